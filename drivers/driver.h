@@ -1,0 +1,105 @@
+/* The interface of all drivers. A driver is one folder and one row in drivers/table.c.
+ *
+ * Contract: close is called if and only if open succeeded, once. All calls come on the bus's own thread.
+ * On error the instruments' outputs are untouched and err holds one sentence for the operator. A driver
+ * knows no procedure, no tolerance, no certificate: it moves raw numbers. No driver reads raw
+ * configuration: it exports rows, and the bench file's reader fills its structs. */
+#ifndef ES_DRIVERS_DRIVER_H
+#define ES_DRIVERS_DRIVER_H
+
+#include "rig/base/clock.h"
+#include "rig/base/document.h"
+#include "rig/base/error.h"
+
+struct es_bus; /* the driver's own: one open serial line or connection */
+
+/* One addressable thing of an instrument. `address` is the driver's channel struct, filled by its rows. */
+struct es_point {
+    size_t instrument; /* index into the instruments given to open */
+    const void *address;
+    bool writable;
+};
+
+/* Settings that every instrument has, whatever its driver. */
+struct es_instrument_common {
+    const char *name;
+    double timeout;       /* s, for one answer */
+    long retries;         /* after the first try, for reads only; writes are never repeated blindly */
+    double latency;       /* s: request received -> value taken (serial lines) */
+    double u_latency;     /* s, standard */
+    double turn_around;   /* s: longest time from request to end of answer; the quiet time of a suspect bus */
+    const void *settings; /* the driver's instrument struct */
+};
+
+/* One request of a plan: it reads `count` points, point_index[i] of those given to plan. */
+struct es_request {
+    size_t instrument;
+    size_t count;
+    const size_t *point_index;
+};
+
+struct es_raw {
+    double value; /* the register's or answer's number, before scale and calibration */
+    bool valid;   /* false: the answer held no number (NaN, overflow word) */
+};
+
+struct es_stamp {
+    es_time taken; /* when the instrument took the values */
+    double u_time; /* s, standard */
+};
+
+struct es_driver {
+    const char *name;    /* "modbus" */
+    const char *summary; /* one line */
+
+    const struct es_field *bus_fields;
+    size_t bus_field_count;
+    size_t bus_size;
+    const struct es_field *instrument_fields;
+    size_t instrument_field_count;
+    size_t instrument_size;
+    const struct es_field *channel_fields;
+    size_t channel_field_count;
+    size_t channel_size;
+
+    /* Checks what rows cannot say (two settings that exclude each other); adds findings at `object`. */
+    bool (*check_bus)(const struct es_document *doc, const cJSON *object, const void *settings,
+                      struct es_findings *findings);
+    bool (*check_channel)(const struct es_document *doc, const cJSON *object, const void *bus_settings,
+                          const void *settings, bool writable, struct es_findings *findings);
+
+    /* Opens the line or connection. No instrument need answer. */
+    enum es_status (*open)(const void *bus_settings, const struct es_instrument_common *instruments,
+                           size_t instrument_count, struct es_bus **out, struct es_error *err);
+
+    /* Identifies one instrument: text for people in `out`. Used at start and after every time-out. */
+    enum es_status (*probe)(struct es_bus *bus, size_t instrument, char *out, size_t size,
+                            struct es_error *err);
+
+    /* Makes the fewest requests that read the points. The result belongs to the bus and lives until close
+     * or the next plan. */
+    enum es_status (*plan)(struct es_bus *bus, const struct es_point *points, size_t count,
+                           const struct es_request **requests, size_t *request_count, struct es_error *err);
+
+    /* Runs request `index` of the plan; values in the request's order. */
+    enum es_status (*read)(struct es_bus *bus, size_t index, struct es_raw *values, struct es_stamp *stamp,
+                           struct es_error *err);
+
+    /* Writes one point; *acted is when the instrument took it. */
+    enum es_status (*write)(struct es_bus *bus, const struct es_point *point, double raw,
+                            struct es_stamp *acted, struct es_error *err);
+
+    /* After a time-out: waits until the line has been quiet for the longest turn-around, empties it.
+     * The caller probes afterwards. ES_HANGUP when the line is gone (close and open again). */
+    enum es_status (*settle)(struct es_bus *bus, struct es_error *err);
+
+    void (*close)(struct es_bus *bus);
+
+    /* The largest rate, Hz, at which the planned requests can be repeated on this line; 0 unknown. */
+    double (*line_limit)(struct es_bus *bus);
+};
+
+const struct es_driver *es_driver_find(const char *name); /* NULL when unknown */
+const struct es_driver *const *es_driver_list(size_t *count);
+
+#endif

@@ -34,7 +34,7 @@ struct es_bench_instrument {
     size_t bus;
     struct es_instrument_common common;
     void *settings; /* driver's instrument struct; common.settings points here */
-    char *calibration_text;
+    char *identity; /* text that the instrument's own identification must contain; NULL: not checked */
 };
 
 enum es_scale_kind { ES_SCALE_LINEAR, ES_SCALE_TABLE };
@@ -44,11 +44,13 @@ struct es_bench_channel {
     size_t instrument;
     void *address; /* driver's channel struct */
     bool writable;
-    const struct es_unit *unit; /* of the scaled value */
+    const struct es_unit *unit; /* of the scaled value; with current_signal: for people only */
     enum es_scale_kind scale;
     double factor, offset; /* written = raw * factor + offset */
     size_t table_count;    /* or by table: rising raw -> written, linear between, refused outside */
     double *table_raw, *table_written;
+    bool current_signal;            /* the scale gives a current of a 4-20 mA loop (coherent, A) */
+    double signal_low, signal_high; /* coherent value at 4 mA and at 20 mA; NAMUR NE 43 decides quality */
     double plausible_low, plausible_high; /* coherent; outside: ES_OUT_OF_RANGE */
     double resolution;                    /* coherent */
     double rate;                          /* Hz, wanted */
@@ -58,6 +60,9 @@ struct es_bench_channel {
     double u_further; /* coherent, standard: drift since calibration, mounting, temperature */
     double repeatability; /* coherent, standard */
     struct es_calibration calibration;
+    enum es_role read_back;  /* of an output: the input that shows its effect; ES_ROLE_NONE: none */
+    double read_back_within; /* coherent: largest difference */
+    double read_back_after;  /* s: longest time until it shows */
 };
 
 struct es_safe_write {
@@ -81,7 +86,7 @@ struct es_bench_station {
     struct es_safe_write *safe_writes;
     size_t safe_write_count; /* in order */
     double safe_within;      /* s: longest time allowed to reach the safe state */
-    double watchdog_period;  /* s; 0: none */
+    double watchdog_period;  /* s; 0: none. Written at a quarter of it */
     struct es_fact *facts;
     size_t fact_count; /* volumes and the like, with uncertainty */
 };
@@ -105,11 +110,25 @@ enum es_status es_bench_from_document(const struct es_document *doc, struct es_f
                                       struct es_bench **out, struct es_error *err) ES_MUST_CHECK;
 void es_bench_free(struct es_bench *bench);
 
+/* NULL when the bench has no such station. */
+const struct es_bench_station *es_bench_find_station(const struct es_bench *bench, const char *name);
+
+/* NULL when the station has no such channel, or no ceiling for the role. */
 const struct es_bench_channel *es_station_channel(const struct es_bench_station *station, enum es_role role);
+const struct es_ceiling *es_station_ceiling(const struct es_bench_station *station, enum es_role role);
+
+/* The input that shows the effect of an output whatever the file says of read-back: loop demand -> loop
+ * current, supply demand -> supply pressure, shaft drive -> shaft angle; else ES_ROLE_NONE. */
+enum es_role es_role_effect(enum es_role output);
+
+/* Days from `today` ("2026-02-01...", only the date is used) to the channel's calibration due date; negative
+ * when overdue, INT_MAX when the channel has no calibration. */
+int es_calibration_days_left(const struct es_calibration *calibration, const char *today);
 
 /* Raw number -> coherent value with calibration correction, and its quality. */
 enum es_quality es_channel_value(const struct es_bench_channel *c, struct es_raw raw, double *value);
-/* Coherent value -> raw number for a write; fails outside the table. */
+/* Coherent value -> raw number (inverse of scale and calibration correction): for a write, and for whoever
+ * plays the instrument. Fails outside the table. Nothing is rounded: the driver knows the register's type. */
 enum es_status es_channel_raw(const struct es_bench_channel *c, double value, double *raw,
                               struct es_error *err);
 /* What measures need to know about a channel's errors. */

@@ -102,7 +102,28 @@ struct es_outcome {
     enum es_verdict verdict;  /* overall; ES_NOT_TESTED when not completed */
 };
 
-void es_outcome_free(struct es_outcome *outcome); /* NULL allowed */
+/* Empty: not completed, not tested, no safe-state time. */
+void es_outcome_init(struct es_outcome *outcome);
+/* Frees everything in it, not the struct itself, and leaves it empty as es_outcome_init does. NULL allowed.
+ */
+void es_outcome_free(struct es_outcome *outcome);
+
+/* Adders for the arrays: grow by one and return the new, zeroed element, NULL when memory is refused (the
+ * outcome is unchanged then). The pointer holds until the next call for the same array. */
+struct es_procedure_record *es_outcome_add_procedure(struct es_outcome *outcome);
+struct es_line *es_outcome_add_line(struct es_outcome *outcome);
+struct es_confirmation *es_outcome_add_confirmation(struct es_outcome *outcome);
+struct es_instrument_record *es_outcome_add_instrument(struct es_outcome *outcome);
+struct es_recording_record *es_outcome_add_recording(struct es_outcome *outcome);
+struct es_curve *es_outcome_add_curve(struct es_outcome *outcome);
+
+/* Free what is in them, leave them empty. */
+void es_limit_clear(struct es_limit *limit);
+void es_line_clear(struct es_line *line);
+
+/* Copies a limit. On failure *copy is empty. */
+enum es_status es_limit_copy(const struct es_limit *limit, struct es_limit *copy,
+                             struct es_error *err) ES_MUST_CHECK;
 
 const char *es_verdict_word(enum es_verdict verdict); /* "pass", "conditional pass", ... */
 const char *es_rule_word(enum es_rule rule);          /* "simple acceptance", ... */

@@ -1,0 +1,131 @@
+/* What remains of runs, on disk. Everything that is announced is durable first: written to a temporary name,
+ * synced, renamed, folder synced. The state folder:
+ *
+ *   lock                     held by the one process that writes
+ *   keys/bench.pem           private signing key (0600)  keys/bench.pub.pem, keys/bench.pub.jwk
+ *   keys/trusted/            public keys, PEM or JWK, that this bench trusts
+ *   certificates/NUMBER.json the certificates and records, as signed
+ *   runs/RUN/run.json        what was begun; runs/RUN/end.json how it ended; the run's journal lies beside
+ *   recordings/SHA256        raw recordings by digest
+ *
+ * Numbers are PREFIX-000001, -000002, ... without gap or duplicate: a number is taken only by the rename that
+ * makes its certificate durable. The calls hide the files, so that a database can take their place.
+ * A store belongs to one thread at a time. */
+#ifndef ES_STORE_STORE_H
+#define ES_STORE_STORE_H
+
+#include <stddef.h>
+
+#include "rig/base/error.h"
+
+struct es_store;
+
+enum es_store_mode {
+    ES_STORE_READ, /* no lock, no writing; any number at once, also beside a writer */
+    ES_STORE_WRITE /* creates what is missing; ES_REFUSED when another process writes to it */
+};
+
+#define ES_STORE_NUMBER_MAX 64 /* a number with terminator */
+
+enum es_status es_store_open(const char *folder, enum es_store_mode mode, struct es_store **out,
+                             struct es_error *err) ES_MUST_CHECK;
+void es_store_close(struct es_store *store); /* NULL allowed */
+
+const char *es_store_folder(const struct es_store *store);
+/* "FOLDER/keys/bench.pem"; borrowed. */
+const char *es_store_key_path(const struct es_store *store);
+
+/* ---- Certificates ---- */
+
+/* Makes the bytes of a certificate once its number is known. */
+struct es_store_maker {
+    void *self;
+    enum es_status (*make)(void *self, const char *number, char **bytes, size_t *length,
+                           struct es_error *err);
+};
+
+/* Takes the next number of `prefix` (letters, digits, '-', 1 to 24 characters), has the certificate made, and
+ * writes it durably. On ES_OK it is there for good and `number` holds its number; on anything else no number
+ * was used, and nothing is left behind that would be listed. */
+enum es_status es_store_issue(struct es_store *store, const char *prefix, const struct es_store_maker *maker,
+                              char number[static ES_STORE_NUMBER_MAX], struct es_error *err) ES_MUST_CHECK;
+
+/* One certificate as listed. Texts are allocated; "" when the document has none. */
+struct es_store_entry {
+    char number[ES_STORE_NUMBER_MAX];
+    char *kind; /* "certificate" or "record" */
+    char *issued, *serial, *type, *plan, *state, *verdict, *run, *customer;
+    char digest[65]; /* of the file's bytes */
+    size_t bytes;
+    char *fault; /* NULL, or why the file cannot be read: it is listed all the same */
+};
+
+struct es_store_filter { /* all NULL: everything */
+    const char *serial;  /* exact */
+    const char *since;   /* issued at or after, RFC 3339 UTC or a leading part of it */
+};
+
+struct es_store_list {
+    struct es_store_entry *items;
+    size_t count;
+};
+
+/* In order of number. `filter` may be NULL. */
+enum es_status es_store_certificates(struct es_store *store, const struct es_store_filter *filter,
+                                     struct es_store_list *out, struct es_error *err) ES_MUST_CHECK;
+void es_store_list_free(struct es_store_list *list);
+
+/* The bytes as signed (and a NUL after them). ES_NOT_FOUND when there is none. */
+enum es_status es_store_certificate(struct es_store *store, const char *number, char **bytes, size_t *length,
+                                    struct es_error *err) ES_MUST_CHECK;
+
+/* ---- Runs ---- */
+
+enum es_run_state {
+    ES_RUN_OPEN,         /* begun and not ended: running, or, at the next start, interrupted */
+    ES_RUN_CERTIFIED,    /* ended with a certificate */
+    ES_RUN_NOT_COMPLETED /* ended without; `why` says it */
+};
+
+struct es_store_run {
+    char *run; /* unique; letters, digits, '-', '.', '_', at most 64 */
+    char *began, *plan, *type, *serial, *station, *person;
+    enum es_run_state state;
+    char *ended, *number, *why; /* NULL while open; number: of the certificate or record */
+};
+
+struct es_store_runs {
+    struct es_store_run *items;
+    size_t count;
+};
+
+/* Durable before it returns: call it before anything moves. Makes the run's folder. Only the texts of the
+ * first two rows of the struct are used (NULL allowed but for `run` and `began`). A run that exists:
+ * ES_REFUSED. */
+enum es_status es_store_run_begin(struct es_store *store, const struct es_store_run *run,
+                                  struct es_error *err) ES_MUST_CHECK;
+
+/* Ends an open run, once. `number`: its certificate or record, or NULL; `why` NULL: certified. */
+enum es_status es_store_run_end(struct es_store *store, const char *run, const char *ended,
+                                const char *number, const char *why, struct es_error *err) ES_MUST_CHECK;
+
+/* All runs, oldest first. A run whose certificate became durable but whose end was not written any more
+ * (killed in between) is listed with its certificate, not as open. */
+enum es_status es_store_runs(struct es_store *store, struct es_store_runs *out,
+                             struct es_error *err) ES_MUST_CHECK;
+void es_store_runs_free(struct es_store_runs *runs);
+
+/* "FOLDER/runs/RUN", for the journal; to be freed. */
+enum es_status es_store_run_folder(struct es_store *store, const char *run, char **path,
+                                   struct es_error *err) ES_MUST_CHECK;
+
+/* ---- Recordings ---- */
+
+/* Keeps bytes under their SHA-256 (written to digest); the same bytes twice are kept once. Durable. */
+enum es_status es_store_recording(struct es_store *store, const void *bytes, size_t length,
+                                  char digest[static 65], struct es_error *err) ES_MUST_CHECK;
+/* "FOLDER/recordings/DIGEST"; to be freed. ES_NOT_FOUND when there is none. */
+enum es_status es_store_recording_path(struct es_store *store, const char *digest, char **path,
+                                       struct es_error *err) ES_MUST_CHECK;
+
+#endif

@@ -90,7 +90,11 @@ struct es_port {
 
     void (*event)(void *self, const struct es_event *event);
 
-    /* Does this bench have the role? Its dimension (length or angle for travel) and ceiling. */
+    /* Brings the bench to its safe state and returns when it is reached. Called before each procedure, so
+     * that each begins from the same known state: what the proof of a procedure counts on. */
+    enum es_status (*rest)(void *self, struct es_error *err);
+
+    /* Does this bench have the role? *dimension (NULL allowed): length or angle for travel. */
     bool (*has_role)(void *self, enum es_role role, enum es_dimension *dimension);
 };
 

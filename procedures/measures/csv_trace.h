@@ -1,0 +1,58 @@
+/* Text of a recording made elsewhere -> trace. No I/O: the caller reads the file and hands over its bytes.
+ *
+ * Format: rows of numbers, one header row with a name and a unit per column: "time [s];travel [mm]". Read:
+ * UTF-8 with or without a byte order mark; LF, CR LF or CR; separator tab, ';', ',' or blanks (found from
+ * the header, or from the first row of numbers where there is no header); decimal point or decimal comma;
+ * thousands marks where only one reading is possible; quoted cells; empty cells, "NaN", "-" or "n/a" =
+ * missing value; rows of text between rows of numbers are left out and counted.
+ * Everything else is a fault with line and column: a number that could be read in two ways, an unknown
+ * unit, a wrong number of cells, time running backwards, an unknown or double column. Never a silent guess.
+ *
+ * Time: rows need not be evenly spaced; a repeated time stamp is averaged when no series has more than
+ * one value there, else it is a fault unless `merge_repeats`. Gaps longer than 3.5 times the median interval
+ * are counted in the report; measures see them as missing samples. */
+#ifndef ES_MEASURES_CSV_TRACE_H
+#define ES_MEASURES_CSV_TRACE_H
+
+#include "procedures/measures/trace.h"
+#include "rig/base/error.h"
+#include "rig/base/findings.h"
+
+/* Largest text accepted, bytes. */
+#define ES_CSV_MAX         (256u << 20)
+#define ES_CSV_MAX_COLUMNS 64
+
+/* What a column is. `column` is its name in the header (without the unit, case does not count) or its
+ * number from 1 ("2"). */
+struct es_csv_column {
+    const char *column;
+    bool is_time;
+    enum es_role role;          /* when not is_time; ES_ROLE_NONE: leave the column out */
+    const struct es_unit *unit; /* overrides the header's unit; NULL: the header must give one */
+    struct es_channel_uncertainty u;
+};
+
+struct es_csv_options {
+    const struct es_csv_column *columns; /* may be empty: columns named "time"/"t" or like a role are taken */
+    size_t column_count;
+    char decimal;       /* '.', ',' or 0: found from the text */
+    bool merge_repeats; /* rows with the same time: mean of their values instead of a fault */
+    double command_least;  /* demand columns (out roles): a change larger than this, coherent, becomes a
+                              command of the trace at the first row of the new value; 0: any change */
+};
+
+/* What the reader did, for the person who asks. */
+struct es_csv_report {
+    char separator, decimal, thousands; /* 0: none seen */
+    size_t rows, text_rows, missing, merged, gaps;
+};
+
+/* Reads `length` bytes at `text`; `name` stands for the file in findings. All faults (at most 100) go to
+ * `findings` and ES_BAD_INPUT is returned. On ES_OK *out is the caller's (es_trace_free); time starts at 0
+ * with the first row. report may be NULL. */
+enum es_status es_csv_trace_read(const char *name, const char *text, size_t length,
+                                 const struct es_csv_options *options, struct es_findings *findings,
+                                 struct es_trace **out, struct es_csv_report *report,
+                                 struct es_error *err) ES_MUST_CHECK;
+
+#endif

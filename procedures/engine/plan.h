@@ -20,6 +20,7 @@ struct es_gate {
 
 struct es_plan_entry {
     struct es_procedure *procedure; /* owned */
+    char *label; /* what events, lines and records call it: the procedure's name, or the plan's "as" */
     struct es_gate *gates;
     size_t gate_count;
     struct es_place place;

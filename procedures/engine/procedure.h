@@ -24,13 +24,17 @@ enum es_when { ES_WHEN_ALWAYS, ES_WHEN_SINGLE, ES_WHEN_DOUBLE, ES_WHEN_LINEAR, E
 /* A quantity as the document gives it. */
 enum es_amount_kind {
     ES_AMOUNT_NONE,     /* not given */
-    ES_AMOUNT_QUANTITY, /* "4.0 bar"; for states "open", "shut", "on", "off", "coupled", "free" */
+    ES_AMOUNT_QUANTITY, /* "4.0 bar"; for states "open", "shut", "on", "off", ... */
     ES_AMOUNT_NAMED,    /* "nominal supply": from the type sheet */
     ES_AMOUNT_SHARE     /* "50 %" of a span: loop demand: "loop low" to "loop high"; travel: "full travel" */
 };
 
+/* What the amount is: a value, a difference of values, or a rate of change. */
+enum es_amount_use { ES_AMOUNT_VALUE, ES_AMOUNT_DIFFERENCE, ES_AMOUNT_RATE };
+
 struct es_amount {
     enum es_amount_kind kind;
+    enum es_amount_use use;
     double value;               /* coherent; SHARE: 0.5 for 50 % */
     const struct es_unit *unit; /* as written; NULL for states and names */
     int decimals;
@@ -41,7 +45,8 @@ struct es_amount {
 enum es_step_kind {
     ES_STEP_SET,          /* role, to */
     ES_STEP_RAMP,         /* role, to, at */
-    ES_STEP_WAIT,         /* role, near + within | above and/or below; duration, at_most, otherwise */
+    ES_STEP_WAIT,         /* role; near + within | above and/or below | within alone (steady); duration,
+                             at_most, otherwise */
     ES_STEP_HOLD,         /* duration */
     ES_STEP_RECORD,       /* recording, roles, rate; steps | duration | settled */
     ES_STEP_TURN_SHAFT,   /* to, at; or asks `text` on a bench without drive; at_most bounds the asking */
@@ -75,6 +80,8 @@ struct es_step {
     char *recording;
     enum es_role *roles;
     size_t role_count;
+    enum es_role *draw; /* ES_STEP_RECORD: series that the certificate shows as curves */
+    size_t draw_count;
     bool outputs[2]; /* ES_STEP_ISOLATE_VENT */
     /* ES_STEP_RECORD "until settled": within `within` over `duration`, at most `at_most`, in `role`. */
     bool until_settled;

@@ -3,7 +3,13 @@
  * Contract: close is called if and only if open succeeded, once. All calls come on the bus's own thread.
  * On error the instruments' outputs are untouched and err holds one sentence for the operator. A driver
  * knows no procedure, no tolerance, no certificate: it moves raw numbers. No driver reads raw
- * configuration: it exports rows, and the bench file's reader fills its structs. */
+ * configuration: it exports rows, and the bench file's reader fills its structs.
+ *
+ * Trust: after ES_TIMEOUT or ES_GARBLED the bus is suspect. Nothing is sent on a suspect bus before it has
+ * been settled, and nothing is read from an instrument that failed to answer before it has been identified
+ * again: every call below sees to that itself when the caller has not (it then takes longer), so that a late
+ * answer is never taken for the next one. A write to a suspect bus settles it but does not identify: outputs
+ * must be able to go to the safe state, and the confirmation of a write names its own address and value. */
 #ifndef ES_DRIVERS_DRIVER_H
 #define ES_DRIVERS_DRIVER_H
 
@@ -62,9 +68,12 @@ struct es_driver {
     size_t channel_field_count;
     size_t channel_size;
 
-    /* Checks what rows cannot say (two settings that exclude each other); adds findings at `object`. */
-    bool (*check_bus)(const struct es_document *doc, const cJSON *object, const void *settings,
+    /* Checks what rows cannot say (two settings that exclude each other); adds findings at `object`.
+     * Completes the settings: a relative device path is made relative to the document's folder. */
+    bool (*check_bus)(const struct es_document *doc, const cJSON *object, void *settings,
                       struct es_findings *findings);
+    bool (*check_instrument)(const struct es_document *doc, const cJSON *object, const void *bus_settings,
+                             const void *settings, struct es_findings *findings);
     bool (*check_channel)(const struct es_document *doc, const cJSON *object, const void *bus_settings,
                           const void *settings, bool writable, struct es_findings *findings);
 
@@ -81,22 +90,28 @@ struct es_driver {
     enum es_status (*plan)(struct es_bus *bus, const struct es_point *points, size_t count,
                            const struct es_request **requests, size_t *request_count, struct es_error *err);
 
-    /* Runs request `index` of the plan; values in the request's order. */
+    /* Runs request `index` of the plan once; values in the request's order. Retries are the caller's. */
     enum es_status (*read)(struct es_bus *bus, size_t index, struct es_raw *values, struct es_stamp *stamp,
                            struct es_error *err);
 
-    /* Writes one point; *acted is when the instrument took it. */
+    /* Writes one point once; *acted is when the instrument took it. After ES_TIMEOUT nobody knows whether it
+     * did; the text says so. */
     enum es_status (*write)(struct es_bus *bus, const struct es_point *point, double raw,
                             struct es_stamp *acted, struct es_error *err);
 
-    /* After a time-out: waits until the line has been quiet for the longest turn-around, empties it.
-     * The caller probes afterwards. ES_HANGUP when the line is gone (close and open again). */
+    /* After a time-out: waits until the line has been quiet for the longest turn-around, empties it. A TCP
+     * connection is made anew. The caller probes afterwards. After a hang-up: tries once to get the line
+     * back, a serial adapter under another name too. ES_HANGUP when it is still gone: call it again later, or
+     * close and open (which looks for the configured name only). */
     enum es_status (*settle)(struct es_bus *bus, struct es_error *err);
 
     void (*close)(struct es_bus *bus);
 
     /* The largest rate, Hz, at which the planned requests can be repeated on this line; 0 unknown. */
     double (*line_limit)(struct es_bus *bus);
+
+    /* One line for people: the port as it was opened, its settings, its adapter, what slows it. */
+    void (*describe)(struct es_bus *bus, char *out, size_t size);
 };
 
 const struct es_driver *es_driver_find(const char *name); /* NULL when unknown */

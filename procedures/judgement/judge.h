@@ -21,13 +21,13 @@
 
 struct es_judgement {
     enum es_verdict verdict;
-    double guard;            /* w, coherent; >= 0 */
+    double guard;            /* w, coherent; negative where the rule accepts beyond the limit */
     double conformance;      /* probability that the true value is inside the limits (JCGM 106 7.1) */
     double false_acceptance; /* 1 - conformance, computed without loss of digits: the specific risk that an
                                 accepted unit does not conform on this line */
 };
 
-/* Judges a number. `value`, `u` (> = 0), `U` (>= 0) coherent; dof > 0, may be INFINITY. Numbers that are not
+/* Judges a number. `value`, `u` (>= 0), `U` (>= 0) coherent; dof > 0, may be INFINITY. Numbers that are not
  * finite, or a limit with both sides open, give ES_NOT_TESTED with NAN probabilities. */
 struct es_judgement es_judge(double value, double u, double dof, double U, const struct es_limit *limit);
 

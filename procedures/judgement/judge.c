@@ -5,15 +5,21 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "procedures/judgement/probability.h"
+#include "procedures/measures/numeric/student.h"
+
+/* P(T > t), without the loss of digits of 1 - P(T <= t). */
+static double upper_tail(double t, double dof)
+{
+    return es_t_cumulative(-t, dof);
+}
 
 double es_false_acceptance(double value, double u, double dof, double lower, double upper)
 {
     if (u == 0) {
         return value >= lower && value <= upper ? 0 : 1;
     }
-    double above = isinf(upper) ? 0 : es_t_upper((upper - value) / u, dof);
-    double below = isinf(lower) ? 0 : es_t_upper((value - lower) / u, dof);
+    double above = isinf(upper) ? 0 : upper_tail((upper - value) / u, dof);
+    double below = isinf(lower) ? 0 : upper_tail((value - lower) / u, dof);
     return fmin(above + below, 1);
 }
 
@@ -25,7 +31,7 @@ double es_conformance_probability(double value, double u, double dof, double low
     /* Outside: the difference of two small tails keeps the digits that 1 - P would lose. */
     double near = value > upper ? (value - upper) / u : (lower - value) / u;
     double far = value > upper ? (value - lower) / u : (upper - value) / u;
-    return es_t_upper(near, dof) - (isinf(far) ? 0 : es_t_upper(far, dof));
+    return upper_tail(near, dof) - (isinf(far) ? 0 : upper_tail(far, dof));
 }
 
 static bool is_inside(double value, double lower, double upper)

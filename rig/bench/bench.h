@@ -44,6 +44,7 @@ struct es_bench_channel {
     size_t instrument;
     void *address; /* driver's channel struct */
     bool writable;
+    bool state;                 /* 0 or 1 */
     const struct es_unit *unit; /* of the scaled value; with current_signal: for people only */
     enum es_scale_kind scale;
     double factor, offset; /* written = raw * factor + offset */
@@ -131,6 +132,15 @@ enum es_quality es_channel_value(const struct es_bench_channel *c, struct es_raw
  * plays the instrument. Fails outside the table. Nothing is rounded: the driver knows the register's type. */
 enum es_status es_channel_raw(const struct es_bench_channel *c, double value, double *raw,
                               struct es_error *err);
+/* The parts of the two above, for whoever plays the instrument. A reading is what the instrument says, before
+ * the calibration correction: raw -> reading by scale and current signal (NE 43 decides quality) ... */
+enum es_quality es_channel_reading(const struct es_bench_channel *c, struct es_raw raw, double *reading);
+enum es_status es_channel_reading_raw(const struct es_bench_channel *c, double reading, double *raw,
+                                      struct es_error *err);
+/* ... and reading -> value by correction and plausibility; and the reading for a value. */
+enum es_quality es_channel_judge(const struct es_bench_channel *c, double reading, double *value);
+double es_channel_uncorrected(const struct es_bench_channel *c, double value);
+
 /* What measures need to know about a channel's errors. */
 struct es_channel_uncertainty es_channel_uncertainty(const struct es_bench_channel *c);
 

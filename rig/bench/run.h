@@ -43,7 +43,8 @@ struct es_run_places {
 };
 
 /* Checks everything that can be checked before anything moves: plan, procedures and type sheet load, every
- * role is there, ceilings, rates, uncertainties, calibration dates. Faults go to `findings`. Moves nothing. */
+ * role is there, ceilings, rates, uncertainties, calibration dates. Faults go to `findings`. Moves nothing.
+ */
 enum es_status es_run_check(const struct es_run_order *order, const struct es_site *site,
                             const struct es_run_places *places, struct es_findings *findings,
                             struct es_error *err) ES_MUST_CHECK;

@@ -1,0 +1,289 @@
+/* Reads one channel of a bench file, with its scale, signal and calibration. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rig/bench/bench_reader.h"
+
+static bool has_unit(const struct es_role_info *role)
+{
+    return !role->is_state && role->dimension != ES_DIM_NUMBER;
+}
+
+static void read_unit(struct es_bench_reader *r, const cJSON *object, const struct es_channel_text *t,
+                      struct es_bench_channel *c)
+{
+    const struct es_role_info *role = es_role_info(c->role);
+    const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, "unit");
+    char names[200];
+    es_unit_names(role->dimension, names, sizeof names);
+    c->unit = es_dimension_unit(role->dimension);
+    if (!has_unit(role)) {
+        if (item) {
+            es_document_fault(r->doc, item, r->findings, NULL, "no unit: \"%s\" is a %s", role->name,
+                              role->is_state ? "state, 0 or 1" : "number");
+        }
+        return;
+    }
+    if (!t->unit) {
+        es_document_fault(r->doc, object, r->findings, "no member \"unit\"",
+                          "the unit of \"%s\" (%s), one of: %s", role->name,
+                          es_dimension_name(role->dimension), names);
+        return;
+    }
+    const struct es_unit *unit = es_unit_find(t->unit, strlen(t->unit));
+    if (!unit || (unit->dimension != role->dimension && unit->dimension != role->other_dimension)) {
+        es_document_fault(r->doc, item, r->findings, NULL, "a unit of %s for \"%s\", one of: %s",
+                          es_dimension_name(role->dimension), role->name, names);
+        return;
+    }
+    c->unit = unit;
+}
+
+static void read_scale(struct es_bench_reader *r, const cJSON *object, struct es_bench_channel *c)
+{
+    struct es_scale_text t = {1, 0, NULL};
+    c->factor = 1;
+    if (!object || !es_bench_read(r, object, "scale", &t)) {
+        return;
+    }
+    c->factor = t.factor;
+    c->offset = t.offset;
+    if (t.factor == 0) {
+        es_document_fault(r->doc, object, r->findings, "factor 0", "a factor other than 0");
+    }
+    if (!t.table) {
+        return;
+    }
+    if (cJSON_GetObjectItemCaseSensitive(object, "factor") ||
+        cJSON_GetObjectItemCaseSensitive(object, "offset")) {
+        es_document_fault(r->doc, t.table, r->findings, "a table beside factor or offset",
+                          "either a table, or factor and offset");
+    }
+    c->scale = ES_SCALE_TABLE;
+    if (!es_bench_pairs(r, t.table, 2, "raw, value", &c->table_count, &c->table_raw, &c->table_written)) {
+        return;
+    }
+    /* A write, and whoever plays the instrument, needs the way back. */
+    for (size_t i = 2; i < c->table_count; i++) {
+        double a = c->table_written[i - 1] - c->table_written[i - 2];
+        double b = c->table_written[i] - c->table_written[i - 1];
+        if (a * b <= 0) {
+            es_document_fault(r->doc, cJSON_GetArrayItem(t.table, (int)i), r->findings, NULL,
+                              "values that go on rising or go on falling");
+            return;
+        }
+    }
+}
+
+static void read_signal(struct es_bench_reader *r, const cJSON *object, struct es_bench_channel *c)
+{
+    struct es_signal_text t = {0};
+    if (!object || !es_bench_read(r, object, "signal", &t)) {
+        return;
+    }
+    enum es_dimension d = c->unit->dimension;
+    bool good = es_bench_quantity(r, t.low, d, false, &c->signal_low);
+    good &= es_bench_quantity(r, t.high, d, false, &c->signal_high);
+    if (good && c->signal_low == c->signal_high) {
+        es_document_fault(r->doc, t.high, r->findings, NULL, "another value at 20 mA than at 4 mA");
+    }
+    c->current_signal = good;
+}
+
+static void read_plausible(struct es_bench_reader *r, const cJSON *channel, const cJSON *object,
+                           struct es_bench_channel *c)
+{
+    const struct es_role_info *role = es_role_info(c->role);
+    struct es_range_text t = {0};
+    c->plausible_low = -INFINITY;
+    c->plausible_high = INFINITY;
+    if (!object) {
+        if (role->direction == ES_IN && has_unit(role) &&
+            !cJSON_GetObjectItemCaseSensitive(channel, "signal")) {
+            es_document_fault(r->doc, channel, r->findings, "no member \"plausible\"",
+                              "what \"%s\" can show: {\"low\": ..., \"high\": ...}", role->name);
+        }
+        return;
+    }
+    if (!es_bench_read(r, object, "plausible", &t)) {
+        return;
+    }
+    double low, high;
+    if (es_bench_quantity(r, t.low, c->unit->dimension, false, &low) &
+        es_bench_quantity(r, t.high, c->unit->dimension, false, &high)) {
+        if (low >= high) {
+            es_document_fault(r->doc, t.high, r->findings, NULL, "a high end above the low end");
+        }
+        c->plausible_low = low;
+        c->plausible_high = high;
+    }
+}
+
+static void read_spread(struct es_bench_reader *r, const cJSON *item, const struct es_unit *unit, double *out)
+{
+    double value;
+    if (!item || !es_bench_quantity(r, item, unit->dimension, true, &value)) {
+        return;
+    }
+    if (value < 0) {
+        es_document_fault(r->doc, item, r->findings, NULL, "0 or more");
+        return;
+    }
+    *out = value;
+}
+
+static void check_dates(struct es_bench_reader *r, const cJSON *object, const struct es_calibration *cal)
+{
+    long date = 0, due = 0;
+    bool good = true;
+    if (!es_bench_date(cal->date, &date)) {
+        es_document_fault(r->doc, cJSON_GetObjectItemCaseSensitive(object, "date"), r->findings, NULL,
+                          "a day of the calendar as \"2026-02-01\"");
+        good = false;
+    }
+    if (!es_bench_date(cal->due, &due)) {
+        es_document_fault(r->doc, cJSON_GetObjectItemCaseSensitive(object, "due"), r->findings, NULL,
+                          "a day of the calendar as \"2027-02-01\"");
+        good = false;
+    }
+    if (good && due < date) {
+        es_document_fault(r->doc, cJSON_GetObjectItemCaseSensitive(object, "due"), r->findings, NULL,
+                          "a day not before the calibration's, %s", cal->date);
+    }
+}
+
+void es_bench_read_calibration(struct es_bench_reader *r, const cJSON *object, const struct es_unit *unit,
+                               struct es_calibration *cal)
+{
+    struct es_calibration_text t = {.dof = INFINITY};
+    cal->k = 2;
+    cal->dof = INFINITY;
+    if (!object) {
+        return;
+    }
+    if (es_bench_read(r, object, "calibration", &t)) {
+        cal->number = es_bench_copy(r, t.certificate);
+        cal->date = es_bench_copy(r, t.date);
+        cal->due = es_bench_copy(r, t.due);
+        cal->k = t.k;
+        cal->dof = t.dof;
+        cal->U_gain = t.U_reading;
+        read_spread(r, t.U, unit, &cal->U_offset);
+        if (cal->date && cal->due) {
+            check_dates(r, object, cal);
+        }
+        if (t.corrections && es_bench_pairs(r, t.corrections, 1, "reading, correction", &cal->point_count,
+                                            &cal->readings, &cal->corrections)) {
+            for (size_t i = 0; i < cal->point_count; i++) {
+                cal->readings[i] = es_from_unit(cal->readings[i], unit);
+                cal->corrections[i] = es_from_unit_difference(cal->corrections[i], unit);
+            }
+            for (size_t i = 1; i < cal->point_count; i++) {
+                if (cal->readings[i] + cal->corrections[i] <=
+                    cal->readings[i - 1] + cal->corrections[i - 1]) {
+                    es_document_fault(r->doc, cJSON_GetArrayItem(t.corrections, (int)i), r->findings, NULL,
+                                      "corrections after which the value still rises with the reading");
+                    break;
+                }
+            }
+        }
+    }
+    es_bench_rows_free("calibration", &t);
+}
+
+static void read_back(struct es_bench_reader *r, const cJSON *object, struct es_bench_channel *c)
+{
+    struct es_read_back_text t = {0};
+    c->read_back = ES_ROLE_NONE;
+    if (!object) {
+        return;
+    }
+    if (es_bench_read(r, object, "read back", &t)) {
+        enum es_role role = es_role_find(t.role);
+        if (!c->writable || role == ES_ROLE_NONE || es_role_info(role)->direction != ES_IN ||
+            es_role_info(role)->dimension != es_role_info(c->role)->dimension) {
+            es_document_fault(r->doc, object, r->findings, NULL,
+                              "on an output only, the role of an input of the same dimension (%s)",
+                              es_dimension_name(es_role_info(c->role)->dimension));
+        } else if (es_bench_quantity(r, t.within, c->unit->dimension, true, &c->read_back_within)) {
+            c->read_back = role;
+            c->read_back_after = t.after;
+        }
+    }
+    es_bench_rows_free("read back", &t);
+}
+
+static void read_address(struct es_bench_reader *r, const cJSON *object, struct es_bench_channel *c)
+{
+    const struct es_bench_instrument *instrument = &r->bench->instruments[c->instrument];
+    const struct es_bench_bus *bus = &r->bench->buses[instrument->bus];
+    const struct es_driver *d = bus->driver;
+    const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, "address");
+    if (!d || !item) {
+        return;
+    }
+    c->address = es_bench_settings(r, object, item, "address", d->channel_fields, d->channel_field_count,
+                                   d->channel_size);
+    if (c->address && bus->settings && d->check_channel) {
+        d->check_channel(r->doc, item, bus->settings, c->address, c->writable, r->findings);
+    }
+}
+
+static bool find_instrument(struct es_bench_reader *r, const cJSON *object, const char *name, size_t *out)
+{
+    for (size_t i = 0; i < r->bench->instrument_count; i++) {
+        if (r->bench->instruments[i].name && !strcmp(r->bench->instruments[i].name, name)) {
+            *out = i;
+            return true;
+        }
+    }
+    es_document_fault(r->doc, cJSON_GetObjectItemCaseSensitive(object, "instrument"), r->findings, NULL,
+                      "the name of an instrument of this file");
+    return false;
+}
+
+static void read_rest(struct es_bench_reader *r, const cJSON *object, const struct es_channel_text *t,
+                      struct es_bench_channel *c)
+{
+    c->writable = es_role_info(c->role)->direction == ES_OUT;
+    c->state = es_role_info(c->role)->is_state;
+    c->rate = t->rate;
+    c->refresh = t->refresh;
+    c->lag = t->lag;
+    read_unit(r, object, t, c);
+    read_scale(r, t->scale, c);
+    read_signal(r, t->signal, c);
+    read_plausible(r, object, t->plausible, c);
+    read_spread(r, t->resolution, c->unit, &c->resolution);
+    read_spread(r, t->noise, c->unit, &c->noise);
+    read_spread(r, t->further, c->unit, &c->u_further);
+    read_spread(r, t->repeatability, c->unit, &c->repeatability);
+    es_bench_read_calibration(r, t->calibration, c->unit, &c->calibration);
+    read_back(r, t->read_back, c);
+    if (t->instrument && find_instrument(r, object, t->instrument, &c->instrument)) {
+        c->stale_after = t->stale_after > 0 || t->rate <= 0
+                             ? t->stale_after
+                             : 4 / t->rate + r->bench->instruments[c->instrument].common.timeout;
+        read_address(r, object, c);
+    }
+}
+
+void es_bench_read_channel(struct es_bench_reader *r, const cJSON *object, struct es_bench_channel *c)
+{
+    struct es_channel_text t = {0};
+    c->role = ES_ROLE_NONE;
+    c->read_back = ES_ROLE_NONE;
+    c->unit = es_dimension_unit(ES_DIM_NUMBER);
+    es_bench_read(r, object, "channel", &t);
+    if (t.role) {
+        c->role = es_role_find(t.role);
+        if (c->role == ES_ROLE_NONE) {
+            es_document_fault(r->doc, cJSON_GetObjectItemCaseSensitive(object, "role"), r->findings, NULL,
+                              "a role, as docs/bench-file.md lists them");
+        } else {
+            read_rest(r, object, &t, c); /* in spite of faults above: all faults at once */
+        }
+    }
+    es_bench_rows_free("channel", &t);
+}

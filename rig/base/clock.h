@@ -30,4 +30,8 @@ void es_clock_wall_text(char out[static 32]);
 /* True when the kernel says that the wall clock is synchronised (adjtimex, not STA_UNSYNC). */
 bool es_clock_is_synchronised(void);
 
+/* "2026-02-03" (RFC 3339 full-date), a day that exists; false otherwise. Dates in this form compare as
+ * text; today's date is the first ten characters of es_clock_wall_text. */
+bool es_date_parse(const char *text, int *year, int *month, int *day);
+
 #endif

@@ -44,6 +44,10 @@ void es_document_name_at(const struct es_document *doc, const cJSON *member, uns
 /* Adds a finding at `item`'s value. found NULL: the value itself, shortened, is shown. */
 void es_document_fault(const struct es_document *doc, const cJSON *item, struct es_findings *findings,
                        const char *found, const char *expected_format, ...) ES_PRINTF(5, 6);
+/* The same with what to do next; `advice` is a sentence, or NULL. */
+void es_document_fault_advice(const struct es_document *doc, const cJSON *item, struct es_findings *findings,
+                              const char *found, const char *advice, const char *expected_format, ...)
+    ES_PRINTF(6, 7);
 
 /* ---- One row an option: reader, reference page and JSON Schema come from the same table. ---- */
 

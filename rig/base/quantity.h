@@ -1,7 +1,8 @@
 /* Quantities with their units. Inside the program every number is in the coherent unit of its dimension
  * (SI; ratios as 1, not per cent); units appear only where people read or write.
  * Conversion factors: NIST SP 811 App. B.8; DIN 1343, ISO 8778 (ANR) for gas reference states.
- * All functions are pure and thread-safe; es_unit pointers are static. */
+ * All functions are pure and thread-safe; es_unit pointers are static. The programs stay in the C locale:
+ * the decimal sign is a point. */
 #ifndef ES_BASE_QUANTITY_H
 #define ES_BASE_QUANTITY_H
 
@@ -44,8 +45,10 @@ struct es_unit {
 const char *es_dimension_name(enum es_dimension d);           /* "pressure" */
 const struct es_unit *es_dimension_unit(enum es_dimension d); /* the unit used when none is asked for */
 
-/* NULL when unknown. Exact spelling, case counts. */
+/* NULL when unknown. Exact spelling, case counts. "K" stands for a temperature here; where the dimension is
+ * known, es_unit_find_as tells it from a difference of temperatures. */
 const struct es_unit *es_unit_find(const char *name, size_t length);
+const struct es_unit *es_unit_find_as(const char *name, size_t length, enum es_dimension d);
 
 /* Writes the names of all units of a dimension, ", " between them; always terminated. */
 void es_unit_names(enum es_dimension d, char *out, size_t size);
@@ -72,7 +75,8 @@ double es_from_unit(double written, const struct es_unit *unit);
 double es_to_unit_difference(double coherent, const struct es_unit *unit);
 double es_from_unit_difference(double written, const struct es_unit *unit);
 
-/* "4.00 bar": `decimals` digits after the point. Always terminated; returns the length needed. */
+/* "4.00 bar": `decimals` digits after the point. NaN: "no value". Always terminated when size > 0; returns
+ * the length needed. */
 size_t es_quantity_format(double coherent, const struct es_unit *unit, int decimals, char *out, size_t size);
 
 #endif

@@ -1,0 +1,176 @@
+/* The procedure document as a whole. */
+#include "procedures/engine/procedure.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "procedures/engine/read.h"
+
+struct raw_procedure {
+    char *format, *name, *version, *title, *purpose;
+    const cJSON *cautions, *needs, *steps, *measurands;
+};
+
+struct raw_needs {
+    const cJSON *always, *single_acting, *double_acting, *where_fitted;
+};
+
+#define TEXT(label, member, most, text)                                                                          \
+    {                                                                                                            \
+        .name = (label), .kind = ES_FIELD_TEXT, .required = true, .offset = offsetof(struct raw_procedure, member), \
+        .min = 1, .max = (most), .meaning = (text)                                                               \
+    }
+
+static const struct es_field procedure_rows[] = {
+    TEXT("endstop", format, 20, "format: \"procedure/1\""),
+    TEXT("name", name, 60, "short name, as in plans and on certificates"),
+    TEXT("version", version, 20, "changes with every change of the document"),
+    TEXT("title", title, 100, "heading of the sheet"),
+    TEXT("purpose", purpose, 400, "what it finds out, in one sentence"),
+    {.name = "cautions", .kind = ES_FIELD_ARRAY, .required = true, .min = 1, .max = 20,
+     .offset = offsetof(struct raw_procedure, cautions), .meaning = "what the operator confirms beforehand"},
+    {.name = "needs", .kind = ES_FIELD_OBJECT, .required = true, .offset = offsetof(struct raw_procedure, needs),
+     .meaning = "roles that the bench must have"},
+    {.name = "steps", .kind = ES_FIELD_ARRAY, .required = true, .min = 1, .max = 200,
+     .offset = offsetof(struct raw_procedure, steps), .meaning = "what is done, in order"},
+    {.name = "measurands", .kind = ES_FIELD_ARRAY, .required = true, .min = 0, .max = 60,
+     .offset = offsetof(struct raw_procedure, measurands), .meaning = "what is measured and judged"},
+};
+
+#define NEED(label, member, text)                                                                                \
+    {                                                                                                            \
+        .name = (label), .kind = ES_FIELD_ARRAY, .offset = offsetof(struct raw_needs, member), .min = 1,         \
+        .max = ES_ROLE_COUNT, .meaning = (text)                                                                  \
+    }
+
+static const struct es_field need_rows[] = {
+    NEED("always", always, "for every unit"),
+    NEED("single-acting", single_acting, "for single-acting units too"),
+    NEED("double-acting", double_acting, "for double-acting units too"),
+    NEED("where fitted", where_fitted, "used where the bench has them"),
+};
+
+#define ROWS(table) (table), sizeof(table) / sizeof((table)[0])
+
+static void add_needs(struct es_reader *r, const cJSON *array, enum es_when when, bool where_fitted,
+                      struct es_procedure *p)
+{
+    const cJSON *item;
+
+    cJSON_ArrayForEach(item, array)
+    {
+        const enum es_role role = es_read_role(r, item);
+        bool twice = role == ES_ROLE_NONE;
+        for (size_t i = 0; i < p->need_count && !twice; i++) {
+            twice = p->needs[i].role == role && (p->needs[i].when == when || when == ES_WHEN_ALWAYS ||
+                                                 p->needs[i].when == ES_WHEN_ALWAYS);
+            if (twice)
+                es_document_fault(r->doc, item, r->findings, NULL, "each role once");
+        }
+        if (!twice)
+            p->needs[p->need_count++] = (struct es_need){role, when, where_fitted, es_read_place(r, item)};
+    }
+}
+
+static void read_needs(struct es_reader *r, const cJSON *object, struct es_procedure *p)
+{
+    struct raw_needs raw = {0};
+
+    (void)es_fields_read(r->doc, object, ROWS(need_rows), &raw, r->findings);
+    const size_t most = (size_t)cJSON_GetArraySize(raw.always) + (size_t)cJSON_GetArraySize(raw.single_acting) +
+                        (size_t)cJSON_GetArraySize(raw.double_acting) + (size_t)cJSON_GetArraySize(raw.where_fitted);
+    if (most == 0) {
+        es_document_fault(r->doc, object, r->findings, "no role", "the roles that the steps use");
+        return;
+    }
+    p->needs = es_read_array(r, most, sizeof *p->needs);
+    if (p->needs == NULL)
+        return;
+    add_needs(r, raw.always, ES_WHEN_ALWAYS, false, p);
+    add_needs(r, raw.single_acting, ES_WHEN_SINGLE, false, p);
+    add_needs(r, raw.double_acting, ES_WHEN_DOUBLE, false, p);
+    add_needs(r, raw.where_fitted, ES_WHEN_ALWAYS, true, p);
+}
+
+static void read_parts(struct es_reader *r, const struct raw_procedure *raw, const cJSON *root,
+                       struct es_procedure *p)
+{
+    if (raw->format != NULL && strcmp(raw->format, "procedure/1") != 0)
+        es_document_fault(r->doc, cJSON_GetObjectItemCaseSensitive(root, "endstop"), r->findings, NULL,
+                          "\"procedure/1\", the format that this program reads");
+    es_read_texts(r, raw->cautions, &p->cautions, &p->caution_count);
+    if (raw->needs != NULL)
+        read_needs(r, raw->needs, p);
+    es_read_steps(r, raw->steps, &p->steps, &p->step_count);
+    es_read_measurands(r, raw->measurands, &p->measurands, &p->measurand_count);
+}
+
+enum es_status es_procedure_from_document(const struct es_document *doc, struct es_findings *findings,
+                                          struct es_procedure **out, struct es_error *err)
+{
+    struct es_reader r = {.doc = doc, .findings = findings};
+    struct raw_procedure raw = {0};
+    const size_t before = findings->count;
+    const cJSON *root = es_document_root(doc);
+    enum es_status s = ES_OK;
+
+    struct es_procedure *p = calloc(1, sizeof *p);
+    if (p == NULL)
+        return es_fail(err, ES_NO_MEMORY, "no memory for a procedure");
+    if (cJSON_IsObject(root)) {
+        (void)es_fields_read(doc, root, ROWS(procedure_rows), &raw, findings);
+        read_parts(&r, &raw, root, p);
+    } else {
+        es_document_fault(doc, root, findings, NULL, "a procedure: an object {\"endstop\": \"procedure/1\", ...}");
+    }
+    p->name = raw.name;
+    p->version = raw.version;
+    p->title = raw.title;
+    p->purpose = raw.purpose;
+    raw.name = raw.version = raw.title = raw.purpose = NULL;
+    es_fields_free(ROWS(procedure_rows), &raw);
+    p->file = es_read_copy(&r, es_document_name(doc));
+    es_document_digest(doc, p->digest);
+
+    if (r.out_of_memory || findings->out_of_memory)
+        s = es_fail(err, ES_NO_MEMORY, "no memory for the procedure %s", es_document_name(doc));
+    else if (findings->count > before)
+        s = es_findings_status(findings, err);
+    if (s != ES_OK) {
+        es_procedure_free(p);
+        return s;
+    }
+    *out = p;
+    return ES_OK;
+}
+
+enum es_status es_procedure_load(const char *path, struct es_findings *findings, struct es_procedure **out,
+                                 struct es_error *err)
+{
+    struct es_document *doc = NULL;
+
+    enum es_status s = es_document_load(path, findings, &doc, err);
+    if (s != ES_OK)
+        return s;
+    s = es_procedure_from_document(doc, findings, out, err);
+    es_document_free(doc);
+    return s;
+}
+
+void es_procedure_free(struct es_procedure *p)
+{
+    if (p == NULL)
+        return;
+    for (size_t i = 0; i < p->caution_count; i++)
+        free(p->cautions[i]);
+    free(p->cautions);
+    free(p->needs);
+    es_steps_free(p->steps, p->step_count);
+    es_measurands_free(p->measurands, p->measurand_count);
+    free(p->file);
+    free(p->name);
+    free(p->version);
+    free(p->title);
+    free(p->purpose);
+    free(p);
+}

@@ -10,7 +10,7 @@
 #include "rig/base/error.h"
 
 /* Longest text of a number, with terminator. */
-#define ES_CANONICAL_NUMBER_MAX 32
+#define ES_CANONICAL_NUMBER_MAX 48
 
 /* Writes `root` in canonical form into fresh memory (*out, *length bytes and a NUL after them). Fails with
  * ES_BAD_INPUT for NaN, infinities, lone surrogates, invalid UTF-8, duplicate names and nesting beyond 64. */

@@ -35,9 +35,9 @@ const struct es_public_key *es_key_public(const struct es_key *key);
  * never overwritten: ES_REFUSED. */
 enum es_status es_key_save(const struct es_key *key, const char *path, struct es_error *err) ES_MUST_CHECK;
 
-/* Reads a private key. ES_REFUSED when the file is not a regular one, belongs to someone else than the
- * effective user, or when group or others have any right to it: the text says what to do. ES_NOT_VALID when
- * the public half stored with it is not the key's. (A key under a passphrase will be a further function.) */
+/* Reads a private key (PKCS#8 PEM, also one made by openssl). ES_REFUSED when the file is not a regular one,
+ * belongs to someone else than the effective user, or when group or others have any right to it: the text
+ * says what to do. (A key under a passphrase will be a further function.) */
 enum es_status es_key_load(const char *path, struct es_key **out, struct es_error *err) ES_MUST_CHECK;
 
 /* Signs. */

@@ -203,13 +203,14 @@ static bool is_note(const cJSON *member)
 /* A quantity's text; adds the finding when it is none. */
 static bool read_quantity(struct reader *r, const cJSON *item, struct es_quantity *out)
 {
-    struct es_error err;
     if (!cJSON_IsString(item)) {
         es_document_fault(r->doc, item, r->findings, NULL, "a quantity as text, such as \"4.0 bar\"");
         return false;
     }
-    if (es_quantity_parse(item->valuestring, out, &err) != ES_OK) {
-        es_document_fault(r->doc, item, r->findings, NULL, "a quantity with its unit (%s)", err.text);
+    if (es_quantity_parse(item->valuestring, out, NULL) != ES_OK) {
+        es_document_fault(r->doc, item, r->findings, NULL,
+                          "a number and a known unit, such as \"4.0 bar\" or \"2.5 Nl/h\"; a pure number as "
+                          "\"12\"");
         return false;
     }
     return true;

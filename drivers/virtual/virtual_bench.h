@@ -129,9 +129,10 @@ struct es_virtual_fault {
     const char *meaning;    /* what it does physically, with the figure at severity 1 */
 };
 
-const char *es_virtual_place_name(enum es_virtual_place place);      /* "unit", "mounting", "bench" */
-const struct es_virtual_fault *es_virtual_fault_list(size_t *count); /* static table */
-int es_virtual_fault_find(const char *name);                         /* index; -1 when unknown */
+const char *es_virtual_place_name(enum es_virtual_place place); /* "unit", "mounting", "bench" */
+size_t es_virtual_fault_count(void);
+const struct es_virtual_fault *es_virtual_fault_get(int fault); /* static; NULL outside 0..count-1 */
+int es_virtual_fault_find(const char *name);                    /* index; -1 when unknown */
 bool es_virtual_fault_possible(int fault, enum es_virtual_type type);
 double es_virtual_fault_severity(const struct es_virtual *v, int fault); /* as grown so far */
 

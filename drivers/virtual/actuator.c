@@ -43,7 +43,9 @@ void es_actuator_step(struct es_virtual *v, double h, double dV[ES_AIR_INNER])
 {
     const struct es_actuator_parameters *a = &v->p.actuator;
     struct es_actuator *s = &v->actuator;
-    s->force = driving_force(v);
+    const double force = driving_force(v);
+    s->force_rate = (force - s->force) / h;
+    s->force = force;
     s->velocity = new_velocity(v, h);
     s->sticking = s->velocity == 0;
     if (s->sticking)

@@ -17,7 +17,7 @@ enum es_stream { ES_STREAM_WIPER = 3, ES_STREAM_CONVERTER, ES_STREAM_INSTRUMENT 
 
 struct es_actuator {
     double position, velocity; /* from the lower end */
-    double force;              /* last, without friction */
+    double force, force_rate;  /* without friction */
     bool sticking;
     double travelled;
 };
@@ -94,8 +94,8 @@ enum {
 struct es_virtual {
     enum es_virtual_type type;
     uint64_t seed;
-    struct es_parameters base, p; /* without and with faults */
-    double severity[ES_FAULT_COUNT], grown[ES_FAULT_COUNT], per_stroke[ES_FAULT_COUNT];
+    struct es_parameters base, p;                             /* without and with faults */
+    double grown[ES_FAULT_COUNT], per_stroke[ES_FAULT_COUNT]; /* severity now, and how it grows */
     bool growing;
     double grown_at; /* strokes at the last growth */
 

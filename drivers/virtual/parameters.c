@@ -45,8 +45,8 @@ static const struct es_parameters common = {
                .C_relief = 1 * ES_AIR_DM3_S_BAR,
                .band = 0.3 * ES_BAR,
                .lag = 0.15,
-               .hA_supply = 0.4,
-               .hA_node = 0.25},
+               .hA_supply = 0.8,
+               .hA_node = 0.5},
     .bench = {.C_isolating = 3 * ES_AIR_DM3_S_BAR,
               .C_vent = 2 * ES_AIR_DM3_S_BAR,
               .valve_lag = 0.008,
@@ -66,7 +66,7 @@ static void linear_single_acting(struct es_parameters *p)
         .viscous = 400,
         .stribeck = 0.002,
         .dead_volume = {0.15e-3, 0.15e-3},
-        .hA = 0.6,
+        .hA = 2,
     };
     p->linkage = (struct es_linkage_parameters){
         .lever = true, .lever_length = 0.030, .backlash = 0.05 * ES_RAD_PER_DEG};
@@ -85,7 +85,7 @@ static void part_turn_double_acting(struct es_parameters *p)
         .viscous = 12,
         .stribeck = 0.05,
         .dead_volume = {0.15e-3, 0.15e-3},
-        .hA = 0.6,
+        .hA = 2,
     };
     p->linkage = (struct es_linkage_parameters){.lever = false, .backlash = 0.03 * ES_RAD_PER_DEG};
     p->electronics.gain = 5;

@@ -171,9 +171,8 @@ static bool about_to_move(const struct es_virtual *v)
 {
     if (!v->actuator.sticking)
         return true;
-    const double p = v->air.p[ES_CHAMBER_1] + v->air.p[ES_CHAMBER_2];
-    const double change = v->pressure_rate * p * v->p.actuator.area * 0.02;
-    return fabs(v->actuator.force) + change > v->p.actuator.adhesion && !es_actuator_at_stop(v);
+    const double soon = v->actuator.force + v->actuator.force_rate * 0.02;
+    return fabs(soon) > v->p.actuator.adhesion && !es_actuator_at_stop(v);
 }
 
 static int choose_pace(const struct es_virtual *v)

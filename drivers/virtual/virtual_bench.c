@@ -364,7 +364,7 @@ enum es_status es_virtual_fault_set(struct es_virtual *v, const struct es_virtua
         return es_fail(err, ES_RANGE, "fault \"%s\": severity and growth lie between 0 and 1", f->name);
     es_virtual_settle(v);
     const int i = setting->fault;
-    v->severity[i] = v->grown[i] = setting->severity;
+    v->grown[i] = setting->severity;
     v->per_stroke[i] = setting->per_stroke;
     v->growing = false;
     for (int n = 0; n < ES_FAULT_COUNT; n++)

@@ -79,6 +79,10 @@ static void join_bus(struct es_bench_reader *r, const cJSON *object, const char 
                 es_bench_settings(r, object, settings, "settings", bus->driver->instrument_fields,
                                   bus->driver->instrument_field_count, bus->driver->instrument_size);
             b->instruments[index].common.settings = b->instruments[index].settings;
+            if (b->instruments[index].settings && bus->settings && bus->driver->check_instrument) {
+                bus->driver->check_instrument(r->doc, settings ? settings : object, bus->settings,
+                                              b->instruments[index].settings, r->findings);
+            }
         }
         return;
     }
@@ -183,28 +187,17 @@ static void read_file(struct es_bench_reader *r, const cJSON *root)
     es_bench_rows_free("bench file", &t);
 }
 
-static char *folder_of(const char *path)
-{
-    const char *slash = strrchr(path, '/');
-    if (!slash) {
-        return strdup("");
-    }
-    return strndup(path, slash == path ? 1 : (size_t)(slash - path));
-}
-
 enum es_status es_bench_from_document(const struct es_document *doc, struct es_findings *findings,
                                       struct es_bench **out, struct es_error *err)
 {
     struct es_bench_reader r = {.doc = doc, .findings = findings};
     size_t before = findings->count;
-    char *folder = folder_of(es_document_name(doc));
     r.bench = es_bench_new(&r, 1, sizeof *r.bench);
     enum es_status status;
-    if (!folder || !r.bench) {
+    if (!r.bench) {
         status = es_fail(err, ES_NO_MEMORY, "no memory for the bench file");
         goto fail;
     }
-    r.folder = folder;
     es_document_digest(doc, r.bench->digest);
     read_file(&r, es_document_root(doc));
     if (r.no_memory || findings->out_of_memory) {
@@ -215,13 +208,11 @@ enum es_status es_bench_from_document(const struct es_document *doc, struct es_f
         status = es_findings_status(findings, err);
         goto fail;
     }
-    free(folder);
     *out = r.bench;
     return ES_OK;
 
 fail:
     es_bench_free(r.bench);
-    free(folder);
     return status;
 }
 

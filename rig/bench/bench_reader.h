@@ -9,8 +9,7 @@ struct es_bench_reader {
     const struct es_document *doc;
     struct es_findings *findings;
     struct es_bench *bench;
-    const char *folder; /* of the bench file; relative device paths start there */
-    bool no_memory;     /* sticky */
+    bool no_memory; /* sticky */
 };
 
 /* The members of each object of the file: reader, schema and reference page come from these. */

@@ -119,23 +119,6 @@ bool es_bench_pairs(struct es_bench_reader *r, const cJSON *array, size_t least,
     return good;
 }
 
-/* A device named by a relative path stands beside the bench file. */
-static void resolve_device(struct es_bench_reader *r, const struct es_field *row, void *settings)
-{
-    char **text = (char **)((char *)settings + row->offset);
-    if (row->kind != ES_FIELD_TEXT || strcmp(row->name, "device") != 0 || !*text || (*text)[0] == '/' ||
-        !*r->folder) {
-        return;
-    }
-    char *whole;
-    if (asprintf(&whole, "%s/%s", r->folder, *text) < 0) {
-        r->no_memory = true;
-        return;
-    }
-    free(*text);
-    *text = whole;
-}
-
 void *es_bench_settings(struct es_bench_reader *r, const cJSON *owner, const cJSON *object,
                         const char *member, const struct es_field *rows, size_t count, size_t size)
 {
@@ -164,9 +147,6 @@ void *es_bench_settings(struct es_bench_reader *r, const cJSON *owner, const cJS
         es_fields_free(rows, count, settings);
         free(settings);
         return NULL;
-    }
-    for (size_t i = 0; i < count; i++) {
-        resolve_device(r, &rows[i], settings);
     }
     return settings;
 }

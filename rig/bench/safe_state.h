@@ -1,12 +1,12 @@
 /* The safe state as a sequence of ordered writes that never blocks: the caller turns the crank. Real and
  * virtual stations use the same one. One thread (the station's) at a time.
  *
- *          begin              all written, waited, read back, or out of time
- *   IDLE ---------> WRITING ----------------------------------------------> DONE
- *                    |   ^                                                    |
- *                    v   | wait_after passed                                  | begin (again, any time)
- *                  WAITING                                                    v
- *                                                                          WRITING
+ *          begin            last one written      all outcomes and read-backs known, or out of time
+ *   IDLE ---------> WRITING -----------------> PROVING -------------------------------------------> END
+ *                    |   ^                                                                          |
+ *  outcome, or its   v   | its `wait` has passed                        begin (again, at any time)  v
+ *  share of time    PAUSE                                                                        WRITING
+ *  is over
  *
  * A write whose bus is down, or that has no outcome by its own deadline, does not hold up the writes that
  * follow: it stays posted and its outcome is taken when it comes before the end. */
@@ -58,7 +58,7 @@ struct es_safe_hands {
     bool (*bus_up)(void *self, enum es_role role);
 };
 
-enum es_safe_phase { ES_SAFE_IDLE, ES_SAFE_WRITING, ES_SAFE_PAUSE, ES_SAFE_END };
+enum es_safe_phase { ES_SAFE_IDLE, ES_SAFE_WRITING, ES_SAFE_PAUSE, ES_SAFE_PROVING, ES_SAFE_END };
 
 struct es_safe_sequence {
     const struct es_bench_station *station;
@@ -67,8 +67,8 @@ struct es_safe_sequence {
     es_time cause, began, next, limit;
     size_t at;
     unsigned tickets[ES_SAFE_WRITE_MAX];
-    bool posted[ES_SAFE_WRITE_MAX];
-    es_time acted[ES_SAFE_WRITE_MAX];
+    bool posted[ES_SAFE_WRITE_MAX], acknowledged[ES_SAFE_WRITE_MAX];
+    es_time written[ES_SAFE_WRITE_MAX];
     es_time step_deadline;
     struct es_safe_report report;
 };

@@ -1,0 +1,57 @@
+"""Type sheets under an independent JSON Schema validator (python3-jsonschema): the shipped ones and the skeleton of
+docs/add-a-type-sheet.md are accepted, and a list of broken ones is refused."""
+import copy
+import json
+import pathlib
+import re
+import sys
+
+import jsonschema
+
+root = pathlib.Path(sys.argv[1])
+schema = json.loads((root / "docs/schema/type-sheet-1.schema.json").read_text())
+jsonschema.Draft202012Validator.check_schema(schema)
+validator = jsonschema.Draft202012Validator(schema)
+faults = 0
+
+
+def expect(ok, what, document):
+    global faults
+    errors = [e.message for e in validator.iter_errors(document)]
+    if ok == bool(errors):
+        faults += 1
+        print(f"{what}: {'refused: ' + errors[0] if errors else 'accepted, should be refused'}")
+
+
+sheets = sorted((root / "procedures/types").glob("*.json"))
+assert len(sheets) >= 2, "shipped type sheets are missing"
+for path in sheets:
+    expect(True, path.name, json.loads(path.read_text()))
+
+guide = (root / "docs/add-a-type-sheet.md").read_text()
+skeleton = json.loads(re.search(r"```json\n(.*?)```", guide, re.S).group(1))
+expect(True, "skeleton in the guide", skeleton)
+if len(sys.argv) > 2:  # hand the skeleton to the C reader's test
+    pathlib.Path(sys.argv[2]).write_text(json.dumps(skeleton))
+
+
+def broken(what, change):
+    document = copy.deepcopy(skeleton)
+    change(document)
+    expect(False, what, document)
+
+
+leak = "leak of output 1"
+broken("other format", lambda d: d.update(endstop="type-sheet/2"))
+broken("missing member", lambda d: d.pop("ceilings"))
+broken("unknown member", lambda d: d.update(limit={}))
+broken("name with a space", lambda d: d.update(name="my type"))
+broken("number in place of a quantity", lambda d: d["quantities"].update({"loop low": 4}))
+broken("quantity without a number", lambda d: d["quantities"].update({"loop low": "four mA"}))
+broken("limit without sides", lambda d: d["limits"][leak].pop("upper"))
+broken("limit without source", lambda d: d["limits"][leak].pop("source"))
+broken("unknown rule", lambda d: d["limits"][leak].update(rule="strict"))
+broken("simple with a guard factor", lambda d: d["limits"][leak].update(rule="simple"))
+broken("guard factor out of range", lambda d: d["limits"][leak].update({"guard factor": 4}))
+broken("no limits", lambda d: d.update(limits={}))
+sys.exit(1 if faults else 0)

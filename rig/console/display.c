@@ -1,0 +1,95 @@
+#include <langinfo.h>
+#include <locale.h>
+#include <string.h>
+#include <wchar.h>
+
+#include "rig/console/display.h"
+
+bool es_display_start(void)
+{
+    bool utf8 = setlocale(LC_CTYPE, "") != NULL && strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
+    if (!utf8)
+        (void)setlocale(LC_CTYPE, "C.UTF-8"); /* failing that, widths count bytes */
+    return utf8;
+}
+
+/* Next character: bytes taken (at least 1 while *text), and its width. */
+static size_t next_char(const char *text, size_t *width)
+{
+    mbstate_t state;
+    memset(&state, 0, sizeof state);
+    wchar_t wide = 0;
+    size_t taken = mbrtowc(&wide, text, strlen(text), &state);
+    if (taken == 0 || taken == (size_t)-1 || taken == (size_t)-2) {
+        *width = 1;
+        return 1;
+    }
+    int columns = wcwidth(wide);
+    *width = columns < 0 ? 1 : (size_t)columns;
+    return taken;
+}
+
+size_t es_display_width(const char *text)
+{
+    size_t sum = 0;
+    while (*text != '\0') {
+        size_t width;
+        text += next_char(text, &width);
+        sum += width;
+    }
+    return sum;
+}
+
+size_t es_display_fit(const char *text, size_t columns, size_t *width)
+{
+    size_t bytes = 0, used = 0;
+    while (text[bytes] != '\0') {
+        size_t w;
+        size_t taken = next_char(text + bytes, &w);
+        if (used + w > columns)
+            break;
+        bytes += taken;
+        used += w;
+    }
+    if (width != NULL)
+        *width = used;
+    return bytes;
+}
+
+size_t es_display_line(const char *text, size_t columns, size_t *next)
+{
+    size_t paragraph = strcspn(text, "\n");
+    size_t fits = es_display_fit(text, columns > 0 ? columns : 1, NULL);
+    if (fits >= paragraph) {
+        *next = paragraph + (text[paragraph] == '\n');
+        return paragraph;
+    }
+    size_t end = fits;
+    while (end > 0 && text[end] != ' ')
+        end--;
+    if (end == 0) { /* one long word: cut it, but always move on by one character */
+        size_t width;
+        end = fits > 0 ? fits : next_char(text, &width);
+        *next = end;
+        return end;
+    }
+    *next = end;
+    while (text[*next] == ' ')
+        ++*next;
+    while (end > 0 && text[end - 1] == ' ')
+        end--;
+    return end;
+}
+
+void es_display_wrap(const char *text, size_t indent, size_t width, FILE *to)
+{
+    size_t columns = width > indent + 20 ? width - indent : 20;
+    do {
+        size_t next;
+        size_t bytes = es_display_line(text, columns, &next);
+        fprintf(to, "%.*s\n", (int)bytes, text);
+        text += next;
+        if (*text != '\0')
+            fprintf(to, "%*s", (int)indent, "");
+    } while (*text != '\0');
+}

@@ -1,0 +1,64 @@
+#include <string.h>
+
+#include "rig/console/display.h"
+#include "rig/console/options.h"
+
+#define COLUMN 26
+
+static void one_option(const struct es_option *o, size_t width, FILE *to)
+{
+    char left[80];
+    snprintf(left, sizeof left, "  --%s%s%s", o->name, o->value != NULL ? " " : "",
+             o->value != NULL ? o->value : "");
+    size_t used = es_display_width(left);
+    fputs(left, to);
+    if (used + 2 > COLUMN) {
+        fputc('\n', to);
+        used = 0;
+    }
+    fprintf(to, "%*s", (int)(COLUMN - used), "");
+    es_display_wrap(o->meaning, COLUMN, width, to);
+    if (o->required) {
+        fprintf(to, "%*s(required)\n", COLUMN, "");
+    }
+}
+
+void es_options_usage(const struct es_command_line *line, FILE *to)
+{
+    fprintf(to, "Usage: %s", line->program);
+    bool optional = false;
+    for (size_t i = 0; i < line->option_count; i++) {
+        const struct es_option *o = &line->options[i];
+        if (o->required)
+            fprintf(to, " --%s %s", o->name, o->value);
+        else
+            optional = true;
+    }
+    if (optional)
+        fputs(" [OPTIONS]", to);
+    const struct es_operands *rows = &line->operands;
+    if (rows->name != NULL)
+        fprintf(to, rows->min > 0 ? " %s%s" : " [%s]%s", rows->name, rows->max > 1 ? " ..." : "");
+    fputc('\n', to);
+}
+
+void es_options_help(const struct es_command_line *line, size_t width, FILE *to)
+{
+    fprintf(to, "%s: %s\n\n", line->program, line->summary);
+    es_options_usage(line, to);
+    fputc('\n', to);
+    if (line->detail != NULL) {
+        es_display_wrap(line->detail, 0, width, to);
+        fputc('\n', to);
+    }
+    const struct es_operands *rows = &line->operands;
+    if (rows->name != NULL) {
+        fprintf(to, "  %-*s", COLUMN - 2, rows->name);
+        es_display_wrap(rows->meaning, COLUMN, width, to);
+    }
+    for (size_t i = 0; i < line->option_count; i++)
+        one_option(&line->options[i], width, to);
+    fprintf(to, "  %-*sthis text\n", COLUMN - 2, "--help");
+    if (line->example != NULL)
+        fprintf(to, "\nExample:\n  %s\n", line->example);
+}

@@ -1,0 +1,264 @@
+#include <stdlib.h>
+#include <string.h>
+
+#include "rig/base/text.h"
+#include "rig/console/display.h"
+#include "rig/console/table.h"
+
+#define COLUMNS_MAX 12
+#define CELL_MAX    1024
+
+struct row {
+    enum es_emphasis emphasis;
+    char *cells[COLUMNS_MAX];
+};
+
+struct es_table {
+    const struct es_column *columns;
+    size_t column_count;
+    struct row *rows;
+    size_t count, capacity;
+    bool out_of_memory;
+};
+
+struct es_table *es_table_new(const struct es_column *columns, size_t count)
+{
+    struct es_table *t = calloc(1, sizeof *t);
+    if (t == NULL || count > COLUMNS_MAX) {
+        free(t);
+        return NULL;
+    }
+    t->columns = columns;
+    t->column_count = count;
+    return t;
+}
+
+void es_table_free(struct es_table *t)
+{
+    if (t == NULL)
+        return;
+    for (size_t r = 0; r < t->count; r++)
+        for (size_t c = 0; c < t->column_count; c++)
+            free(t->rows[r].cells[c]);
+    free(t->rows);
+    free(t);
+}
+
+size_t es_table_rows(const struct es_table *t)
+{
+    return t->count;
+}
+
+static struct row *new_row(struct es_table *t)
+{
+    if (t->count == t->capacity) {
+        size_t capacity = t->capacity > 0 ? 2 * t->capacity : 16;
+        struct row *rows = realloc(t->rows, capacity * sizeof *rows);
+        if (rows == NULL)
+            return NULL;
+        t->rows = rows;
+        t->capacity = capacity;
+    }
+    memset(&t->rows[t->count], 0, sizeof t->rows[0]);
+    return &t->rows[t->count];
+}
+
+void es_table_row(struct es_table *t, enum es_emphasis emphasis, const char *const *cells)
+{
+    if (t == NULL)
+        return;
+    struct row *row = new_row(t);
+    if (row == NULL) {
+        t->out_of_memory = true;
+        return;
+    }
+    row->emphasis = emphasis;
+    for (size_t c = 0; c < t->column_count; c++) {
+        struct es_text clean = {0};
+        size_t length = cells[c] != NULL ? strnlen(cells[c], CELL_MAX / 4) : 0;
+        es_text_visible(&clean, cells[c], length);
+        if (es_text_take(&clean, &row->cells[c], NULL) != ES_OK)
+            t->out_of_memory = true;
+        es_text_free(&clean);
+    }
+    t->count++;
+}
+
+static const char *cell(const struct row *row, size_t c)
+{
+    return row->cells[c] != NULL ? row->cells[c] : "";
+}
+
+static size_t gap(const struct es_table *t, size_t c)
+{
+    if (c == 0)
+        return 0;
+    return t->columns[c].gap > 0 ? t->columns[c].gap : 2;
+}
+
+/* Widths that fit into `width`; false when not even the least ones do. */
+static bool fit(const struct es_table *t, size_t width, size_t *widths)
+{
+    size_t sum = 0;
+    for (size_t c = 0; c < t->column_count; c++) {
+        widths[c] = es_display_width(t->columns[c].title);
+        for (size_t r = 0; r < t->count; r++) {
+            size_t w = es_display_width(cell(&t->rows[r], c));
+            if (w > widths[c])
+                widths[c] = w;
+        }
+        sum += widths[c] + gap(t, c);
+    }
+    while (sum > width) {
+        size_t widest = t->column_count;
+        for (size_t c = 0; c < t->column_count; c++) {
+            const struct es_column *column = &t->columns[c];
+            size_t least = column->least > 0 ? column->least : 8;
+            if (column->wraps && widths[c] > least &&
+                (widest == t->column_count || widths[c] > widths[widest]))
+                widest = c;
+        }
+        if (widest == t->column_count)
+            return false;
+        widths[widest]--;
+        sum--;
+    }
+    return true;
+}
+
+static void blanks(size_t n, FILE *to)
+{
+    fprintf(to, "%*s", (int)n, "");
+}
+
+static void attribute(enum es_emphasis emphasis, bool colour, bool on, FILE *to)
+{
+    if (!colour || emphasis == ES_PLAIN)
+        return;
+    fputs(!on ? "\033[0m" : emphasis == ES_STRONG ? "\033[1m" : "\033[2m", to);
+}
+
+/* Prints the next line of every cell of a row; false when all were already empty. Blanks are held back so
+ * that no line ends in them. */
+static bool print_line(const struct es_table *t, const size_t *widths, const char **rest, FILE *to)
+{
+    bool any = false;
+    size_t held = 0;
+    for (size_t c = 0; c < t->column_count; c++) {
+        size_t next = 0, bytes = 0, used = 0;
+        if (*rest[c] != '\0') {
+            any = true;
+            bytes = es_display_line(rest[c], widths[c], &next);
+            char line[CELL_MAX];
+            snprintf(line, sizeof line, "%.*s", (int)bytes, rest[c]);
+            used = es_display_width(line);
+        }
+        size_t pad = widths[c] > used ? widths[c] - used : 0;
+        held += gap(t, c);
+        if (t->columns[c].align == ES_ALIGN_RIGHT)
+            held += pad;
+        if (bytes > 0) {
+            blanks(held, to);
+            held = 0;
+            fprintf(to, "%.*s", (int)bytes, rest[c]);
+        }
+        if (t->columns[c].align == ES_ALIGN_LEFT)
+            held += pad;
+        rest[c] += next;
+    }
+    return any;
+}
+
+static bool any_left(const struct es_table *t, const char *const *rest)
+{
+    for (size_t c = 0; c < t->column_count; c++)
+        if (*rest[c] != '\0')
+            return true;
+    return false;
+}
+
+static void print_row(const struct es_table *t, const size_t *widths, const char *const *cells,
+                      enum es_emphasis emphasis, size_t indent, bool colour, FILE *to)
+{
+    const char *rest[COLUMNS_MAX];
+    memcpy(rest, cells, t->column_count * sizeof rest[0]);
+    do {
+        blanks(indent, to);
+        attribute(emphasis, colour, true, to);
+        print_line(t, widths, rest, to);
+        attribute(emphasis, colour, false, to);
+        fputc('\n', to);
+    } while (any_left(t, rest));
+}
+
+static void print_fitted(const struct es_table *t, const size_t *widths, size_t indent, bool colour, FILE *to)
+{
+    const char *cells[COLUMNS_MAX];
+    bool titled = false;
+    for (size_t c = 0; c < t->column_count; c++) {
+        cells[c] = t->columns[c].title;
+        titled = titled || cells[c][0] != '\0';
+    }
+    if (titled)
+        print_row(t, widths, cells, ES_FAINT, indent, colour, to);
+    for (size_t r = 0; r < t->count; r++) {
+        for (size_t c = 0; c < t->column_count; c++)
+            cells[c] = cell(&t->rows[r], c);
+        print_row(t, widths, cells, t->rows[r].emphasis, indent, colour, to);
+    }
+}
+
+/* Too narrow for columns: each row as a small block, "title: cell" under each other. */
+static void print_stacked(const struct es_table *t, size_t width, size_t indent, bool colour, FILE *to)
+{
+    for (size_t r = 0; r < t->count; r++) {
+        const struct row *row = &t->rows[r];
+        bool first = true;
+        attribute(row->emphasis, colour, true, to);
+        for (size_t c = 0; c < t->column_count; c++) {
+            if (cell(row, c)[0] == '\0')
+                continue;
+            const char *title = t->columns[c].title;
+            char text[CELL_MAX + 64];
+            snprintf(text, sizeof text, "%s%s%s", title, title[0] != '\0' ? ": " : "", cell(row, c));
+            blanks(indent + (first ? 0 : 2), to);
+            es_display_wrap(text, indent + 4, width, to);
+            first = false;
+        }
+        attribute(row->emphasis, colour, false, to);
+    }
+}
+
+enum es_status es_table_print(const struct es_table *t, size_t width, size_t indent, bool colour, FILE *to,
+                              struct es_error *err)
+{
+    if (t == NULL || t->out_of_memory)
+        return es_fail(err, ES_NO_MEMORY, "not enough memory for the table");
+    size_t widths[COLUMNS_MAX];
+    if (width > indent && fit(t, width - indent, widths))
+        print_fitted(t, widths, indent, colour, to);
+    else
+        print_stacked(t, width, indent, colour, to);
+    return ES_OK;
+}
+
+void es_csv_row(FILE *to, const char *const *cells, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        const char *text = cells[i] != NULL ? cells[i] : "";
+        if (i > 0)
+            fputc(',', to);
+        if (strpbrk(text, ",\"\r\n") == NULL) {
+            fputs(text, to);
+            continue;
+        }
+        fputc('"', to);
+        for (; *text != '\0'; text++) {
+            if (*text == '"')
+                fputc('"', to);
+            fputc(*text, to);
+        }
+        fputc('"', to);
+    }
+    fputs("\r\n", to);
+}

@@ -1,0 +1,163 @@
+#include <dirent.h>
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rig/console/json_writer.h"
+#include "rig/daemon/control_lists.h"
+
+static const char *run_state_word(enum es_run_state state)
+{
+    static const char *const words[] = {[ES_RUN_OPEN] = "under way",
+                                        [ES_RUN_CERTIFIED] = "completed",
+                                        [ES_RUN_NOT_COMPLETED] = "not completed"};
+    return words[state];
+}
+
+enum es_status es_control_runs(struct es_store *store, const struct es_request_line *r, struct es_text *out,
+                               struct es_error *err)
+{
+    struct es_store_runs runs = {0};
+    enum es_status s = es_store_runs(store, &runs, err);
+    if (s != ES_OK)
+        return s;
+    es_reply_begin(out, r->id);
+    es_json_array(out, "runs");
+    size_t i = (size_t)r->from;
+    for (size_t n = 0; i < runs.count && n < ES_PAGE; i++, n++) {
+        const struct es_store_run *run = &runs.items[i];
+        es_json_object(out, NULL);
+        es_json_text(out, "run", run->run);
+        es_json_text(out, "began", run->began);
+        es_json_text(out, "station", run->station);
+        es_json_text(out, "plan", run->plan);
+        es_json_text(out, "type", run->type);
+        es_json_text(out, "serial", run->serial);
+        es_json_text(out, "person", run->person);
+        es_json_text(out, "state", run_state_word(run->state));
+        es_json_text(out, "ended", run->ended);
+        es_json_text(out, "number", run->number);
+        es_json_text(out, "why", run->why);
+        es_json_end_object(out);
+    }
+    es_json_end_array(out);
+    es_json_bool(out, "more", i < runs.count);
+    es_json_end_object(out);
+    es_store_runs_free(&runs);
+    return ES_OK;
+}
+
+enum es_status es_control_certificates(struct es_store *store, const struct es_request_line *r,
+                                       struct es_text *out, struct es_error *err)
+{
+    struct es_store_list list = {0};
+    struct es_store_filter filter = {.serial = r->serial, .since = r->since};
+    enum es_status s = es_store_certificates(store, &filter, &list, err);
+    if (s != ES_OK)
+        return s;
+    es_reply_begin(out, r->id);
+    es_json_array(out, "certificates");
+    size_t i = (size_t)r->from;
+    for (size_t n = 0; i < list.count && n < ES_PAGE; i++, n++) {
+        const struct es_store_entry *e = &list.items[i];
+        es_json_object(out, NULL);
+        es_json_text(out, "number", e->number);
+        es_json_text(out, "kind", e->kind);
+        es_json_text(out, "issued", e->issued);
+        es_json_text(out, "serial", e->serial);
+        es_json_text(out, "type", e->type);
+        es_json_text(out, "plan", e->plan);
+        es_json_text(out, "state", e->state);
+        es_json_text(out, "verdict", e->verdict);
+        es_json_text(out, "run", e->run);
+        es_json_text(out, "customer", e->customer);
+        es_json_text(out, "digest", e->digest);
+        es_json_text(out, "fault", e->fault);
+        es_json_end_object(out);
+    }
+    es_json_end_array(out);
+    es_json_bool(out, "more", i < list.count);
+    es_json_end_object(out);
+    es_store_list_free(&list);
+    return ES_OK;
+}
+
+enum es_status es_control_certificate(struct es_store *store, const struct es_request_line *r,
+                                      struct es_text *out, struct es_error *err)
+{
+    if (!es_name_is_plain(r->number))
+        return es_fail(err, ES_USAGE, "\"%.40s\" is not the number of a certificate", r->number);
+    char *bytes = NULL;
+    size_t length = 0;
+    enum es_status s = es_store_certificate(store, r->number, &bytes, &length, err);
+    if (s != ES_OK)
+        return s;
+    es_reply_begin(out, r->id);
+    es_json_text(out, "number", r->number);
+    es_json_text(out, "certificate", bytes);
+    es_json_end_object(out);
+    free(bytes);
+    return ES_OK;
+}
+
+static int by_name(const void *a, const void *b)
+{
+    return strcmp(*(const char *const *)a, *(const char *const *)b);
+}
+
+/* Names in `folder` that end in `ending`, sorted, as array `name`. */
+static enum es_status list_folder(const char *folder, const char *ending, const char *name,
+                                  struct es_text *out, struct es_error *err)
+{
+    enum { MOST = 1000 };
+    DIR *dir = opendir(folder);
+    if (dir == NULL)
+        return es_fail_errno(err, errno, "%s cannot be read", folder);
+    enum es_status s = ES_OK;
+    char **names = calloc(MOST, sizeof *names);
+    size_t count = 0;
+    if (names == NULL) {
+        s = es_fail(err, ES_NO_MEMORY, "not enough memory for a list");
+        goto close_dir;
+    }
+    const struct dirent *entry;
+    while (count < MOST && (entry = readdir(dir)) != NULL) {
+        size_t length = strlen(entry->d_name), tail = strlen(ending);
+        if (length <= tail || entry->d_name[0] == '.' || strcmp(entry->d_name + length - tail, ending) != 0)
+            continue;
+        names[count] = strndup(entry->d_name, length - tail);
+        if (names[count] != NULL)
+            count++;
+    }
+    qsort(names, count, sizeof *names, by_name);
+    es_json_array(out, name);
+    for (size_t i = 0; i < count; i++) {
+        es_json_text(out, NULL, names[i]);
+        free(names[i]);
+    }
+    es_json_end_array(out);
+    free(names);
+close_dir:
+    closedir(dir);
+    return s;
+}
+
+enum es_status es_control_plans(const char *library, const char *types, const struct es_request_line *r,
+                                struct es_text *out, struct es_error *err)
+{
+    struct es_text lists = {0};
+    es_text_char(&lists, '{');
+    enum es_status s = list_folder(library, ".plan.json", "plans", &lists, err);
+    if (s == ES_OK)
+        s = list_folder(types, ".json", "types", &lists, err);
+    if (s == ES_OK)
+        s = es_text_status(&lists, err);
+    if (s == ES_OK) {
+        es_reply_begin(out, r->id);
+        es_text_char(out, ',');
+        es_text_append(out, lists.bytes + 1, lists.length - 1);
+        es_json_end_object(out);
+    }
+    es_text_free(&lists);
+    return s;
+}

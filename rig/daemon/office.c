@@ -1,0 +1,249 @@
+#include <ctype.h>
+#include <pthread.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "results/certificate/certificate.h"
+#include "rig/base/clock.h"
+#include "rig/base/text.h"
+#include "rig/bench/run.h"
+#include "rig/daemon/office.h"
+
+struct es_office {
+    struct es_office_options options;
+    char prefix[25];
+    pthread_mutex_t lock; /* store */
+    struct es_store *store;
+    struct es_key *key;
+};
+
+/* "Virtual bench" -> "Virtual-bench" */
+static void make_prefix(const char *name, char out[static 25])
+{
+    size_t n = 0;
+    for (; *name != '\0' && n < 24; name++) {
+        unsigned char c = (unsigned char)*name;
+        if (c < 0x80 && isalnum(c))
+            out[n++] = (char)c;
+        else if (n > 0 && out[n - 1] != '-')
+            out[n++] = '-';
+    }
+    while (n > 0 && out[n - 1] == '-')
+        n--;
+    out[n] = '\0';
+    if (n == 0)
+        strcpy(out, "bench");
+}
+
+enum es_status es_office_open(const struct es_office_options *options, struct es_office **out,
+                              struct es_error *err)
+{
+    struct es_office *o = calloc(1, sizeof *o);
+    if (o == NULL)
+        return es_fail(err, ES_NO_MEMORY, "not enough memory to open the state folder");
+    o->options = *options;
+    make_prefix(options->prefix != NULL ? options->prefix : options->bench->name, o->prefix);
+    enum es_status s = es_store_open(options->state, ES_STORE_WRITE, &o->store, err);
+    if (s != ES_OK) {
+        free(o);
+        return s;
+    }
+    (void)pthread_mutex_init(&o->lock, NULL);
+    *out = o;
+    return ES_OK;
+}
+
+void es_office_close(struct es_office *o)
+{
+    if (o == NULL)
+        return;
+    es_key_free(o->key);
+    es_store_close(o->store);
+    (void)pthread_mutex_destroy(&o->lock);
+    free(o);
+}
+
+enum es_status es_office_take_key(struct es_office *o, struct es_error *err)
+{
+    const char *path = o->options.key != NULL ? o->options.key : es_store_key_path(o->store);
+    enum es_status s = es_key_load(path, &o->key, err);
+    if (s == ES_NOT_FOUND)
+        return es_fail(err, s,
+                       "there is no signing key at %s; make one with \"endstop key create --state %s\"", path,
+                       o->options.state);
+    return s;
+}
+
+struct making {
+    struct es_office *office;
+    const struct es_outcome *outcome;
+    const char *overdue_reason;
+};
+
+static enum es_status make_certificate(void *self, const char *number, char **bytes, size_t *length,
+                                       struct es_error *err)
+{
+    const struct making *m = self;
+    const struct es_office *o = m->office;
+    char now[32];
+    es_clock_wall_text(now);
+    struct es_certificate_meta meta = {
+        .number = number,
+        .issued = now,
+        .clock_synchronised = es_clock_is_synchronised(),
+        .laboratory = o->options.laboratory,
+        .laboratory_address = o->options.laboratory_address,
+        .software_version = ES_VERSION,
+        .issuer_thumbprint = es_key_public(o->key)->thumbprint,
+        .virtual_bench = o->options.bench->is_virtual,
+        .overdue_reason = m->overdue_reason,
+    };
+    char *payload = NULL;
+    size_t payload_length = 0;
+    enum es_status s = es_certificate_build(m->outcome, &meta, &payload, &payload_length, err);
+    if (s != ES_OK)
+        return s;
+    s = es_certificate_sign(payload, payload_length, o->key, "bench", now, bytes, length, err);
+    free(payload);
+    return s;
+}
+
+/* The lock is held. */
+static enum es_status issue_locked(struct es_office *o, const struct es_outcome *outcome,
+                                   const char *overdue_reason, char number[static ES_STORE_NUMBER_MAX],
+                                   struct es_error *err)
+{
+    struct making making = {.office = o, .outcome = outcome, .overdue_reason = overdue_reason};
+    struct es_store_maker maker = {.self = &making, .make = make_certificate};
+    enum es_status s = es_store_issue(o->store, o->prefix, &maker, number, err);
+    if (s != ES_OK)
+        return s;
+    char now[32];
+    es_clock_wall_text(now);
+    const char *why = NULL;
+    if (!outcome->completed)
+        why = outcome->ended_because != NULL ? outcome->ended_because : "not completed";
+    struct es_error end_err;
+    /* The paper is durable, so the run is settled even if this fails: the store then finds the run by it. */
+    if (es_store_run_end(o->store, outcome->run, now, number, why, &end_err) != ES_OK)
+        es_log(o->options.log, ES_LOG_WARNING, "the end of run %s could not be written beside %s: %s",
+               outcome->run, number, end_err.text);
+    return ES_OK;
+}
+
+enum es_status es_office_issue(struct es_office *o, const struct es_outcome *outcome,
+                               const char *overdue_reason, char number[static ES_STORE_NUMBER_MAX],
+                               struct es_error *err)
+{
+    pthread_mutex_lock(&o->lock);
+    enum es_status s = issue_locked(o, outcome, overdue_reason, number, err);
+    pthread_mutex_unlock(&o->lock);
+    return s;
+}
+
+void es_office_give_up(struct es_office *o, const char *run, const char *why)
+{
+    char now[32];
+    es_clock_wall_text(now);
+    struct es_error err;
+    pthread_mutex_lock(&o->lock);
+    enum es_status s = es_store_run_end(o->store, run, now, NULL, why, &err);
+    pthread_mutex_unlock(&o->lock);
+    if (s != ES_OK)
+        es_log(o->options.log, ES_LOG_ERROR,
+               "the end of run %s could not be written (%s); the next start lists it as interrupted", run,
+               err.text);
+}
+
+enum es_status es_office_begin(struct es_office *o, const struct es_store_run *run, char **journals,
+                               char **recordings, struct es_error *err)
+{
+    struct es_text path = {0};
+    es_text_printf(&path, "%s/recordings", es_store_folder(o->store));
+    char *recordings_path = NULL;
+    enum es_status s = es_text_take(&path, &recordings_path, err);
+    if (s != ES_OK)
+        goto free_path;
+    pthread_mutex_lock(&o->lock);
+    s = es_store_run_begin(o->store, run, err);
+    if (s == ES_OK)
+        s = es_store_run_folder(o->store, run->run, journals, err);
+    pthread_mutex_unlock(&o->lock);
+    if (s == ES_OK) {
+        *recordings = recordings_path;
+        recordings_path = NULL;
+    }
+free_path:
+    free(recordings_path);
+    es_text_free(&path);
+    return s;
+}
+
+/* One journal of a run that was never closed: its record, then the journal's mark. */
+static enum es_status settle_journal(struct es_office *o, const struct es_interrupted *item,
+                                     const char *recordings, struct es_error *err)
+{
+    struct es_outcome outcome = {0};
+    char number[ES_STORE_NUMBER_MAX];
+    enum es_status s = es_run_interrupted_outcome(item, recordings, &outcome, err);
+    if (s == ES_OK)
+        s = issue_locked(o, &outcome, NULL, number, err);
+    if (s == ES_OK) {
+        es_log(o->options.log, ES_LOG_WARNING,
+               "run %s (serial %s) was interrupted: not completed, record %s; %.0f s of it are kept",
+               item->run, item->serial != NULL ? item->serial : "?", number, item->covered);
+        s = es_run_interrupted_settle(item, err);
+    }
+    es_outcome_free(&outcome);
+    return s;
+}
+
+static enum es_status settle_run(struct es_office *o, const struct es_store_run *run, struct es_error *err)
+{
+    char *folder = NULL;
+    struct es_interrupted *items = NULL;
+    size_t count = 0;
+    struct es_text recordings = {0};
+    es_text_printf(&recordings, "%s/recordings", es_store_folder(o->store));
+    enum es_status s = es_text_status(&recordings, err);
+    if (s == ES_OK)
+        s = es_store_run_folder(o->store, run->run, &folder, err);
+    if (s == ES_OK)
+        s = es_run_interrupted(folder, &items, &count, err);
+    for (size_t i = 0; s == ES_OK && i < count; i++)
+        s = settle_journal(o, &items[i], recordings.bytes, err);
+    if (s == ES_OK && count == 0) {
+        char now[32];
+        es_clock_wall_text(now);
+        es_log(o->options.log, ES_LOG_WARNING,
+               "run %s (serial %s) was interrupted before anything was recorded: not completed", run->run,
+               run->serial != NULL ? run->serial : "?");
+        s = es_store_run_end(o->store, run->run, now, NULL,
+                             "interrupted before anything was recorded: the daemon ended without notice",
+                             err);
+    }
+    es_run_interrupted_free(items, count);
+    free(folder);
+    es_text_free(&recordings);
+    return s;
+}
+
+enum es_status es_office_settle_interrupted(struct es_office *o, size_t *count, struct es_error *err)
+{
+    struct es_store_runs runs = {0};
+    pthread_mutex_lock(&o->lock);
+    enum es_status s = es_store_runs(o->store, &runs, err);
+    *count = 0;
+    for (size_t i = 0; s == ES_OK && i < runs.count; i++) {
+        if (runs.items[i].state != ES_RUN_OPEN)
+            continue;
+        struct es_error run_err;
+        ++*count;
+        if (settle_run(o, &runs.items[i], &run_err) != ES_OK)
+            es_log(o->options.log, ES_LOG_ERROR, "run %s was interrupted and could not be settled: %s",
+                   runs.items[i].run, run_err.text);
+    }
+    pthread_mutex_unlock(&o->lock);
+    es_store_runs_free(&runs);
+    return s;
+}

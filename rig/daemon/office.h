@@ -1,0 +1,50 @@
+/* The paper side of a run: the state folder, the signing key, the record that a run was begun, and the
+ * certificate that comes out of it. Thread-safe: one lock around the store's writing half. */
+#ifndef ES_DAEMON_OFFICE_H
+#define ES_DAEMON_OFFICE_H
+
+#include "procedures/judgement/outcome.h"
+#include "results/store/store.h"
+#include "rig/base/log.h"
+#include "rig/bench/bench.h"
+
+struct es_office;
+
+struct es_office_options {
+    const char *state;              /* state folder */
+    const char *key;                /* private key file; NULL: the state folder's own */
+    const char *prefix;             /* of certificate numbers; NULL: made from the bench's name */
+    const char *laboratory;         /* who runs the bench; NULL */
+    const char *laboratory_address; /* NULL */
+    const struct es_bench *bench;   /* borrowed */
+    const struct es_log *log;       /* borrowed; NULL: none */
+};
+
+/* Opens and locks the state folder. ES_REFUSED: another daemon has it. The key is taken apart from this
+ * (es_office_take_key), so that the bench can be made safe although the key is missing. */
+enum es_status es_office_open(const struct es_office_options *options, struct es_office **out,
+                              struct es_error *err) ES_MUST_CHECK;
+void es_office_close(struct es_office *office); /* NULL allowed */
+
+enum es_status es_office_take_key(struct es_office *office, struct es_error *err) ES_MUST_CHECK;
+
+/* Runs that were under way when the daemon ended without saying so: each gets a record as "not completed",
+ * with the recordings that its journal holds. Goes on after a run that cannot be dealt with (logged). */
+enum es_status es_office_settle_interrupted(struct es_office *office, size_t *count,
+                                            struct es_error *err) ES_MUST_CHECK;
+
+/* Durable before it returns; *journals is the run's folder, *recordings that of all recordings (both to be
+ * freed). */
+enum es_status es_office_begin(struct es_office *office, const struct es_store_run *run, char **journals,
+                               char **recordings, struct es_error *err) ES_MUST_CHECK;
+
+/* Builds, signs and stores the certificate, or the record of a run that was not completed, and closes the
+ * run's entry. On ES_OK it is durable and `number` names it. */
+enum es_status es_office_issue(struct es_office *office, const struct es_outcome *outcome,
+                               const char *overdue_reason, char number[static ES_STORE_NUMBER_MAX],
+                               struct es_error *err) ES_MUST_CHECK;
+
+/* Closes the entry of a run of which no paper could be made; failures are logged. */
+void es_office_give_up(struct es_office *office, const char *run, const char *why);
+
+#endif

@@ -92,16 +92,21 @@ static int by_position(const void *a, const void *b)
     return x < y ? -1 : x > y; /* both stand in one array: keeps the order in which they were found */
 }
 
-static void write_one(struct es_text *t, const struct es_finding *item)
+static void write_fault(struct es_text *t, const struct es_finding *item)
 {
-    es_text_add(t, item->file);
-    if (item->line > 0)
-        es_text_printf(t, ":%u:%u", item->line, item->column);
     es_text_printf(t, ": found %s", item->found);
     if (item->expected[0] != '\0')
         es_text_printf(t, "; expected %s", item->expected);
     if (item->advice[0] != '\0')
         es_text_printf(t, ". %s", item->advice);
+}
+
+static void write_one(struct es_text *t, const struct es_finding *item)
+{
+    es_text_add(t, item->file);
+    if (item->line > 0)
+        es_text_printf(t, ":%u:%u", item->line, item->column);
+    write_fault(t, item);
 }
 
 /* The findings in order; NULL when there are none or no memory (then the order is that of finding). */
@@ -146,10 +151,12 @@ enum es_status es_findings_status(const struct es_findings *f, struct es_error *
     const struct es_finding **order = ordered(f);
     const struct es_finding *first = order != NULL ? order[0] : &f->items[0];
     struct es_text line = {0};
-    write_one(&line, first);
+    if (first->line > 0)
+        es_text_printf(&line, " at %u:%u", first->line, first->column);
+    write_fault(&line, first);
     enum es_status status =
-        es_fail(err, ES_BAD_INPUT, "%s: %zu fault%s, the first: %s", first->file, f->count,
-                f->count == 1 ? "" : "s", line.bytes != NULL ? line.bytes : first->found);
+        es_fail(err, ES_BAD_INPUT, "%s: %zu fault%s%s", first->file, f->count,
+                f->count == 1 ? "" : "s, the first", line.bytes != NULL ? line.bytes : "");
     es_text_free(&line);
     free(order);
     return status;

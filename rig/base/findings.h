@@ -35,8 +35,8 @@ bool es_findings_any(const struct es_findings *f); /* count > 0 or out_of_memory
 /* "FILE:LINE:COLUMN: found X; expected Y. ADVICE" one a line, in order of file and position. */
 void es_findings_print(const struct es_findings *f, FILE *to);
 
-/* ES_OK when there are none, else ES_BAD_INPUT with a one-line summary ("bench.json: 3 faults, the first:
- * ...") in err. */
+/* ES_OK when there are none, else ES_BAD_INPUT with a one-line summary ("bench.json: 3 faults, the first
+ * at 4:7: found ...") in err. */
 enum es_status es_findings_status(const struct es_findings *f, struct es_error *err) ES_MUST_CHECK;
 
 #endif

@@ -1,0 +1,260 @@
+#include <criterion/criterion.h>
+#include <float.h>
+#include <math.h>
+#include <string.h>
+
+#include "rig/base/quantity.h"
+#include "rig/base/role.h"
+#include "rig/base/units.h"
+
+static double value_of(const char *text)
+{
+    struct es_quantity q = {0};
+    struct es_error err = {0};
+
+    cr_assert_eq(es_quantity_parse(text, &q, &err), ES_OK, "%s: %s", text, err.text);
+    return q.value;
+}
+
+static void near(double got, double expected, const char *text)
+{
+    cr_expect(fabs(got - expected) <= 4 * DBL_EPSILON * fabs(expected), "%s: %.17g, not %.17g", text, got,
+              expected);
+}
+
+Test(quantity, as_written_in_procedures)
+{
+    static const struct {
+        const char *text;
+        double value;
+    } cases[] = {
+        {"4.0 bar", 4e5},
+        {"30 s", 30},
+        {"12 mA", 0.012},
+        {"0.5 %", 0.005},
+        {"15 deg", M_PI / 12},
+        {"-30 deg", -M_PI / 6},
+        {"20 degC", 293.15},
+        {"-40 degC", 233.15},
+        {"12", 12},
+        {"+3.5", 3.5},
+        {"  7  ", 7},
+        {"1.5e2 mm", 0.15},
+        {"2.0 dm3/(s bar)", 2e-8},
+        {"250ms", 0.25},
+        {"4 min", 240},
+        {"1 l/min ANR", 1e-3 / 60},
+        {"1 %/s", 0.01},
+        {"6 mbar/min", 10},
+        {"2 K", 2},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++)
+        near(value_of(cases[i].text), cases[i].value, cases[i].text);
+}
+
+Test(quantity, decimals_as_written)
+{
+    static const struct {
+        const char *text;
+        int decimals;
+    } cases[] = {{"4 bar", 0},    {"4.00 bar", 2}, {"1.5e2 mm", 0},
+                 {"1.5e-3 m", 4}, {"2e3 Pa", 0},   {"2e-3 m", 3}};
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct es_quantity q = {0};
+        cr_assert_eq(es_quantity_parse(cases[i].text, &q, NULL), ES_OK);
+        cr_expect_eq(q.decimals, cases[i].decimals, "%s: %d", cases[i].text, q.decimals);
+    }
+}
+
+Test(quantity, refused_with_a_reason)
+{
+    static const struct {
+        const char *text;
+        const char *part;
+    } cases[] = {
+        {"", "a number and its unit"},
+        {"bar", "a number and its unit"},
+        {"4,0 bar", "not a comma"},
+        {"1,000 Pa", "not a comma"},
+        {"1.000,5 Pa", "not a comma"},
+        {"1.2.3 bar", "a number and its unit"},
+        {".5 bar", "a number and its unit"},
+        {"5. bar", "a number and its unit"},
+        {"0x10 bar", "unknown unit \"x10 bar\""},
+        {"inf bar", "a number and its unit"},
+        {"nan", "a number and its unit"},
+        {"1e400 bar", "below 1.8e308"},
+        {"1e306 MPa", "below 1.8e308"},
+        {"4 Bar", "unknown unit \"Bar\""},
+        {"4 bar g", "unknown unit"},
+        {"4 - bar", "unknown unit"},
+        {"--4 bar", "a number and its unit"},
+        {"4e bar", "a number and its unit"},
+        {"\xE2\x88\x92"
+         "4 bar",
+         "a number and its unit"},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct es_quantity q = {.value = 77};
+        struct es_error err = {0};
+        cr_expect_eq(es_quantity_parse(cases[i].text, &q, &err), ES_BAD_INPUT, "%s was taken", cases[i].text);
+        cr_expect_neq(strstr(err.text, cases[i].part), NULL, "%s: %s", cases[i].text, err.text);
+        cr_expect_eq(q.value, 77, "out-parameters are written only on success");
+    }
+}
+
+Test(quantity, dimension_is_demanded)
+{
+    struct es_quantity q = {0};
+    struct es_error err = {0};
+
+    cr_expect_eq(es_quantity_parse_as("4 bar", ES_DIM_PRESSURE, &q, &err), ES_OK);
+    cr_expect_eq(es_quantity_parse_as("4 mA", ES_DIM_PRESSURE, &q, &err), ES_BAD_INPUT);
+    cr_expect_neq(strstr(err.text, "a unit of current; expected a pressure in one of: bar, Pa"), NULL, "%s",
+                  err.text);
+    cr_expect_eq(es_quantity_parse_as("4", ES_DIM_PRESSURE, &q, &err), ES_BAD_INPUT);
+    cr_expect_neq(strstr(err.text, "without unit"), NULL, "%s", err.text);
+    cr_expect_eq(es_quantity_parse_as("4 bar", ES_DIM_NUMBER, &q, &err), ES_BAD_INPUT);
+    cr_expect_neq(strstr(err.text, "a plain number"), NULL, "%s", err.text);
+    cr_expect_eq(es_quantity_parse_as("0.5", ES_DIM_RATIO, &q, &err), ES_BAD_INPUT,
+                 "0.5 of what: a ratio needs its %% or 1");
+}
+
+Test(quantity, kelvin_is_a_temperature_or_a_difference_as_asked)
+{
+    struct es_quantity q = {0};
+
+    cr_assert_eq(es_quantity_parse_as("2 K", ES_DIM_TEMPERATURE_DIFFERENCE, &q, NULL), ES_OK);
+    cr_expect_eq(q.unit->dimension, ES_DIM_TEMPERATURE_DIFFERENCE);
+    cr_assert_eq(es_quantity_parse_as("2 K", ES_DIM_TEMPERATURE, &q, NULL), ES_OK);
+    cr_expect_eq(q.unit->dimension, ES_DIM_TEMPERATURE);
+    cr_expect_eq(es_quantity_parse_as("2 degC", ES_DIM_TEMPERATURE_DIFFERENCE, &q, NULL), ES_BAD_INPUT);
+}
+
+Test(quantity, offsets_stay_out_of_differences)
+{
+    const struct es_unit *c = es_unit_find("degC", 4);
+    const struct es_unit *f = es_unit_find("degF", 4);
+
+    near(es_from_unit(20, c), 293.15, "20 degC");
+    near(es_from_unit_difference(20, c), 20, "difference of 20 degC");
+    near(es_to_unit_difference(5, f), 9, "5 K in degF");
+    cr_expect_float_eq(es_to_unit(310.15, c), 37, 1e-12);
+    cr_expect_float_eq(es_to_unit(310.15, f), 98.6, 1e-12);
+}
+
+Test(quantity, every_unit_goes_there_and_back)
+{
+    for (size_t i = 0; i < es_unit_count; i++) {
+        const struct es_unit *u = &es_units[i];
+        cr_expect_gt(u->factor, 0);
+        cr_expect(isfinite(u->factor) && isfinite(u->offset));
+        cr_expect_float_eq(es_to_unit(es_from_unit(12.5, u), u), 12.5, 1e-12, "%s", u->name);
+        cr_expect_eq(es_unit_find_as(u->name, strlen(u->name), u->dimension), u, "%s stands twice", u->name);
+        cr_expect_eq(u->conditions != NULL, u->dimension == ES_DIM_FLOW, "%s", u->name);
+    }
+}
+
+/* Only K may stand for two dimensions: any other name must tell its dimension. */
+Test(quantity, unit_names_are_unique_but_for_kelvin)
+{
+    for (size_t i = 0; i < es_unit_count; i++)
+        if (strcmp(es_units[i].name, "K") != 0)
+            cr_expect_eq(es_unit_find(es_units[i].name, strlen(es_units[i].name)), &es_units[i], "%s",
+                         es_units[i].name);
+    cr_expect_eq(es_unit_find("bars", 4), NULL);
+    cr_expect_eq(es_unit_find("bar", 2), NULL);
+    cr_expect_eq(es_unit_find("bar/s", 3), es_unit_find("bar", 3));
+}
+
+Test(quantity, every_dimension_has_name_and_unit)
+{
+    for (int d = 0; d < ES_DIM_COUNT; d++) {
+        const struct es_unit *u = es_dimension_unit((enum es_dimension)d);
+        cr_assert_neq(u, NULL, "%d", d);
+        cr_expect_eq(u->dimension, d);
+        cr_expect_neq(es_dimension_name((enum es_dimension)d), NULL);
+        for (int e = 0; e < d; e++)
+            cr_expect_str_neq(es_dimension_name((enum es_dimension)d),
+                              es_dimension_name((enum es_dimension)e));
+    }
+    cr_expect_str_eq(es_dimension_name(ES_DIM_COUNT), "unknown dimension");
+}
+
+Test(quantity, unit_names_come_whole)
+{
+    char names[400], small[9];
+
+    es_unit_names(ES_DIM_VOLTAGE, names, sizeof names);
+    cr_expect_str_eq(names, "V, mV");
+    es_unit_names(ES_DIM_PRESSURE, small, sizeof small);
+    cr_expect_str_eq(small, "bar, Pa");
+    es_unit_names(ES_DIM_FLOW, names, sizeof names);
+    cr_expect_lt(strlen(names), sizeof names - 1);
+}
+
+static const char *formatted(double value, const char *unit, int decimals)
+{
+    static char text[400];
+
+    (void)es_quantity_format(value, es_unit_find(unit, strlen(unit)), decimals, text, sizeof text);
+    return text;
+}
+
+Test(quantity, formats)
+{
+    cr_expect_str_eq(formatted(4e5, "bar", 2), "4.00 bar");
+    cr_expect_str_eq(formatted(0.005, "%", 1), "0.5 %");
+    cr_expect_str_eq(formatted(12, "", 0), "12");
+    cr_expect_str_eq(formatted(-1e-9, "bar", 1), "0.0 bar");
+    cr_expect_str_eq(formatted(-0.06e5, "bar", 1), "-0.1 bar");
+    cr_expect_str_eq(formatted(-0.0, "bar", 0), "0 bar");
+    cr_expect_str_eq(formatted(NAN, "bar", 1), "no value");
+    cr_expect_str_eq(formatted(1.0, "1", -3), "1 1");
+    cr_expect_eq(strlen(formatted(DBL_MAX, "", 99)), 309 + 1 + 17);
+    cr_expect_str_eq(formatted(INFINITY, "bar", 1), "inf bar");
+}
+
+Test(quantity, format_tells_the_length_needed)
+{
+    char small[5];
+
+    cr_expect_eq(es_quantity_format(4e5, es_unit_find("bar", 3), 2, small, sizeof small), 8);
+    cr_expect_str_eq(small, "4.00");
+    cr_expect_eq(es_quantity_format(4e5, es_unit_find("bar", 3), 2, NULL, 0), 8);
+}
+
+Test(role, table_is_whole)
+{
+    for (int i = 0; i < ES_ROLE_COUNT; i++) {
+        const struct es_role_info *info = es_role_info((enum es_role)i);
+        cr_assert_neq(info, NULL);
+        cr_assert_neq(info->name, NULL, "role %d has no row", i);
+        cr_expect_neq(info->meaning, NULL);
+        cr_expect_eq(es_role_find(info->name), i, "%s stands twice", info->name);
+        cr_expect(!info->is_state || info->dimension == ES_DIM_NUMBER);
+        cr_expect_eq(info->other_dimension, i == ES_ROLE_TRAVEL ? ES_DIM_ANGLE : ES_DIM_COUNT);
+    }
+    cr_expect_eq(es_role_find("no such role"), ES_ROLE_NONE);
+    cr_expect_eq(es_role_info(ES_ROLE_NONE), NULL);
+    cr_expect_eq(es_role_info(ES_ROLE_COUNT), NULL);
+}
+
+/* A few directions and dimensions by name, from the header: what a bench writes and what it reads. */
+Test(role, directions)
+{
+    static const char *const outs[] = {"loop demand",         "shaft drive",      "shaft coupling",
+                                       "supply demand",       "supply valve",     "output 1 isolating valve",
+                                       "output 2 vent valve", "auxiliary supply", "watchdog"};
+    static const char *const ins[] = {
+        "loop current", "sensor ratio",   "shaft angle", "supply pressure",  "output 2 pressure",
+        "travel",       "emergency stop", "guard",       "ambient pressure", "supply dew point"};
+    for (size_t i = 0; i < sizeof outs / sizeof outs[0]; i++) {
+        cr_assert_neq(es_role_find(outs[i]), ES_ROLE_NONE, "%s", outs[i]);
+        cr_expect_eq(es_role_info(es_role_find(outs[i]))->direction, ES_OUT, "%s", outs[i]);
+    }
+    for (size_t i = 0; i < sizeof ins / sizeof ins[0]; i++) {
+        cr_assert_neq(es_role_find(ins[i]), ES_ROLE_NONE, "%s", ins[i]);
+        cr_expect_eq(es_role_info(es_role_find(ins[i]))->direction, ES_IN, "%s", ins[i]);
+    }
+}

@@ -16,7 +16,7 @@ static double driving_force(const struct es_virtual *v)
 static double sliding_friction(const struct es_actuator_parameters *a, double speed)
 {
     const double x = speed / a->stribeck;
-    return a->coulomb + (x < 5 ? (a->adhesion - a->coulomb) * exp(-x * x) : 0);
+    return a->coulomb + (x < 20 ? (a->adhesion - a->coulomb) * exp(-x) : 0);
 }
 
 bool es_actuator_at_stop(const struct es_virtual *v)
@@ -33,10 +33,11 @@ static double new_velocity(struct es_virtual *v, double h)
     if (s->velocity == 0 && (fabs(s->force) <= a->adhesion || es_actuator_at_stop(v)))
         return 0;
     const double sign = s->velocity != 0 ? copysign(1, s->velocity) : copysign(1, s->force);
-    const double friction = sliding_friction(a, fabs(s->velocity));
+    const double friction = s->velocity == 0 ? a->coulomb : sliding_friction(a, fabs(s->velocity));
     const double next =
         (s->velocity + h / a->mass * (s->force - sign * friction)) / (1 + h * a->viscous / a->mass);
-    return next * sign > 0 ? next : 0; /* friction stops, it never reverses */
+    /* Friction stops, it never reverses; and there is no slow creeping, but sticking and slipping. */
+    return next * sign > a->stribeck / 10 ? next : 0;
 }
 
 void es_actuator_step(struct es_virtual *v, double h, double dV[ES_AIR_INNER])

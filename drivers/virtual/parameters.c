@@ -64,7 +64,7 @@ static void linear_single_acting(struct es_parameters *p)
         .coulomb = 50,
         .adhesion = 56,
         .viscous = 400,
-        .stribeck = 0.002,
+        .stribeck = 0.0003,
         .dead_volume = {0.15e-3, 0.15e-3},
         .hA = 2,
     };
@@ -83,7 +83,7 @@ static void part_turn_double_acting(struct es_parameters *p)
         .coulomb = 7,
         .adhesion = 8,
         .viscous = 12,
-        .stribeck = 0.05,
+        .stribeck = 0.01,
         .dead_volume = {0.15e-3, 0.15e-3},
         .hA = 2,
     };

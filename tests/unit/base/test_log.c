@@ -76,7 +76,7 @@ Test(log, level_words)
 
     for (int i = ES_LOG_ERROR; i <= ES_LOG_DEBUG; i++) {
         cr_expect(es_log_level_find(es_log_level_word((enum es_log_level)i), &level));
-        cr_expect_eq(level, i);
+        cr_expect_eq(level, (enum es_log_level)i);
     }
     cr_expect_not(es_log_level_find("loud", &level));
     cr_expect_str_eq(es_log_level_word((enum es_log_level)0), "unknown level");

@@ -172,7 +172,7 @@ Test(quantity, every_dimension_has_name_and_unit)
     for (int d = 0; d < ES_DIM_COUNT; d++) {
         const struct es_unit *u = es_dimension_unit((enum es_dimension)d);
         cr_assert_neq(u, NULL, "%d", d);
-        cr_expect_eq(u->dimension, d);
+        cr_expect_eq(u->dimension, (enum es_dimension)d);
         cr_expect_neq(es_dimension_name((enum es_dimension)d), NULL);
         for (int e = 0; e < d; e++)
             cr_expect_str_neq(es_dimension_name((enum es_dimension)d),
@@ -231,7 +231,7 @@ Test(role, table_is_whole)
         cr_assert_neq(info, NULL);
         cr_assert_neq(info->name, NULL, "role %d has no row", i);
         cr_expect_neq(info->meaning, NULL);
-        cr_expect_eq(es_role_find(info->name), i, "%s stands twice", info->name);
+        cr_expect_eq(es_role_find(info->name), (enum es_role)i, "%s stands twice", info->name);
         cr_expect(!info->is_state || info->dimension == ES_DIM_NUMBER);
         cr_expect_eq(info->other_dimension, i == ES_ROLE_TRAVEL ? ES_DIM_ANGLE : ES_DIM_COUNT);
     }

@@ -10,8 +10,8 @@
 static const struct {
     const char *word;
     double value;
-} state_words[] = {{"open", 1},    {"shut", 0},   {"on", 1},      {"off", 0},    {"coupled", 1},
-                   {"free", 0},    {"closed", 1}, {"healthy", 1}, {"pressed", 0}};
+} state_words[] = {{"open", 1}, {"shut", 0},   {"on", 1},      {"off", 0},    {"coupled", 1},
+                   {"free", 0}, {"closed", 1}, {"healthy", 1}, {"pressed", 0}};
 
 static const char *words_of(enum es_role role)
 {
@@ -109,14 +109,14 @@ static void want_fault(struct es_reader *r, const cJSON *item, struct es_want wa
         return;
     }
     if (first == ES_DIM_COUNT) {
-        es_document_fault(r->doc, item, r->findings, NULL,
-                          "nothing: a %s can be set but not ramped", es_role_info(want.role)->name);
+        es_document_fault(r->doc, item, r->findings, NULL, "nothing: a %s can be set but not ramped",
+                          es_role_info(want.role)->name);
         return;
     }
     char units[160];
     es_unit_names(first, units, sizeof units);
-    es_document_fault(r->doc, item, r->findings, NULL, "a %s with its unit (%s)%s%s%s", es_dimension_name(first),
-                      units, other != ES_DIM_COUNT ? ", or a " : "",
+    es_document_fault(r->doc, item, r->findings, NULL, "a %s with its unit (%s)%s%s%s",
+                      es_dimension_name(first), units, other != ES_DIM_COUNT ? ", or a " : "",
                       other != ES_DIM_COUNT ? es_dimension_name(other) : "",
                       share ? ", or a share of the span (%), or the name of a type-sheet quantity"
                             : ", or the name of a type-sheet quantity");
@@ -135,8 +135,7 @@ static void read_quantity(struct es_reader *r, const cJSON *item, struct es_want
         return;
     }
     const enum es_dimension d = q.unit != NULL ? q.unit->dimension : ES_DIM_NUMBER;
-    const enum es_dimension share_dimension =
-        want.use == ES_AMOUNT_RATE ? ES_DIM_RATIO_RATE : ES_DIM_RATIO;
+    const enum es_dimension share_dimension = want.use == ES_AMOUNT_RATE ? ES_DIM_RATIO_RATE : ES_DIM_RATIO;
     if (share && d == share_dimension)
         out->kind = ES_AMOUNT_SHARE;
     else if (d == first || d == other)
@@ -231,7 +230,8 @@ static enum es_status share(const struct es_amount *amount, enum es_role role, c
     enum es_status s;
 
     if (role == ES_ROLE_TRAVEL) {
-        s = span_end(type, "full travel", type->motion == ES_LINEAR ? ES_DIM_LENGTH : ES_DIM_ANGLE, &high, err);
+        s = span_end(type, "full travel", type->motion == ES_LINEAR ? ES_DIM_LENGTH : ES_DIM_ANGLE, &high,
+                     err);
     } else {
         s = span_end(type, "loop low", ES_DIM_CURRENT, &low, err);
         if (s == ES_OK)
@@ -243,8 +243,8 @@ static enum es_status share(const struct es_amount *amount, enum es_role role, c
     return ES_OK;
 }
 
-enum es_status es_amount_resolve(const struct es_amount *amount, enum es_role role, const struct es_type *type,
-                                 double *out, struct es_error *err)
+enum es_status es_amount_resolve(const struct es_amount *amount, enum es_role role,
+                                 const struct es_type *type, double *out, struct es_error *err)
 {
     switch (amount->kind) {
     case ES_AMOUNT_QUANTITY:

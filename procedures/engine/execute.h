@@ -7,6 +7,9 @@
 #include "procedures/engine/port.h"
 #include "procedures/judgement/outcome.h"
 
+/* How long a caution waits for a person, s. */
+#define ES_QUESTION_TIMEOUT 600.0
+
 struct es_execute_options {
     const char *person; /* who runs it, or who confirmed beforehand; required */
     bool unattended;    /* cautions are taken as confirmed by `person` and recorded so; not asked */
@@ -14,7 +17,6 @@ struct es_execute_options {
     const struct es_station_view *view; /* station, as in check; NULL: only port->has_role is known */
     struct es_facts facts;              /* bench, ambient; type-sheet quantities are added by the engine */
     uint64_t seed;                      /* of measures that draw numbers */
-    double question_timeout;            /* s, for cautions; 0: 600 s */
 };
 
 /* What the caller keeps or knows. Any pointer may be NULL. Called on the run's thread. */

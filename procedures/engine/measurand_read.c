@@ -16,31 +16,67 @@ struct raw_result {
     bool required;
 };
 
-static const char *const when_choices[] = {"always",    "single-acting", "double-acting",
-                                           "linear",    "part-turn",     NULL};
+static const char *const when_choices[] = {"always", "single-acting", "double-acting",
+                                           "linear", "part-turn",     NULL};
 
 static const struct es_field measurand_rows[] = {
-    {.name = "measure", .kind = ES_FIELD_TEXT, .required = true, .offset = offsetof(struct raw_measurand, measure),
-     .min = 1, .max = 60, .meaning = "how the recordings are turned into numbers; docs/measures.md"},
-    {.name = "when", .kind = ES_FIELD_CHOICE, .offset = offsetof(struct raw_measurand, when),
-     .choices = when_choices, .meaning = "only for units of this kind"},
-    {.name = "recordings", .kind = ES_FIELD_OBJECT, .required = true,
-     .offset = offsetof(struct raw_measurand, recordings), .meaning = "slot of the measure: recording"},
-    {.name = "with", .kind = ES_FIELD_OBJECT, .offset = offsetof(struct raw_measurand, with),
+    {.name = "measure",
+     .kind = ES_FIELD_TEXT,
+     .required = true,
+     .offset = offsetof(struct raw_measurand, measure),
+     .min = 1,
+     .max = 60,
+     .meaning = "how the recordings are turned into numbers; docs/measures.md"},
+    {.name = "when",
+     .kind = ES_FIELD_CHOICE,
+     .offset = offsetof(struct raw_measurand, when),
+     .choices = when_choices,
+     .meaning = "only for units of this kind"},
+    {.name = "recordings",
+     .kind = ES_FIELD_OBJECT,
+     .required = true,
+     .offset = offsetof(struct raw_measurand, recordings),
+     .meaning = "slot of the measure: recording"},
+    {.name = "with",
+     .kind = ES_FIELD_OBJECT,
+     .offset = offsetof(struct raw_measurand, with),
      .meaning = "settings of the measure"},
-    {.name = "results", .kind = ES_FIELD_ARRAY, .required = true, .min = 1, .max = 40,
-     .offset = offsetof(struct raw_measurand, results), .meaning = "what is taken from it and judged"},
+    {.name = "results",
+     .kind = ES_FIELD_ARRAY,
+     .required = true,
+     .min = 1,
+     .max = 40,
+     .offset = offsetof(struct raw_measurand, results),
+     .meaning = "what is taken from it and judged"},
 };
 
 static const struct es_field result_rows[] = {
-    {.name = "name", .kind = ES_FIELD_TEXT, .required = true, .offset = offsetof(struct raw_result, name),
-     .min = 1, .max = 80, .meaning = "the line on the certificate"},
-    {.name = "output", .kind = ES_FIELD_TEXT, .required = true, .offset = offsetof(struct raw_result, output),
-     .min = 1, .max = 60, .meaning = "which number of the measure"},
-    {.name = "limit", .kind = ES_FIELD_TEXT, .required = true, .offset = offsetof(struct raw_result, limit),
-     .min = 1, .max = 80, .meaning = "which limit of the type sheet judges it"},
-    {.name = "required", .kind = ES_FIELD_BOOL, .offset = offsetof(struct raw_result, required),
-     .fallback = "true", .meaning = "false: shown and judged, but does not fail the unit"},
+    {.name = "name",
+     .kind = ES_FIELD_TEXT,
+     .required = true,
+     .offset = offsetof(struct raw_result, name),
+     .min = 1,
+     .max = 80,
+     .meaning = "the line on the certificate"},
+    {.name = "output",
+     .kind = ES_FIELD_TEXT,
+     .required = true,
+     .offset = offsetof(struct raw_result, output),
+     .min = 1,
+     .max = 60,
+     .meaning = "which number of the measure"},
+    {.name = "limit",
+     .kind = ES_FIELD_TEXT,
+     .required = true,
+     .offset = offsetof(struct raw_result, limit),
+     .min = 1,
+     .max = 80,
+     .meaning = "which limit of the type sheet judges it"},
+    {.name = "required",
+     .kind = ES_FIELD_BOOL,
+     .offset = offsetof(struct raw_result, required),
+     .fallback = "true",
+     .meaning = "false: shown and judged, but does not fail the unit"},
 };
 
 #define ROWS(table) (table), sizeof(table) / sizeof((table)[0])
@@ -104,8 +140,8 @@ static void read_slots(struct es_reader *r, const cJSON *object, struct es_measu
     const int size = cJSON_GetArraySize(object);
 
     if (size <= 0) {
-        es_document_fault(r->doc, object, r->findings, "no recording", "at least one, such as {\"%s\": \"...\"}",
-                          out->measure->trace_names[0]);
+        es_document_fault(r->doc, object, r->findings, "no recording",
+                          "at least one, such as {\"%s\": \"...\"}", out->measure->trace_names[0]);
         return;
     }
     out->slots = es_read_array(r, (size_t)size, sizeof *out->slots);
@@ -129,13 +165,15 @@ static void default_settings(struct es_reader *r, const cJSON *place, struct es_
     for (size_t i = 0; i < m->setting_count; i++)
         if (m->settings[i].required)
             es_document_fault(r->doc, place, r->findings, "no \"with\"",
-                              "\"with\" with \"%s\": the measure \"%s\" needs it", m->settings[i].name, m->name);
+                              "\"with\" with \"%s\": the measure \"%s\" needs it", m->settings[i].name,
+                              m->name);
     r->out_of_memory = r->out_of_memory || unplaced.out_of_memory;
     es_findings_free(&unplaced);
     cJSON_Delete(empty);
 }
 
-static void read_settings(struct es_reader *r, const cJSON *given, const cJSON *place, struct es_measurand *out)
+static void read_settings(struct es_reader *r, const cJSON *given, const cJSON *place,
+                          struct es_measurand *out)
 {
     const struct es_measure *m = out->measure;
 

@@ -17,10 +17,10 @@ struct raw_entry {
     const cJSON *gates;
 };
 
-#define TEXT(label, of, member, need, most, text)                                                                \
-    {                                                                                                            \
-        .name = (label), .kind = ES_FIELD_TEXT, .required = (need), .offset = offsetof(struct of, member),       \
-        .min = 1, .max = (most), .meaning = (text)                                                               \
+#define TEXT(label, of, member, need, most, text)                                                            \
+    {                                                                                                        \
+        .name = (label), .kind = ES_FIELD_TEXT, .required = (need), .offset = offsetof(struct of, member),   \
+        .min = 1, .max = (most), .meaning = (text)                                                           \
     }
 
 static const struct es_field plan_rows[] = {
@@ -29,14 +29,21 @@ static const struct es_field plan_rows[] = {
     TEXT("version", raw_plan, version, true, 20, "changes with every change of the document"),
     TEXT("title", raw_plan, title, true, 100, "heading of the sheet"),
     TEXT("purpose", raw_plan, purpose, true, 400, "what it is for, in one sentence"),
-    {.name = "procedures", .kind = ES_FIELD_ARRAY, .required = true, .min = 1, .max = 40,
-     .offset = offsetof(struct raw_plan, procedures), .meaning = "in order"},
+    {.name = "procedures",
+     .kind = ES_FIELD_ARRAY,
+     .required = true,
+     .min = 1,
+     .max = 40,
+     .offset = offsetof(struct raw_plan, procedures),
+     .meaning = "in order"},
 };
 
 static const struct es_field entry_rows[] = {
     TEXT("procedure", raw_entry, file, true, 100, "file in the plan's folder, without \".json\""),
     TEXT("as", raw_entry, label, false, 60, "what lines and records call it, where one procedure runs twice"),
-    {.name = "only after", .kind = ES_FIELD_OBJECT, .offset = offsetof(struct raw_entry, gates),
+    {.name = "only after",
+     .kind = ES_FIELD_OBJECT,
+     .offset = offsetof(struct raw_entry, gates),
      .meaning = "earlier procedure: \"passed\", \"not failed\" or \"completed\""},
 };
 
@@ -69,9 +76,9 @@ static void read_gate(struct es_reader *r, const cJSON *item, const struct es_pl
     if (gate.earlier == self) {
         char found[128];
         (void)snprintf(found, sizeof found, "\"%.100s\"", item->string);
-        es_document_fault(r->doc, item, r->findings, found, n.best != NULL
-                              ? "the name of an earlier procedure of this plan; is \"%s\" meant?"
-                              : "the name of an earlier procedure of this plan%s",
+        es_document_fault(r->doc, item, r->findings, found,
+                          n.best != NULL ? "the name of an earlier procedure of this plan; is \"%s\" meant?"
+                                         : "the name of an earlier procedure of this plan%s",
                           n.best != NULL ? n.best : "");
         return;
     }
@@ -92,7 +99,8 @@ static enum es_status load_entry(struct es_reader *r, const cJSON *item, const c
     char path[4096];
 
     if (strchr(file, '/') != NULL || file[0] == '.') {
-        es_document_fault(r->doc, item, r->findings, NULL, "the name of a file beside the plan, without folder");
+        es_document_fault(r->doc, item, r->findings, NULL,
+                          "the name of a file beside the plan, without folder");
         return ES_OK;
     }
     const int folder = slash != NULL ? (int)(slash - plan_file + 1) : 0;
@@ -162,7 +170,8 @@ static enum es_status read_plan(struct es_reader *r, struct es_plan *plan, struc
     enum es_status s = ES_OK;
 
     if (!cJSON_IsObject(root)) {
-        es_document_fault(r->doc, root, r->findings, NULL, "a plan: an object {\"endstop\": \"plan/1\", ...}");
+        es_document_fault(r->doc, root, r->findings, NULL,
+                          "a plan: an object {\"endstop\": \"plan/1\", ...}");
         return ES_OK;
     }
     (void)es_fields_read(r->doc, root, ROWS(plan_rows), &raw, r->findings);
@@ -281,6 +290,19 @@ enum es_status es_plan_load_any(const char *path, struct es_findings *findings, 
     }
     es_document_free(doc);
     return s;
+}
+
+bool es_plan_caution_is_new(const struct es_plan *plan, size_t entry, size_t caution)
+{
+    const char *text = plan->entries[entry].procedure->cautions[caution];
+
+    for (size_t i = 0; i <= entry; i++) {
+        const struct es_procedure *p = plan->entries[i].procedure;
+        for (size_t k = 0; k < (i == entry ? caution : p->caution_count); k++)
+            if (strcmp(p->cautions[k], text) == 0)
+                return false;
+    }
+    return true;
 }
 
 void es_plan_free(struct es_plan *plan)

@@ -48,6 +48,9 @@ enum es_status es_plan_load_any(const char *path, struct es_findings *findings, 
 
 void es_plan_free(struct es_plan *plan); /* NULL allowed */
 
+/* False when an earlier caution of the plan says the same: people confirm a sentence once. */
+bool es_plan_caution_is_new(const struct es_plan *plan, size_t entry, size_t caution);
+
 const char *es_gate_word(enum es_gate_kind kind); /* "completed", "not failed", "passed" */
 
 #endif

@@ -15,10 +15,10 @@ struct raw_needs {
     const cJSON *always, *single_acting, *double_acting, *where_fitted;
 };
 
-#define TEXT(label, member, most, text)                                                                          \
-    {                                                                                                            \
-        .name = (label), .kind = ES_FIELD_TEXT, .required = true, .offset = offsetof(struct raw_procedure, member), \
-        .min = 1, .max = (most), .meaning = (text)                                                               \
+#define TEXT(label, member, most, text)                                                                      \
+    {                                                                                                        \
+        .name = (label), .kind = ES_FIELD_TEXT, .required = true,                                            \
+        .offset = offsetof(struct raw_procedure, member), .min = 1, .max = (most), .meaning = (text)         \
     }
 
 static const struct es_field procedure_rows[] = {
@@ -27,20 +27,38 @@ static const struct es_field procedure_rows[] = {
     TEXT("version", version, 20, "changes with every change of the document"),
     TEXT("title", title, 100, "heading of the sheet"),
     TEXT("purpose", purpose, 400, "what it finds out, in one sentence"),
-    {.name = "cautions", .kind = ES_FIELD_ARRAY, .required = true, .min = 1, .max = 20,
-     .offset = offsetof(struct raw_procedure, cautions), .meaning = "what the operator confirms beforehand"},
-    {.name = "needs", .kind = ES_FIELD_OBJECT, .required = true, .offset = offsetof(struct raw_procedure, needs),
+    {.name = "cautions",
+     .kind = ES_FIELD_ARRAY,
+     .required = true,
+     .min = 1,
+     .max = 20,
+     .offset = offsetof(struct raw_procedure, cautions),
+     .meaning = "what the operator confirms beforehand"},
+    {.name = "needs",
+     .kind = ES_FIELD_OBJECT,
+     .required = true,
+     .offset = offsetof(struct raw_procedure, needs),
      .meaning = "roles that the bench must have"},
-    {.name = "steps", .kind = ES_FIELD_ARRAY, .required = true, .min = 1, .max = 200,
-     .offset = offsetof(struct raw_procedure, steps), .meaning = "what is done, in order"},
-    {.name = "measurands", .kind = ES_FIELD_ARRAY, .required = true, .min = 0, .max = 60,
-     .offset = offsetof(struct raw_procedure, measurands), .meaning = "what is measured and judged"},
+    {.name = "steps",
+     .kind = ES_FIELD_ARRAY,
+     .required = true,
+     .min = 1,
+     .max = 200,
+     .offset = offsetof(struct raw_procedure, steps),
+     .meaning = "what is done, in order"},
+    {.name = "measurands",
+     .kind = ES_FIELD_ARRAY,
+     .required = true,
+     .min = 0,
+     .max = 60,
+     .offset = offsetof(struct raw_procedure, measurands),
+     .meaning = "what is measured and judged"},
 };
 
-#define NEED(label, member, text)                                                                                \
-    {                                                                                                            \
-        .name = (label), .kind = ES_FIELD_ARRAY, .offset = offsetof(struct raw_needs, member), .min = 1,         \
-        .max = ES_ROLE_COUNT, .meaning = (text)                                                                  \
+#define NEED(label, member, text)                                                                            \
+    {                                                                                                        \
+        .name = (label), .kind = ES_FIELD_ARRAY, .offset = offsetof(struct raw_needs, member), .min = 1,     \
+        .max = ES_ROLE_COUNT, .meaning = (text)                                                              \
     }
 
 static const struct es_field need_rows[] = {
@@ -77,8 +95,9 @@ static void read_needs(struct es_reader *r, const cJSON *object, struct es_proce
     struct raw_needs raw = {0};
 
     (void)es_fields_read(r->doc, object, ROWS(need_rows), &raw, r->findings);
-    const size_t most = (size_t)cJSON_GetArraySize(raw.always) + (size_t)cJSON_GetArraySize(raw.single_acting) +
-                        (size_t)cJSON_GetArraySize(raw.double_acting) + (size_t)cJSON_GetArraySize(raw.where_fitted);
+    const size_t most =
+        (size_t)cJSON_GetArraySize(raw.always) + (size_t)cJSON_GetArraySize(raw.single_acting) +
+        (size_t)cJSON_GetArraySize(raw.double_acting) + (size_t)cJSON_GetArraySize(raw.where_fitted);
     if (most == 0) {
         es_document_fault(r->doc, object, r->findings, "no role", "the roles that the steps use");
         return;
@@ -121,7 +140,8 @@ enum es_status es_procedure_from_document(const struct es_document *doc, struct 
         (void)es_fields_read(doc, root, ROWS(procedure_rows), &raw, findings);
         read_parts(&r, &raw, root, p);
     } else {
-        es_document_fault(doc, root, findings, NULL, "a procedure: an object {\"endstop\": \"procedure/1\", ...}");
+        es_document_fault(doc, root, findings, NULL,
+                          "a procedure: an object {\"endstop\": \"procedure/1\", ...}");
     }
     p->name = raw.name;
     p->version = raw.version;

@@ -15,61 +15,62 @@ struct raw_step {
     const cJSON *through, *roles, *draw, *settled, *outputs, *options, *steps;
 };
 
-static const char *const when_choices[] = {"always",    "single-acting", "double-acting",
-                                           "linear",    "part-turn",     NULL};
+static const char *const when_choices[] = {"always", "single-acting", "double-acting",
+                                           "linear", "part-turn",     NULL};
 static const char *const otherwise_choices[] = {"skip the rest", "go on", "stop the run", NULL};
 
 #define AT(member) offsetof(struct raw_step, member)
-#define ROW(label, what, need, member, text)                                                                     \
-    {                                                                                                            \
-        .name = (label), .kind = (what), .required = (need), .offset = AT(member), .meaning = (text)             \
+#define ROW(label, what, need, member, text)                                                                 \
+    {                                                                                                        \
+        .name = (label), .kind = (what), .required = (need), .offset = AT(member), .meaning = (text)         \
     }
 #define ANY(label, need, member, text) ROW(label, ES_FIELD_ANY, need, member, text)
-#define TEXT(label, need, member, text)                                                                          \
-    {                                                                                                            \
-        .name = (label), .kind = ES_FIELD_TEXT, .required = (need), .offset = AT(member), .min = 1, .max = 600,  \
-        .meaning = (text)                                                                                        \
+#define TEXT(label, need, member, text)                                                                      \
+    {                                                                                                        \
+        .name = (label), .kind = ES_FIELD_TEXT, .required = (need), .offset = AT(member), .min = 1,          \
+        .max = 600, .meaning = (text)                                                                        \
     }
-#define ARRAY(label, need, member, least, most, text)                                                            \
-    {                                                                                                            \
-        .name = (label), .kind = ES_FIELD_ARRAY, .required = (need), .offset = AT(member), .min = (least),       \
-        .max = (most), .meaning = (text)                                                                         \
+#define ARRAY(label, need, member, least, most, text)                                                        \
+    {                                                                                                        \
+        .name = (label), .kind = ES_FIELD_ARRAY, .required = (need), .offset = AT(member), .min = (least),   \
+        .max = (most), .meaning = (text)                                                                     \
     }
-#define COUNT(label, need, member, most, text)                                                                   \
-    {                                                                                                            \
-        .name = (label), .kind = ES_FIELD_INTEGER, .required = (need), .offset = AT(member), .min = 1,           \
-        .max = (most), .meaning = (text)                                                                         \
+#define COUNT(label, need, member, most, text)                                                               \
+    {                                                                                                        \
+        .name = (label), .kind = ES_FIELD_INTEGER, .required = (need), .offset = AT(member), .min = 1,       \
+        .max = (most), .meaning = (text)                                                                     \
     }
-#define COMMON                                                                                                   \
-    TEXT("do", true, kind, "what the step does"),                                                                \
-        {.name = "when",                                                                                         \
-         .kind = ES_FIELD_CHOICE,                                                                                \
-         .offset = AT(when),                                                                                     \
-         .choices = when_choices,                                                                                \
-         .meaning = "only for units of this kind"},                                                              \
-        ROW("where fitted", ES_FIELD_BOOL, false, where_fitted, "left out on a bench without the role"),         \
+#define COMMON                                                                                               \
+    TEXT("do", true, kind, "what the step does"),                                                            \
+        {.name = "when",                                                                                     \
+         .kind = ES_FIELD_CHOICE,                                                                            \
+         .offset = AT(when),                                                                                 \
+         .choices = when_choices,                                                                            \
+         .meaning = "only for units of this kind"},                                                          \
+        ROW("where fitted", ES_FIELD_BOOL, false, where_fitted, "left out on a bench without the role"),     \
         TEXT("why", false, why, "why the step is there; for the sheet on the wall")
-#define OTHERWISE                                                                                                \
-    {                                                                                                            \
-        .name = "otherwise", .kind = ES_FIELD_CHOICE, .offset = AT(otherwise), .choices = otherwise_choices,     \
-        .meaning = "what happens when it does not come true"                                                     \
+#define OTHERWISE                                                                                            \
+    {                                                                                                        \
+        .name = "otherwise", .kind = ES_FIELD_CHOICE, .offset = AT(otherwise), .choices = otherwise_choices, \
+        .meaning = "what happens when it does not come true"                                                 \
     }
-#define ROLE ANY("role", true, role, "the channel")
+#define ROLE          ANY("role", true, role, "the channel")
 #define AT_MOST(need) ANY("at most", need, at_most, "longest time")
 
 static const struct es_field set_rows[] = {COMMON, ROLE, ANY("to", true, to, "value or state")};
 static const struct es_field ramp_rows[] = {COMMON, ROLE, ANY("to", true, to, "value at the end"),
                                             ANY("at", true, at, "how fast")};
-static const struct es_field wait_rows[] = {COMMON,
-                                            ROLE,
-                                            ANY("near", false, near, "middle of the band, or state"),
-                                            ANY("within", false, within, "half width of the band; alone: steady"),
-                                            ANY("above", false, above, "least value"),
-                                            ANY("below", false, below, "greatest value"),
-                                            ANY("for", false, duration, "how long it must stay so"),
-                                            AT_MOST(true),
-                                            OTHERWISE,
-                                            TEXT("reason", false, reason, "what is written when it does not")};
+static const struct es_field wait_rows[] = {
+    COMMON,
+    ROLE,
+    ANY("near", false, near, "middle of the band, or state"),
+    ANY("within", false, within, "half width of the band; alone: steady"),
+    ANY("above", false, above, "least value"),
+    ANY("below", false, below, "greatest value"),
+    ANY("for", false, duration, "how long it must stay so"),
+    AT_MOST(true),
+    OTHERWISE,
+    TEXT("reason", false, reason, "what is written when it does not")};
 static const struct es_field hold_rows[] = {COMMON, ANY("for", true, duration, "how long")};
 static const struct es_field record_rows[] = {
     COMMON,
@@ -80,32 +81,39 @@ static const struct es_field record_rows[] = {
     ROW("until settled", ES_FIELD_OBJECT, false, settled, "until a channel has come to rest"),
     ARRAY("steps", false, steps, 1, 200, "what is done meanwhile"),
     ARRAY("draw", false, draw, 1, 4, "channels whose curves the certificate shows")};
-static const struct es_field turn_rows[] = {COMMON, ANY("to", true, to, "angle"), ANY("at", true, at, "how fast"),
+static const struct es_field turn_rows[] = {COMMON,
+                                            ANY("to", true, to, "angle"),
+                                            ANY("at", true, at, "how fast"),
                                             TEXT("text", true, text, "what is asked where there is no motor"),
                                             TEXT("caution", false, caution, "shown with the question"),
                                             AT_MOST(true)};
-static const struct es_field sweep_rows[] = {COMMON,
-                                             ANY("from", true, from, "angle where it begins and ends"),
-                                             ANY("to", true, to, "angle where it turns back"),
-                                             ANY("at", true, at, "how fast"),
-                                             COUNT("times", true, times, 20, "round trips"),
-                                             TEXT("text", true, text, "what is asked where there is no motor"),
-                                             TEXT("caution", false, caution, "shown with the question"),
-                                             AT_MOST(true)};
+static const struct es_field sweep_rows[] = {
+    COMMON,
+    ANY("from", true, from, "angle where it begins and ends"),
+    ANY("to", true, to, "angle where it turns back"),
+    ANY("at", true, at, "how fast"),
+    COUNT("times", true, times, 20, "round trips"),
+    TEXT("text", true, text, "what is asked where there is no motor"),
+    TEXT("caution", false, caution, "shown with the question"),
+    AT_MOST(true)};
 static const struct es_field steps_rows[] = {COMMON, ROLE, ARRAY("through", true, through, 1, 100, "values"),
                                              ANY("hold", true, hold, "time at each")};
-static const struct es_field staircase_rows[] = {COMMON,
-                                                 ROLE,
-                                                 ANY("from", true, from, "where it begins"),
-                                                 ANY("to", true, to, "where it turns back"),
-                                                 COUNT("stairs", true, stairs, 100, "number of stairs"),
-                                                 ROW("and back", ES_FIELD_BOOL, false, and_back, "down again"),
-                                                 COUNT("times", false, times, 20, "how often"),
-                                                 ANY("hold", true, hold, "time on each stair")};
-static const struct es_field vent_rows[] = {COMMON, ARRAY("outputs", true, outputs, 1, 2, "which outputs"),
-                                            ANY("below", true, below, "pressure that counts as vented"),
-                                            AT_MOST(true), OTHERWISE,
-                                            TEXT("reason", false, reason, "what is written when it does not")};
+static const struct es_field staircase_rows[] = {
+    COMMON,
+    ROLE,
+    ANY("from", true, from, "where it begins"),
+    ANY("to", true, to, "where it turns back"),
+    COUNT("stairs", true, stairs, 100, "number of stairs"),
+    ROW("and back", ES_FIELD_BOOL, false, and_back, "down again"),
+    COUNT("times", false, times, 20, "how often"),
+    ANY("hold", true, hold, "time on each stair")};
+static const struct es_field vent_rows[] = {
+    COMMON,
+    ARRAY("outputs", true, outputs, 1, 2, "which outputs"),
+    ANY("below", true, below, "pressure that counts as vented"),
+    AT_MOST(true),
+    OTHERWISE,
+    TEXT("reason", false, reason, "what is written when it does not")};
 static const struct es_field ask_rows[] = {COMMON,
                                            TEXT("text", true, text, "what is asked or to be done"),
                                            ARRAY("options", false, options, 2, 12, "answers to choose from"),
@@ -113,22 +121,24 @@ static const struct es_field ask_rows[] = {COMMON,
                                            TEXT("caution", false, caution, "shown with it"),
                                            TEXT("picture", false, picture, "file beside the procedure"),
                                            AT_MOST(true)};
-static const struct es_field confirm_rows[] = {COMMON,
-                                               TEXT("text", true, text, "what must be so"),
-                                               TEXT("caution", false, caution, "shown with it"),
-                                               TEXT("picture", false, picture, "file beside the procedure"),
-                                               AT_MOST(true),
-                                               OTHERWISE,
-                                               TEXT("reason", false, reason, "what is written when it is not")};
+static const struct es_field confirm_rows[] = {
+    COMMON,
+    TEXT("text", true, text, "what must be so"),
+    TEXT("caution", false, caution, "shown with it"),
+    TEXT("picture", false, picture, "file beside the procedure"),
+    AT_MOST(true),
+    OTHERWISE,
+    TEXT("reason", false, reason, "what is written when it is not")};
 static const struct es_field repeat_rows[] = {COMMON, COUNT("times", true, times, 1000, "how often"),
                                               ARRAY("steps", true, steps, 1, 200, "what is repeated")};
-static const struct es_field skip_rows[] = {COMMON,
-                                            ROLE,
-                                            ANY("near", false, near, "middle of the band, or state"),
-                                            ANY("within", false, within, "half width of the band"),
-                                            ANY("above", false, above, "least value"),
-                                            ANY("below", false, below, "greatest value"),
-                                            TEXT("reason", true, reason, "what is written when it is not so")};
+static const struct es_field skip_rows[] = {
+    COMMON,
+    ROLE,
+    ANY("near", false, near, "middle of the band, or state"),
+    ANY("within", false, within, "half width of the band"),
+    ANY("above", false, above, "least value"),
+    ANY("below", false, below, "greatest value"),
+    TEXT("reason", true, reason, "what is written when it is not so")};
 
 #define ROWS(table) (table), sizeof(table) / sizeof((table)[0])
 

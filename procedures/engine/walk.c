@@ -98,9 +98,9 @@ static void walk_vent(struct es_walk *w, const struct es_step *s)
     double below;
 
     for (size_t i = 0; i < 2; i++) {
-        if (!s->outputs[i])
-            continue;
         /* A single-acting unit has no output 2: the step then does without. */
+        if (!s->outputs[i] || (i == 1 && !es_when_applies(ES_WHEN_DOUBLE, w->type)))
+            continue;
         const unsigned context = w->context;
         if (i == 1)
             w->context |= 1u << ES_WHEN_DOUBLE;
@@ -203,7 +203,8 @@ static void walk_step(struct es_walk *w, const struct es_step *s)
     if (needs_role(s->kind) && s->role == ES_ROLE_NONE)
         return;
     if (s->where_fitted && !needs_role(s->kind)) {
-        es_walk_fault(w, s->place, "\"where fitted\"", "\"where fitted\" only with a step that has a \"role\"");
+        es_walk_fault(w, s->place, "\"where fitted\"",
+                      "\"where fitted\" only with a step that has a \"role\"");
         return;
     }
     if (s->where_fitted && !es_view_has(w->view, s->role))
@@ -232,6 +233,9 @@ static void begin(struct es_walk *w)
         else if (r->safe_known)
             w->ranges[i] = (struct es_range){true, r->safe, r->safe};
     }
+    if (w->view == NULL)
+        es_walk_note(
+            w, "where the outputs stand in the bench's safe state (taken as 0): no bench file was given");
     w->context = 1u << ES_WHEN_ALWAYS;
     if (w->type != NULL)
         for (int when = ES_WHEN_SINGLE; when <= ES_WHEN_PART_TURN; when++)

@@ -37,9 +37,9 @@ struct es_walk {
 
     struct es_range ranges[ES_ROLE_COUNT];
     unsigned context;
-    unsigned repeats;  /* how deep inside repeat */
-    bool silent;       /* first pass of a repeat */
-    bool shaft_named;  /* the shaft stands where `shaft_text` says */
+    unsigned repeats; /* how deep inside repeat */
+    bool silent;      /* first pass of a repeat */
+    bool shaft_named; /* the shaft stands where `shaft_text` says */
     const char *shaft_text;
     bool no_memory;
 };
@@ -68,14 +68,16 @@ enum es_walk_use { ES_WALK_READ, ES_WALK_WRITE, ES_WALK_RECORD };
 /* The role must be among the needs, under the conditions of this step, and have the right direction. */
 void es_walk_need(struct es_walk *w, enum es_role role, struct es_place place, enum es_walk_use use,
                   bool where_fitted);
-const struct es_need *es_find_need(const struct es_procedure *p, enum es_role role, const struct es_type *type);
+const struct es_need *es_find_need(const struct es_procedure *p, enum es_role role,
+                                   const struct es_type *type);
 /* Not known without a view: true. */
 bool es_view_has(const struct es_station_view *view, enum es_role role);
 
 /* A value commanded at once (jump) or reached by a ramp; checks every ceiling, keeps the range. */
 void es_walk_command(struct es_walk *w, enum es_role role, const struct es_amount *amount, bool jump);
 /* Longest time of a ramp to the amount, s. Checks the slew. Call before es_walk_command. */
-double es_walk_ramp(struct es_walk *w, enum es_role role, const struct es_amount *to, const struct es_amount *at);
+double es_walk_ramp(struct es_walk *w, enum es_role role, const struct es_amount *to,
+                    const struct es_amount *at);
 
 void es_walk_steps(struct es_walk *w, const struct es_step *steps, size_t count);
 /* Record, shaft and repeat steps: walk_block.c. */

@@ -104,14 +104,15 @@ void es_walk_record(struct es_walk *w, const struct es_step *s)
     check_rate(w, s, w->bench_time + w->people_time - before);
 }
 
-/* The furthest that the shaft can be from an angle when nothing is known: the ceilings, or half a turn. */
-static double furthest(const struct es_walk *w, double angle)
+/* The longest way of the motor to an angle when nothing is known of where motor and shaft stand: first to
+ * the shaft, then with it to the angle. */
+static double longest_way(const struct es_walk *w, double angle)
 {
-    if (w->view == NULL)
-        return HALF_TURN;
-    const struct es_station_role *r = &w->view->roles[ES_ROLE_SHAFT_DRIVE];
-    const double most = fmax(fabs(r->highest - angle), fabs(angle - r->lowest));
-    return isfinite(most) ? most : HALF_TURN;
+    const struct es_station_role *r = w->view != NULL ? &w->view->roles[ES_ROLE_SHAFT_DRIVE] : NULL;
+
+    if (r == NULL || !isfinite(r->highest) || !isfinite(r->lowest))
+        return 3 * HALF_TURN;
+    return r->highest - r->lowest + fmax(fabs(r->highest - angle), fabs(angle - r->lowest));
 }
 
 static bool shaft_speed(struct es_walk *w, const struct es_step *s, double *speed)
@@ -143,10 +144,10 @@ void es_walk_turn(struct es_walk *w, const struct es_step *s)
     es_walk_need(w, ES_ROLE_SHAFT_DRIVE, s->place, ES_WALK_WRITE, true);
     es_walk_need(w, ES_ROLE_SHAFT_ANGLE, s->place, ES_WALK_READ, false);
     if (shaft_speed(w, s, &speed) && es_walk_resolve(w, &s->to, ES_ROLE_SHAFT_DRIVE, &to))
-        time = furthest(w, to) / speed;
+        time = longest_way(w, to) / speed;
     es_walk_command(w, ES_ROLE_SHAFT_DRIVE, &s->to, false);
     w->shaft_text = s->to.text;
-    shaft_times(w, s, time + COUPLE_TIME + 3 * ES_ALLOW_WRITE);
+    shaft_times(w, s, time + COUPLE_TIME + 4 * ES_ALLOW_WRITE);
 }
 
 void es_walk_sweep(struct es_walk *w, const struct es_step *s)

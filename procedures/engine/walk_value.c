@@ -73,7 +73,8 @@ double es_walk_time(struct es_walk *w, const struct es_amount *amount)
     return s;
 }
 
-const struct es_need *es_find_need(const struct es_procedure *p, enum es_role role, const struct es_type *type)
+const struct es_need *es_find_need(const struct es_procedure *p, enum es_role role,
+                                   const struct es_type *type)
 {
     const struct es_need *any = NULL;
 
@@ -194,7 +195,8 @@ void es_walk_command(struct es_walk *w, enum es_role role, const struct es_amoun
     w->ranges[role] = (struct es_range){true, value, value};
 }
 
-double es_walk_ramp(struct es_walk *w, enum es_role role, const struct es_amount *to, const struct es_amount *at)
+double es_walk_ramp(struct es_walk *w, enum es_role role, const struct es_amount *to,
+                    const struct es_amount *at)
 {
     double end, speed;
     const struct es_range *now = &w->ranges[role];

@@ -18,10 +18,9 @@ struct es_line_bus {
     int flow; /* 0 none, 1 RTS/CTS, 2 XON/XOFF */
     char *host;
     long port;
-    double connect_timeout; /* s */
-    bool echo;              /* the instrument sends every character back before it answers */
-    double gap;             /* s of rest after an answer, or after a command without one */
-    char *byte_trace;       /* file for the byte trace; NULL: none */
+    bool echo;        /* the instrument sends every character back before it answers */
+    double gap;       /* s of rest after an answer, or after a command without one */
+    char *byte_trace; /* file for the byte trace; NULL: none */
 };
 
 struct es_line_instrument {

@@ -2,7 +2,7 @@
  *
  *   {number}  IEEE 488.2 numeric response data: NR1, NR2, NR3; also nan, inf and SCPI's 9.9E37 and 9.91E37,
  *             which match but are not valid
- *   {state}   0, 1, OFF, ON (any case)
+ *   {state}   0, 1, OFF, ON (any case); put in as OFF or ON
  *   {value}   same as {number}; the name to use in commands
  *   {any}     any characters, as few as needed
  *   {{        one brace

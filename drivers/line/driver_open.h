@@ -1,0 +1,14 @@
+/* The line driver on a transport that somebody else has opened: for tests with faults, replays and traces.
+ */
+#ifndef ES_DRIVERS_LINE_DRIVER_OPEN_H
+#define ES_DRIVERS_LINE_DRIVER_OPEN_H
+
+#include "drivers/transport/transport.h"
+#include "line.h"
+
+/* As es_line_driver.open. Takes the transport, also on failure. */
+enum es_status es_line_open_on(struct es_transport *transport, const struct es_line_bus *settings,
+                               const struct es_instrument_common *instruments, size_t count,
+                               struct es_bus **out, struct es_error *err) ES_MUST_CHECK;
+
+#endif

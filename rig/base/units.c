@@ -8,8 +8,9 @@
  * m3/s at ANR (ISO 8778: 20 degC, 100 kPa). Equal amounts of (ideal) gas take volumes as T/p, so
  *     1 m3 at (p, T) = p/100 kPa * 293.15 K/T m3 ANR.
  * Reference states: ANR ISO 8778; "N" (normal) DIN 1343: 0 degC, 101.325 kPa; ISO 2533 (also ISO 13443):
- * 15 degC, 101.325 kPa; standard cubic foot: 60 degF, 14.696 psi absolute (the customary state; other
- * "standard" states exist, which is why each unit tells its own). Humidity is left out of all of them. */
+ * 15 degC, 101.325 kPa; standard cubic foot: 60 degF and one atmosphere, 101.325 kPa, which is customarily
+ * rounded to 14.696 psi (other "standard" states exist, which is why each unit tells its own). Humidity is
+ * left out of all of them. */
 #include "rig/base/units.h"
 
 #define PI      3.14159265358979323846
@@ -26,12 +27,12 @@
 #define AMOUNT(p, t) ((p) / ANR_PRESSURE * (ANR_TEMPERATURE / (t)))
 #define NORMAL       AMOUNT(101325.0, 273.15)
 #define ISO_2533     AMOUNT(101325.0, 288.15)
-#define SCF          (FOOT3 * AMOUNT(14.696 * PSI, (60.0 + 459.67) / 1.8))
+#define SCF          (FOOT3 * AMOUNT(101325.0, (60.0 + 459.67) / 1.8))
 
 #define ANR_TEXT      "20 degC, 100 kPa (ANR, ISO 8778)"
 #define NORMAL_TEXT   "0 degC, 101.325 kPa (DIN 1343)"
 #define ISO_2533_TEXT "15 degC, 101.325 kPa (ISO 2533)"
-#define SCF_TEXT      "60 degF, 14.696 psi absolute"
+#define SCF_TEXT      "60 degF, 101.325 kPa (14.696 psi absolute)"
 #define LEAK_TEXT     "pressure times volume per time, gas at 20 degC"
 
 #define UNIT(name_, dim_, factor_)                                                                           \

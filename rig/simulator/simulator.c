@@ -1,0 +1,236 @@
+#include "rig/simulator/simulator.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "rig/bench/virtual_station.h"
+
+static enum es_status build_station(struct sim_station *station, const struct es_bench_station *about,
+                                    const struct sim_setup *setup, size_t index, struct es_error *err)
+{
+    station->about = about;
+    es_virtual_config_init(&station->config, setup->type);
+    es_virtual_config_from_station(about, &station->config);
+    station->config.seed = setup->seed + index;
+    station->config.faults = setup->faults;
+    station->config.fault_count = setup->fault_count;
+    return es_virtual_new(&station->config, &station->model, err);
+}
+
+static bool wanted(const struct sim_setup *setup, const struct es_bench_station *about)
+{
+    return !setup->station || strcmp(setup->station, about->name) == 0;
+}
+
+static enum es_status build_stations(struct simulator *sim, const struct sim_setup *setup,
+                                     struct es_error *err)
+{
+    const struct es_bench *bench = sim->bench;
+    sim->stations = calloc(bench->station_count, sizeof *sim->stations);
+    if (!sim->stations) {
+        return es_fail(err, ES_NO_MEMORY, "no memory for the stations");
+    }
+    for (size_t i = 0; i < bench->station_count; i++) {
+        if (!wanted(setup, &bench->stations[i])) {
+            continue;
+        }
+        const enum es_status s =
+            build_station(&sim->stations[sim->station_count], &bench->stations[i], setup, i, err);
+        if (s != ES_OK) {
+            return es_error_context(err, s, "station \"%s\"", bench->stations[i].name);
+        }
+        sim->station_count++;
+    }
+    if (sim->station_count == 0) {
+        return es_fail(err, ES_NOT_FOUND, "the bench file has no station \"%s\"; its first one is \"%s\"",
+                       setup->station ? setup->station : "",
+                       bench->station_count ? bench->stations[0].name : "");
+    }
+    return ES_OK;
+}
+
+static size_t count_points(const struct simulator *sim, size_t instrument)
+{
+    size_t count = 0;
+    for (size_t s = 0; s < sim->station_count; s++) {
+        const struct es_bench_station *about = sim->stations[s].about;
+        for (size_t c = 0; c < about->channel_count; c++) {
+            count += about->channels[c].instrument == instrument;
+        }
+    }
+    return count;
+}
+
+static enum es_status build_instrument(struct simulator *sim, size_t index, struct es_error *err)
+{
+    struct sim_instrument *instrument = &sim->instruments[index];
+    instrument->about = &sim->bench->instruments[index];
+    instrument->points = calloc(count_points(sim, index) + 1, sizeof *instrument->points);
+    if (!instrument->points) {
+        return es_fail(err, ES_NO_MEMORY, "no memory for the instrument \"%s\"", instrument->about->name);
+    }
+    for (size_t s = 0; s < sim->station_count; s++) {
+        const struct sim_station *station = &sim->stations[s];
+        for (size_t c = 0; c < station->about->channel_count; c++) {
+            if (station->about->channels[c].instrument == index) {
+                instrument->points[instrument->point_count++] =
+                    (struct sim_point){&station->about->channels[c], station->model};
+            }
+        }
+    }
+    const struct es_bench_bus *bus = &sim->bench->buses[instrument->about->bus];
+    return strcmp(bus->driver->name, "modbus") == 0 ? sim_modbus_map(instrument, err) : ES_OK;
+}
+
+static enum es_status build_instruments(struct simulator *sim, struct es_error *err)
+{
+    sim->instruments = calloc(sim->bench->instrument_count, sizeof *sim->instruments);
+    if (!sim->instruments) {
+        return es_fail(err, ES_NO_MEMORY, "no memory for the instruments");
+    }
+    for (size_t i = 0; i < sim->bench->instrument_count; i++) {
+        const enum es_status s = build_instrument(sim, i, err);
+        if (s != ES_OK) {
+            return s;
+        }
+    }
+    return ES_OK;
+}
+
+static enum es_status open_buses(struct simulator *sim, struct es_error *err)
+{
+    sim->buses = calloc(sim->bench->bus_count, sizeof *sim->buses);
+    if (!sim->buses) {
+        return es_fail(err, ES_NO_MEMORY, "no memory for the buses");
+    }
+    for (size_t i = 0; i < sim->bench->bus_count; i++) {
+        sim->buses[i].sim = sim;
+        sim->buses[i].about = &sim->bench->buses[i];
+        sim->bus_count = i + 1;
+        const enum es_status s = sim_bus_open(&sim->buses[i], err);
+        if (s != ES_OK) {
+            return s;
+        }
+    }
+    return ES_OK;
+}
+
+enum es_status sim_new(const struct es_bench *bench, const struct sim_setup *setup, struct simulator **out,
+                       struct es_error *err)
+{
+    if (!bench->is_virtual) {
+        return es_fail(err, ES_REFUSED,
+                       "the bench file describes a real bench (it has no \"virtual\": true); a simulated "
+                       "result could be "
+                       "taken for a real one, so it is not simulated");
+    }
+    struct simulator *sim = calloc(1, sizeof *sim);
+    if (!sim) {
+        return es_fail(err, ES_NO_MEMORY, "no memory for the simulator");
+    }
+    sim->bench = bench;
+    sim->speed = setup->speed;
+    sim->log = es_log_to_stderr(ES_LOG_NOTICE);
+    enum es_status s = build_stations(sim, setup, err);
+    if (s == ES_OK) {
+        s = build_instruments(sim, err);
+    }
+    if (s == ES_OK) {
+        s = open_buses(sim, err);
+    }
+    if (s != ES_OK) {
+        sim_free(sim);
+        return s;
+    }
+    sim->start = es_clock_now();
+    *out = sim;
+    return ES_OK;
+}
+
+void sim_free(struct simulator *sim)
+{
+    if (!sim) {
+        return;
+    }
+    for (size_t i = 0; i < sim->bus_count; i++) {
+        sim_bus_close(&sim->buses[i]);
+    }
+    free(sim->buses);
+    for (size_t i = 0; sim->instruments && i < sim->bench->instrument_count; i++) {
+        free(sim->instruments[i].points);
+        if (sim->instruments[i].mapping) {
+            modbus_mapping_free(sim->instruments[i].mapping);
+        }
+    }
+    free(sim->instruments);
+    for (size_t i = 0; i < sim->station_count; i++) {
+        es_virtual_free(sim->stations[i].model);
+    }
+    free(sim->stations);
+    free(sim);
+}
+
+static es_time virtual_time(const struct simulator *sim, es_time real_now)
+{
+    return (es_time)((double)(real_now - sim->start) * sim->speed);
+}
+
+void sim_advance(struct simulator *sim, es_time real_now)
+{
+    const es_time to = virtual_time(sim, real_now);
+    for (size_t i = 0; i < sim->station_count; i++) {
+        es_virtual_advance_to(sim->stations[i].model, sim->stations[i].mounted + to);
+    }
+}
+
+static void point_at(struct simulator *sim, const struct es_virtual *old, struct es_virtual *model)
+{
+    for (size_t i = 0; i < sim->bench->instrument_count; i++) {
+        for (size_t p = 0; p < sim->instruments[i].point_count; p++) {
+            struct sim_point *point = &sim->instruments[i].points[p];
+            point->model = point->model == old ? model : point->model;
+        }
+    }
+}
+
+enum es_status sim_mount(struct simulator *sim, struct sim_station *station, enum es_virtual_type type,
+                         uint64_t seed, struct es_error *err)
+{
+    struct es_virtual *model = NULL;
+    struct es_virtual_config config = station->config;
+    es_virtual_config_init(&config, type);
+    es_virtual_config_from_station(station->about, &config);
+    config.seed = seed;
+    const enum es_status s = es_virtual_new(&config, &model, err);
+    if (s != ES_OK) {
+        return s;
+    }
+    point_at(sim, station->model, model);
+    es_virtual_free(station->model);
+    station->model = model;
+    station->config = config;
+    station->mounted = -virtual_time(sim, es_clock_now()); /* its time starts at 0 */
+    return ES_OK;
+}
+
+struct sim_station *sim_station_find(struct simulator *sim, const char *name, size_t length)
+{
+    for (size_t i = 0; i < sim->station_count; i++) {
+        const char *known = sim->stations[i].about->name;
+        if (strlen(known) == length && memcmp(known, name, length) == 0) {
+            return &sim->stations[i];
+        }
+    }
+    return NULL;
+}
+
+struct sim_bus *sim_bus_find(struct simulator *sim, const char *name, size_t length)
+{
+    for (size_t i = 0; i < sim->bus_count; i++) {
+        const char *known = sim->buses[i].about->name;
+        if (strlen(known) == length && memcmp(known, name, length) == 0) {
+            return &sim->buses[i];
+        }
+    }
+    return NULL;
+}

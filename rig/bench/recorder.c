@@ -71,7 +71,7 @@ enum es_status es_recorder_start(struct es_recorder *r, const char *name, const 
         return es_fail(err, ES_USAGE, "recording \"%s\": at most %d recordings at once", name,
                        ES_RECORDINGS_MAX);
     }
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; r->station && i < count; i++) {
         const struct es_bench_channel *c = es_station_channel(r->station, roles[i]);
         if (!c || c->writable) {
             return es_fail(err, ES_NOT_FOUND, "recording \"%s\": this station has no input \"%s\"", name,
@@ -94,11 +94,14 @@ enum es_status es_recorder_start(struct es_recorder *r, const char *name, const 
     rec->began = now;
     rec->interval = es_from_seconds(1 / rate);
     for (size_t i = 0; i < count; i++) {
-        const struct es_bench_channel *c = es_station_channel(r->station, roles[i]);
         rec->slot[roles[i]] = (int)i + 1;
         rec->trace.series[i].role = roles[i];
-        rec->trace.series[i].dimension = c->unit->dimension;
-        rec->trace.series[i].u = es_channel_uncertainty(c);
+        rec->trace.series[i].dimension = es_role_info(roles[i])->dimension;
+        if (r->station) {
+            const struct es_bench_channel *c = es_station_channel(r->station, roles[i]);
+            rec->trace.series[i].dimension = c->unit->dimension;
+            rec->trace.series[i].u = es_channel_uncertainty(c);
+        }
         rec->series[i].next = now;
     }
     r->running |= 1u << at;

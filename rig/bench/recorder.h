@@ -32,6 +32,7 @@ struct es_recorder {
     unsigned running; /* bit mask */
 };
 
+/* `station` NULL: recordings out of a journal; nothing is checked, uncertainties stay 0. */
 void es_recorder_init(struct es_recorder *r, const struct es_bench_station *station);
 void es_recorder_free(struct es_recorder *r); /* throws away what is running */
 

@@ -58,6 +58,11 @@ enum es_status es_run_execute(const struct es_run_order *order, const struct es_
                               struct es_findings *findings, struct es_outcome *outcome,
                               struct es_safe_report *report, struct es_error *err) ES_MUST_CHECK;
 
+/* The outcome's certificate is durable: the journal is no longer needed and goes. Until then the run is
+ * listed as interrupted at the next start. ES_OK when there is no journal. */
+enum es_status es_run_settle(const struct es_run_places *places, const char *run,
+                             struct es_error *err) ES_MUST_CHECK;
+
 /* ---- Runs that were interrupted (power, SIGKILL): found by their journals. ---- */
 
 struct es_interrupted {
@@ -65,10 +70,11 @@ struct es_interrupted {
     char *run, *plan, *type, *station, *serial, *person;
     char *began;    /* time of day */
     double covered; /* s of the run that are in the journal's durable blocks */
+    bool ended;     /* the run itself had ended, but nobody settled it: its certificate may be missing */
     bool damaged;   /* the tail could not be read and was left out (normal after a crash) */
 };
 
-/* Lists the journals in `folder` that were never closed. An empty or missing folder gives none. */
+/* Lists the journals in `folder` that were never settled. An empty or missing folder gives none. */
 enum es_status es_run_interrupted(const char *folder, struct es_interrupted **out, size_t *count,
                                   struct es_error *err) ES_MUST_CHECK;
 void es_run_interrupted_free(struct es_interrupted *items, size_t count);

@@ -1,0 +1,41 @@
+/* The uncertainty budget of one measured value, filled term by term, and the measured value made from it.
+ * Propagation: JCGM 100:2008 clause 5 (independent terms, sensitivities already multiplied in); effective
+ * degrees of freedom: G.4.1. Pure; the caller owns the structs. */
+#ifndef ES_MEASURES_BUDGET_H
+#define ES_MEASURES_BUDGET_H
+
+#include "procedures/measures/measure.h"
+
+/* What a term does when the measurement is repeated on the same bench. */
+enum es_term {
+    ES_TERM_REPEAT, /* differs each time: noise, quantisation, connecting */
+    ES_TERM_COMMON  /* stays: calibration, volume, clock */
+};
+
+struct es_budget {
+    double square[2];         /* sum of u^2, by enum es_term */
+    double fourth_per_dof[2]; /* sum of u^4 / dof */
+};
+
+/* u: standard uncertainty in the unit of the result (|sensitivity| * u(x)); 0 is no term. dof > 0, INFINITY
+ * allowed. */
+void es_budget_add(struct es_budget *b, enum es_term term, double u, double dof);
+
+/* Standard uncertainty of a rectangular distribution of the given half-width (JCGM 100 4.3.7). */
+double es_rectangular(double half_width);
+
+/* Standard uncertainty that the steps of a reading leave in a mean, when its readings scatter by `s`
+ * (observed): one step of width q gives q / sqrt(12) (JCGM 100 F.2.2.1); noise larger than the step dithers
+ * it away (Widrow's theorem of quantisation, from memory). */
+double es_resolution_u(double q, double s);
+
+/* Starts an output: name, dimension, no value yet ("not evaluated"). */
+void es_measured_start(struct es_measured *m, const char *name, enum es_dimension dimension);
+
+/* Value with its budget; makes it valid, combined and expanded. Refuses when value or u is not finite. */
+void es_measured_set(struct es_measured *m, double value, const struct es_budget *b);
+
+/* Not to be used, and why: one sentence. */
+void es_measured_refuse(struct es_measured *m, const char *format, ...) ES_PRINTF(2, 3);
+
+#endif

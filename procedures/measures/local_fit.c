@@ -1,0 +1,170 @@
+#include "procedures/measures/local_fit.h"
+
+#include <math.h>
+
+#include "procedures/measures/numeric/least_squares.h"
+
+#define LEAST_POINTS 5
+#define WIDTHS       7    /* widest, half of it, ... */
+#define AGREE        1.5  /* intervals of +-1.5 u must overlap */
+
+static size_t first_at(const struct es_curve_view *c, double limit)
+{
+    size_t low = 0, high = c->n;
+    while (low < high) {
+        size_t mid = low + (high - low) / 2;
+        if (c->t[mid] < limit)
+            low = mid + 1;
+        else
+            high = mid;
+    }
+    return low;
+}
+
+static bool fit_around(const struct es_curve_view *c, double centre, double half_width, struct es_fit *fit)
+{
+    size_t a = first_at(c, centre - half_width), b = first_at(c, centre + half_width);
+    if (b < a + LEAST_POINTS)
+        return false;
+    return es_polynomial_fit(c->t + a, c->y + a, b - a, 2, centre, half_width, fit);
+}
+
+/* Noise for the fit's uncertainty: what is known from plateaus and what the fit itself shows. */
+static double noise_of(const struct es_curve_view *c, const struct es_fit *fit)
+{
+    double seen = isfinite(fit->s) ? fit->s : 0;
+    double dof = (double)fit->n - (double)fit->p;
+    double known = c->s > 0 ? c->s : seen;
+    /* few residuals say little: pooled with the plateaus' noise as if that had 30 degrees of freedom */
+    double pooled = sqrt((dof * seen * seen + 30 * known * known) / (dof + 30));
+    return fmax(pooled, c->s) * sqrt(c->inflation);
+}
+
+typedef bool solve_fn(const struct es_curve_view *c, double parameter, double centre, double half_width,
+                      struct es_local *out);
+
+/* Root of b0 + b1 u + b2 u^2 = level nearest to u = 0; NAN when there is none. */
+static double nearest_root(const struct es_fit *fit, double level)
+{
+    double a = fit->b[2], b = fit->b[1], c = fit->b[0] - level;
+    if (fabs(a) < 1e-12 * fabs(b))
+        return b != 0 ? -c / b : NAN;
+    double root = b * b - 4 * a * c;
+    if (root < 0)
+        return NAN;
+    double q = -0.5 * (b + copysign(sqrt(root), b));
+    double one = q / a, two = q != 0 ? c / q : one;
+    return fabs(one) < fabs(two) ? one : two;
+}
+
+static bool solve_crossing(const struct es_curve_view *c, double level, double centre, double half_width,
+                           struct es_local *out)
+{
+    for (int pass = 0; pass < 12; pass++) { /* follow the crossing until it is in the middle */
+        struct es_fit fit;
+        if (!fit_around(c, centre, half_width, &fit))
+            return false;
+        double u = nearest_root(&fit, level);
+        if (!isfinite(u))
+            return false;
+        if (fabs(u) > 0.1 && pass < 11) {
+            centre += fmax(-0.7, fmin(0.7, u)) * half_width;
+            continue;
+        }
+        out->at = centre + u * half_width;
+        out->slope = es_polynomial_slope(&fit, centre, half_width, out->at);
+        out->value = level;
+        out->u_value = es_polynomial_u(&fit, centre, half_width, out->at, noise_of(c, &fit));
+        out->u_at = out->slope != 0 ? out->u_value / fabs(out->slope) : INFINITY;
+        out->half_width = half_width;
+        return fabs(u) <= 1;
+    }
+    return false;
+}
+
+static bool solve_peak(const struct es_curve_view *c, double sign, double centre, double half_width,
+                       struct es_local *out)
+{
+    for (int pass = 0; pass < 12; pass++) {
+        struct es_fit fit;
+        if (!fit_around(c, centre, half_width, &fit))
+            return false;
+        if (!(sign * fit.b[2] < 0))
+            return false; /* bent the wrong way: no such peak at this width */
+        double u = -fit.b[1] / (2 * fit.b[2]);
+        if (fabs(u) > 0.2 && pass < 11) {
+            centre += fmax(-0.7, fmin(0.7, u)) * half_width;
+            continue;
+        }
+        if (fabs(u) > 1)
+            return false;
+        out->at = centre + u * half_width;
+        out->slope = 0;
+        out->value = es_polynomial_at(&fit, centre, half_width, out->at);
+        out->u_value = es_polynomial_u(&fit, centre, half_width, out->at, noise_of(c, &fit));
+        out->u_at = half_width;
+        out->half_width = half_width;
+        return true;
+    }
+    return false;
+}
+
+/* From narrow to wide as long as the intervals overlap. `by_time`: the time is judged, else the value. */
+static bool widest_agreeing(const struct es_curve_view *c, solve_fn *solve, double parameter, double guess,
+                            double half_width, bool by_time, struct es_local *out)
+{
+    double low = -INFINITY, high = INFINITY;
+    bool any = false;
+    double centre = guess;
+    for (int k = WIDTHS - 1; k >= 0; k--) {
+        struct es_local l;
+        if (!solve(c, parameter, centre, half_width / (double)(1 << k), &l))
+            continue;
+        double v = by_time ? l.at : l.value, u = by_time ? l.u_at : l.u_value;
+        low = fmax(low, v - AGREE * u);
+        high = fmin(high, v + AGREE * u);
+        if (any && low > high)
+            break;
+        double before = by_time ? out->u_at : out->u_value;
+        if (!any || u < before)
+            *out = l;
+        any = true;
+        centre = out->at;
+    }
+    return any;
+}
+
+bool es_local_crossing(const struct es_curve_view *c, double level, double guess, double half_width,
+                       struct es_local *out)
+{
+    return widest_agreeing(c, solve_crossing, level, guess, half_width, true, out);
+}
+
+bool es_local_peak(const struct es_curve_view *c, int sign, double guess, double half_width,
+                   struct es_local *out)
+{
+    return widest_agreeing(c, solve_peak, sign, guess, half_width, false, out);
+}
+
+double es_first_passage(const struct es_curve_view *c, double level, int sign, double from, size_t m)
+{
+    size_t width = 2 * m + 1, i = first_at(c, from);
+    if (c->n < width || i + width > c->n)
+        return NAN;
+    double sum = 0;
+    for (size_t k = i; k < i + width; k++)
+        sum += c->y[k];
+    double before = sum / (double)width;
+    if (sign * (before - level) >= 0)
+        return c->t[i + m];
+    for (size_t k = i + width; k < c->n; k++) {
+        sum += c->y[k] - c->y[k - width];
+        double mean = sum / (double)width;
+        if (sign * (mean - level) >= 0) { /* between the two middles, by straight line */
+            double share = mean != before ? (level - before) / (mean - before) : 0;
+            return c->t[k - m - 1] + share * (c->t[k - m] - c->t[k - m - 1]);
+        }
+        before = mean;
+    }
+    return NAN;
+}

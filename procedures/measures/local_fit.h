@@ -1,0 +1,40 @@
+/* Where a noisy curve crosses a level, and how high its peak is: from a quadratic fitted to the
+ * surroundings, never from one sample.
+ *
+ * How wide the surroundings may be is found from the data: the widest whose estimate still agrees with all
+ * narrower ones (intersection of confidence intervals, Goldenshluger and Nemirovski 1997), so that a kink
+ * nearby makes it narrow and noise makes it wide. Time shall not run backwards. Pure. */
+#ifndef ES_MEASURES_LOCAL_FIT_H
+#define ES_MEASURES_LOCAL_FIT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+struct es_curve_view {
+    const double *t, *y;
+    size_t n;
+    double s;         /* noise of one sample, from elsewhere (plateaus); 0: unknown or none */
+    double inflation; /* of variances by repeated values, >= 1 */
+};
+
+struct es_local {
+    double at, u_at;       /* s: time of crossing or peak; noise only */
+    double value, u_value; /* at the peak */
+    double slope;          /* unit/s at the crossing */
+    double half_width;     /* s: of the surroundings used */
+};
+
+/* The crossing of `level` nearest to `guess`, in surroundings of at most `half_width`. False when no fit is
+ * possible or it does not cross there. */
+bool es_local_crossing(const struct es_curve_view *c, double level, double guess, double half_width,
+                       struct es_local *out);
+
+/* The extreme near `guess`; `sign` +1 for a maximum, -1 for a minimum. */
+bool es_local_peak(const struct es_curve_view *c, int sign, double guess, double half_width,
+                   struct es_local *out);
+
+/* First time after `from` at which the mean of 2 m + 1 samples has passed `level` upwards; NAN when never.
+ * y rising is meant: give `sign` -1 for a falling curve. */
+double es_first_passage(const struct es_curve_view *c, double level, int sign, double from, size_t m);
+
+#endif

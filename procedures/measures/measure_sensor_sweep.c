@@ -1,0 +1,387 @@
+/* Sensor sweep: the unit's position sensor against the bench's reference encoder, turned to and fro between its
+ * end stops at two speeds.
+ *
+ * Of the static curve (mean of both directions, delay taken out), as shares of the sensor's own span over the
+ * judged range:
+ *   linearity terminal-based   largest deviation from the line through both end points   | IEC 61298-2,
+ *   linearity independent      largest deviation from the line that makes it least       | from memory
+ *   hysteresis                 largest difference between the directions at one angle    |
+ *   repeatability              largest difference between legs of one direction          |
+ * smoothness: largest departure of a stretch of 1 % of the range from the straight line through its
+ * surroundings; as in specifications of potentiometers ("output smoothness"), from memory. Dropouts: readings
+ * that are not good or off their leg's smooth course by more than `dropout deviation`; counted by place, not by
+ * leg. Reversals: places where the mean curve runs backwards by more than noise and one step of the reading.
+ * Margins: how far the reading keeps from 0 and from 1 over all that was swept. Usable range: widest
+ * stretch free of dropouts with the reading within `usable low` .. `usable high`. Common practice, no published
+ * source.
+ * A delay between the two instruments looks like hysteresis (34 ms at 35 deg/s: 2.4 deg). The two speeds
+ * tell them apart (sweep_curve.h); with one speed hysteresis is refused. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "procedures/measures/measures.h"
+#include "procedures/measures/budget.h"
+#include "procedures/measures/numeric/minimax_line.h"
+#include "procedures/measures/sweep_curve.h"
+#include "procedures/measures/sweep_faults.h"
+
+#define DEGREE 0.017453292519943295
+
+enum {
+    USABLE,
+    MARGIN_LOW,
+    MARGIN_HIGH,
+    TERMINAL,
+    INDEPENDENT,
+    HYSTERESIS,
+    REPEATABILITY,
+    SMOOTHNESS,
+    DROPOUTS,
+    WIDEST,
+    REVERSALS,
+    DELAY,
+    OUTPUTS
+};
+
+struct settings {
+    int angle, sensor;
+    double from, to, deviation, usable_low, usable_high;
+    long points;
+};
+
+static const struct es_field rows[] = {
+    ES_ROLE_SETTING("angle", struct settings, angle, false, "shaft angle", "the reference"),
+    ES_ROLE_SETTING("sensor", struct settings, sensor, false, "sensor ratio", "the unit's sensor"),
+    ES_QUANTITY_SETTING("from", struct settings, from, ES_DIM_ANGLE, -7, 7, "-400 deg",
+                        "judged range: its beginning, where less than what was swept"),
+    ES_QUANTITY_SETTING("to", struct settings, to, ES_DIM_ANGLE, -7, 7, "400 deg",
+                        "judged range: its end, where less than what was swept"),
+    {.name = "points",
+     .kind = ES_FIELD_INTEGER,
+     .offset = offsetof(struct settings, points),
+     .min = 5,
+     .max = ES_SWEEP_MAX_POINTS,
+     .fallback = "21",
+     .meaning = "angles at which static figures are taken"},
+    ES_QUANTITY_SETTING("dropout deviation", struct settings, deviation, ES_DIM_RATIO, 1e-4, 0.5, "1 %",
+                        "a reading this far from its surroundings is a dropout"),
+    ES_QUANTITY_SETTING("usable low", struct settings, usable_low, ES_DIM_RATIO, 0, 1, "1 %",
+                        "least reading that counts as usable"),
+    ES_QUANTITY_SETTING("usable high", struct settings, usable_high, ES_DIM_RATIO, 0, 1, "99 %",
+                        "largest reading that counts as usable"),
+};
+
+static const struct es_measure_output outputs[OUTPUTS] = {
+    [USABLE] = {"usable range", ES_DIM_ANGLE, "widest range without fault and with the reading within its bounds"},
+    [MARGIN_LOW] = {"margin low", ES_DIM_RATIO, "least reading over what was swept: its distance from 0"},
+    [MARGIN_HIGH] = {"margin high", ES_DIM_RATIO, "1 less the largest reading over what was swept"},
+    [TERMINAL] = {"linearity terminal-based", ES_DIM_RATIO, "largest deviation from the line through both ends"},
+    [INDEPENDENT] = {"linearity independent", ES_DIM_RATIO, "largest deviation from the best (minimax) line"},
+    [HYSTERESIS] = {"hysteresis", ES_DIM_RATIO, "largest difference between the directions, delay taken out"},
+    [REPEATABILITY] = {"repeatability", ES_DIM_RATIO, "largest difference between legs of one direction"},
+    [SMOOTHNESS] = {"smoothness", ES_DIM_RATIO, "largest local departure from the curve's course"},
+    [DROPOUTS] = {"dropouts", ES_DIM_NUMBER, "places where the reading is lost or jumps"},
+    [WIDEST] = {"widest dropout", ES_DIM_ANGLE, "width of the widest of them"},
+    [REVERSALS] = {"reversals", ES_DIM_NUMBER, "places where the reading runs backwards; 0 is monotonic"},
+    [DELAY] = {"delay", ES_DIM_TIME, "by which the sensor's reading is later than the reference's"},
+};
+
+static const char *const trace_names[] = {"recording", NULL};
+static const char *const no_facts[] = {NULL};
+
+static size_t roles(const void *settings, enum es_role out[static 8])
+{
+    const struct settings *s = settings;
+    out[0] = (enum es_role)s->sensor;
+    out[1] = (enum es_role)s->angle;
+    return 2;
+}
+
+static double rate_needed(const void *settings, size_t output, double tolerance)
+{
+    (void)settings, (void)output, (void)tolerance;
+    return 0; /* depends on the speed of the sweep, which the settings do not tell */
+}
+
+static double expected_u(const void *settings, size_t output, const struct es_channel_uncertainty *const *u,
+                         const struct es_facts *facts)
+{
+    (void)facts;
+    const struct settings *s = settings;
+    const struct es_channel_uncertainty *a = u[s->angle], *r = u[s->sensor];
+    if (!a || !r)
+        return NAN;
+    double step = es_resolution_u(r->resolution, 0);
+    switch (output) {
+    case MARGIN_LOW:
+    case MARGIN_HIGH:
+        return hypot(r->offset, hypot(step, output == MARGIN_HIGH ? r->gain : 0));
+    case DROPOUTS:
+    case REVERSALS:
+        return 0;
+    case USABLE:
+    case WIDEST:
+        return es_resolution_u(a->resolution, 0) * sqrt(2.0);
+    case DELAY:
+        return NAN;
+    default:
+        return step * sqrt(2.0);
+    }
+}
+
+static void refuse_all(struct es_measured *out, const char *reason)
+{
+    for (int o = 0; o < OUTPUTS; o++)
+        es_measured_refuse(&out[o], "%s", reason);
+}
+
+static void set(struct es_measured *m, double value, double u_repeat, double u_common)
+{
+    struct es_budget b = {0};
+    es_budget_add(&b, ES_TERM_REPEAT, u_repeat, INFINITY);
+    es_budget_add(&b, ES_TERM_COMMON, u_common, INFINITY);
+    es_measured_set(m, value, &b);
+}
+
+/* The largest of many noisy figures lies too high: what noise alone would have given is taken off in squares,
+ * and half of the difference kept as uncertainty. `u`: noise of one of them. */
+static double without_noise(double largest, double u, size_t many, double *doubt)
+{
+    double alone = u * sqrt(2 * log(fmax((double)many, 2)));
+    double value = sqrt(fmax(0, largest * largest - alone * alone));
+    *doubt = hypot(u, value > 0 ? (largest - value) / 2 : alone / 2);
+    return value;
+}
+
+static int extent(const struct es_sweep *s, size_t *ups, size_t *downs)
+{
+    *ups = *downs = 0;
+    for (size_t k = 0; k < s->leg_count; k++)
+        *(s->legs[k].direction > 0 ? ups : downs) += 1;
+    return *ups >= 2 && *downs >= 2;
+}
+
+struct job {
+    const struct settings *s;
+    const struct es_series *angle, *sensor;
+    struct es_sweep sweep;
+    struct es_sweep_delay delay;
+    struct es_sweep_curve curve;
+    struct es_sweep_faults faults;
+    double low, high; /* judged range */
+};
+
+static void figures_of_points(const struct job *j, struct es_measured *out)
+{
+    const struct es_sweep_curve *c = &j->curve;
+    double x[ES_SWEEP_MAX_POINTS], y[ES_SWEEP_MAX_POINTS], u = 0, apart = 0, apart_u = 0, range = 0, u_leg = 0;
+    for (size_t i = 0; i < c->count; i++) {
+        const struct es_sweep_static *p = &c->at[i];
+        if (p->ups == 0 || p->downs == 0) {
+            for (int o = TERMINAL; o <= REPEATABILITY; o++)
+                es_measured_refuse(&out[o], "no good reading near %.1f deg", p->angle / DEGREE);
+            return;
+        }
+        x[i] = p->angle;
+        y[i] = 0.5 * (p->up + p->down);
+        u = fmax(u, 0.5 * hypot(p->u_up, p->u_down));
+        apart = fmax(apart, fabs(p->down - p->up));
+        apart_u = fmax(apart_u, hypot(p->u_up, p->u_down));
+        range = fmax(range, p->range);
+        u_leg = fmax(u_leg, p->u_leg);
+    }
+    size_t n = c->count;
+    double span = fabs(y[n - 1] - y[0]), slope = (y[n - 1] - y[0]) / (x[n - 1] - x[0]), terminal = 0, doubt;
+    double step = es_resolution_u(j->sensor->u.resolution, c->noise) / span;
+    for (size_t i = 0; i < n; i++)
+        terminal = fmax(terminal, fabs(y[i] - y[0] - slope * (x[i] - x[0])));
+    struct es_minimax_line best;
+    double v = without_noise(terminal / span, u / span, n, &doubt);
+    set(&out[TERMINAL], v, hypot(doubt, step), 0);
+    if (es_minimax_line(x, y, n, &best)) {
+        v = without_noise(best.deviation / span, u / span, n, &doubt);
+        set(&out[INDEPENDENT], v, hypot(doubt, step), 0);
+    }
+    if (j->delay.known) {
+        /* what the delay's own uncertainty leaves of its share */
+        double mean_speed = 0;
+        for (size_t k = 0; k < j->sweep.leg_count; k++)
+            mean_speed += j->sweep.legs[k].speed / (double)j->sweep.leg_count;
+        double left = 2 * mean_speed * j->delay.u * fabs(c->slope) / span;
+        v = without_noise(apart / span, apart_u / span, n, &doubt);
+        set(&out[HYSTERESIS], v, hypot(hypot(doubt, left), step), 0);
+    } else {
+        es_measured_refuse(&out[HYSTERESIS],
+                           "swept at one speed only: a delay of %.0f ms would look like the difference of %.2f %% "
+                           "between the directions; sweep at a second speed, at least 1.5 times as fast",
+                           1e3 * apart / fabs(c->slope) / (2 * j->sweep.legs[0].speed), 100 * apart / span);
+    }
+    /* two legs differ by noise sqrt(2) times that of one */
+    v = without_noise(range / span, sqrt(2.0) * u_leg / span, 2 * n, &doubt);
+    set(&out[REPEATABILITY], v, hypot(doubt, step * sqrt(2.0)), 0);
+}
+
+static void figures_of_track(const struct job *j, struct es_measured *out)
+{
+    const struct es_sweep_faults *f = &j->faults;
+    const struct es_channel_uncertainty *a = &j->angle->u;
+    double span = fabs(j->curve.slope) * (j->high - j->low), doubt;
+    double edge = hypot(j->sweep.sample_angle / sqrt(12.0), es_resolution_u(a->resolution, 0));
+    double v = without_noise(f->roughness / span, f->u_roughness / span, 100, &doubt);
+    set(&out[SMOOTHNESS], v, hypot(doubt, es_resolution_u(j->sensor->u.resolution, f->noise) / span), 0);
+    set(&out[DROPOUTS], (double)f->dropout_count, 0, 0);
+    double widest = 0;
+    size_t at = 0;
+    for (size_t d = 0; d < f->dropout_count; d++)
+        if (f->dropouts[d].width > widest) {
+            widest = f->dropouts[d].width;
+            at = f->dropouts[d].point;
+        }
+    set(&out[WIDEST], widest, f->dropout_count ? edge * sqrt(2.0) : 0, widest * a->gain);
+    if (f->dropout_count)
+        out[WIDEST].first = out[WIDEST].last = at;
+    set(&out[REVERSALS], (double)f->reversals, 0, 0);
+    double usable = f->usable_to - f->usable_from;
+    set(&out[USABLE], usable, edge * sqrt(2.0), usable * a->gain);
+}
+
+/* Least and largest reading at the ends of what was swept: the mean over the 1 % nearest to each end. */
+static void margins(const struct job *j, struct es_measured *out)
+{
+    const struct es_sweep *s = &j->sweep;
+    double band = 0.01 * (s->high - s->low), sum[2] = {0, 0};
+    size_t n[2] = {0, 0};
+    for (size_t i = 0; i < s->n; i++) {
+        const struct es_sweep_point *p = &s->points[i];
+        if (!p->paired || !p->good || p->odd)
+            continue;
+        for (int e = 0; e < 2; e++) {
+            double end = e ? s->high : s->low;
+            if (fabs(p->angle - end) > band)
+                continue;
+            sum[e] += p->ratio - j->curve.slope * (p->angle - end);
+            n[e]++;
+        }
+    }
+    if (!n[0] || !n[1]) {
+        es_measured_refuse(&out[MARGIN_LOW], "no good reading at one end of the sweep");
+        es_measured_refuse(&out[MARGIN_HIGH], "no good reading at one end of the sweep");
+        return;
+    }
+    double end[2] = {sum[0] / (double)n[0], sum[1] / (double)n[1]};
+    int low = end[0] < end[1] ? 0 : 1;
+    const struct es_channel_uncertainty *u = &j->sensor->u;
+    for (int m = 0; m < 2; m++) {
+        int e = m ? !low : low;
+        double noise = hypot(j->curve.noise / sqrt((double)n[e]), es_resolution_u(u->resolution, j->curve.noise));
+        double late = fabs(j->curve.slope) * s->legs[0].speed * (j->delay.known ? j->delay.u : 0);
+        set(&out[m ? MARGIN_HIGH : MARGIN_LOW], m ? 1 - end[e] : end[e], hypot(noise, late),
+            hypot(u->offset, u->gain * end[e]));
+    }
+}
+
+static enum es_status work(struct job *j, struct es_measured *out, struct es_error *err)
+{
+    char text[160];
+    size_t ups, downs;
+    enum es_status status = es_sweep_pair(j->angle, j->sensor, 0, &j->sweep, text, err);
+    if (status != ES_OK)
+        return status;
+    if (text[0] || !extent(&j->sweep, &ups, &downs)) {
+        if (!text[0])
+            snprintf(text, sizeof text, "at least two round trips are needed, found %zu legs up and %zu down", ups,
+                     downs);
+        refuse_all(out, text);
+        return ES_OK;
+    }
+    status = es_sweep_delay_of(&j->sweep, j->sweep.low, j->sweep.high, (size_t)j->s->points, &j->delay, err);
+    if (status == ES_OK && j->delay.known) { /* again, paired without the delay */
+        es_sweep_free(&j->sweep);
+        status = es_sweep_pair(j->angle, j->sensor, j->delay.value, &j->sweep, text, err);
+        if (status == ES_OK && (text[0] || !extent(&j->sweep, &ups, &downs))) {
+            refuse_all(out, "the two series cannot be brought together in time");
+            return ES_OK;
+        }
+    }
+    if (status != ES_OK)
+        return status;
+    j->low = fmax(j->sweep.low, j->s->from);
+    j->high = fmin(j->sweep.high, j->s->to);
+    if (!(j->high - j->low > 0.1 * (j->sweep.high - j->sweep.low))) {
+        refuse_all(out, "the judged range was not swept");
+        return ES_OK;
+    }
+    status = es_sweep_find_odd(&j->sweep, j->sweep.low, j->sweep.high, j->s->deviation, &j->faults.noise, text, err);
+    if (status == ES_OK && text[0]) {
+        refuse_all(out, text);
+        return ES_OK;
+    }
+    if (status == ES_OK)
+        status = es_sweep_curve_of(&j->sweep, j->low, j->high, (size_t)j->s->points, &j->curve, err);
+    if (status == ES_OK)
+        status = es_sweep_faults_of(&j->sweep, j->low, j->high, j->sensor->u.resolution, j->s->usable_low,
+                                    j->s->usable_high, &j->faults, err);
+    if (status != ES_OK)
+        return status;
+    figures_of_points(j, out);
+    figures_of_track(j, out);
+    margins(j, out);
+    if (j->delay.known)
+        set(&out[DELAY], j->delay.value, j->delay.u, 0);
+    else
+        es_measured_refuse(&out[DELAY], "swept at one speed only (fastest over slowest leg: %.2f)",
+                           j->delay.speed_ratio);
+    return ES_OK;
+}
+
+static enum es_status evaluate(const void *settings, const struct es_trace *const *traces,
+                               const struct es_facts *facts, struct es_measured *out, struct es_error *err)
+{
+    (void)facts;
+    const struct settings *s = settings;
+    for (int o = 0; o < OUTPUTS; o++) {
+        es_measured_start(&out[o], outputs[o].name, outputs[o].dimension);
+        out[o].role = (enum es_role)s->sensor;
+    }
+    const struct es_series *angle = es_trace_series(traces[0], (enum es_role)s->angle);
+    const struct es_series *sensor = es_trace_series(traces[0], (enum es_role)s->sensor);
+    if (!angle || !sensor) {
+        refuse_all(out, angle ? "the recording has no series of the sensor"
+                              : "the recording has no series of the reference angle");
+        return ES_OK;
+    }
+    struct job *j = calloc(1, sizeof *j);
+    if (!j)
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for the sweep.");
+    j->s = s;
+    j->angle = angle;
+    j->sensor = sensor;
+    enum es_status status = work(j, out, err);
+    for (int o = 0; o < OUTPUTS; o++)
+        if (out[o].valid && out[o].last == 0 && j->sweep.leg_count) {
+            out[o].first = j->sweep.legs[0].first;
+            out[o].last = j->sweep.legs[j->sweep.leg_count - 1].last;
+        }
+    es_sweep_free(&j->sweep);
+    free(j);
+    return status;
+}
+
+const struct es_measure es_measure_sensor_sweep = {
+    .name = "sensor sweep",
+    .meaning = "the unit's position sensor over its whole range against the reference encoder",
+    .source = "IEC 61298-2 terms as commonly stated, from memory; dropouts, margins, reversals: common practice, "
+              "no published source",
+    .trace_names = trace_names,
+    .facts_needed = no_facts,
+    .settings = rows,
+    .setting_count = sizeof rows / sizeof rows[0],
+    .setting_size = sizeof(struct settings),
+    .outputs = outputs,
+    .output_count = OUTPUTS,
+    .roles = roles,
+    .rate_needed = rate_needed,
+    .expected_u = expected_u,
+    .evaluate = evaluate,
+};

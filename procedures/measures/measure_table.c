@@ -1,0 +1,30 @@
+#include <string.h>
+
+#include "procedures/measures/measures.h"
+
+static const struct es_measure *const measures[] = {
+    &es_measure_sensor_sweep,   &es_measure_relay_leak, &es_measure_relay_direction, &es_measure_stroke,
+    &es_measure_step_response, &es_measure_level,      &es_measure_extreme,
+};
+
+const struct es_measure *const *es_measure_list(size_t *count)
+{
+    *count = sizeof measures / sizeof measures[0];
+    return measures;
+}
+
+const struct es_measure *es_measure_find(const char *name)
+{
+    for (size_t i = 0; name && i < sizeof measures / sizeof measures[0]; i++)
+        if (strcmp(measures[i]->name, name) == 0)
+            return measures[i];
+    return NULL;
+}
+
+const struct es_fact *es_fact_find(const struct es_facts *facts, const char *name)
+{
+    for (size_t i = 0; facts && name && i < facts->count; i++)
+        if (strcmp(facts->items[i].name, name) == 0)
+            return &facts->items[i];
+    return NULL;
+}

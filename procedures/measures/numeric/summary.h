@@ -1,0 +1,32 @@
+/* Mean, spread and order statistics of plain arrays, accurate to the last digits that doubles allow.
+ * Checked against NIST StRD univariate sets. Pure; inputs are finite; n = 0 gives NAN. */
+#ifndef ES_MEASURES_NUMERIC_SUMMARY_H
+#define ES_MEASURES_NUMERIC_SUMMARY_H
+
+#include <stddef.h>
+
+/* Compensated (Neumaier) sum. */
+double es_sum(const double *y, size_t n);
+
+/* Mean, with a second pass that takes out the rounding of the first. */
+double es_mean(const double *y, size_t n);
+
+/* Sample standard deviation (n - 1), corrected two-pass (Chan, Golub, LeVeque 1983). NAN for n < 2. */
+double es_standard_deviation(const double *y, size_t n);
+
+/* Noise from successive differences, sqrt(mean square / 2) (von Neumann): a trend drops out. n >= 2. */
+double es_noise_from_differences(const double *y, size_t n);
+
+/* Lag-1 autocorrelation as NIST StRD defines it: about the mean of all, over the sum of squares of all. */
+double es_lag1_autocorrelation(const double *y, size_t n);
+
+double es_least(const double *y, size_t n);
+double es_largest(const double *y, size_t n);
+
+/* k-th smallest (k from 0) by selection; reorders y. */
+double es_select(double *y, size_t n, size_t k);
+
+/* Median; reorders y. Even n: mean of the two in the middle. */
+double es_median(double *y, size_t n);
+
+#endif

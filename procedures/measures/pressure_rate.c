@@ -1,0 +1,309 @@
+#include "procedures/measures/pressure_rate.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "procedures/measures/numeric/autocorrelation.h"
+#include "procedures/measures/numeric/least_squares.h"
+#include "procedures/measures/numeric/summary.h"
+#include "procedures/measures/plateau.h"
+#include "procedures/measures/samples.h"
+
+#define GAMMA        1.4  /* air */
+#define LEAST        12   /* samples in the fit */
+#define GROSS        0.5  /* share of the whole rise in the time to settle above which that time is not waited */
+#define MOST_MISFIT  2.5  /* residuals over noise of neighbouring samples */
+#define GRID         60
+#define MOST_BEND    30.0 /* k times the length */
+
+struct fit_job {
+    const double *t, *p; /* from the first fitted sample */
+    size_t n;
+    double start, length;  /* s */
+    double weight;         /* of the prior on k: (noise / sd of k)^2 */
+    double *rest;          /* room for n */
+};
+
+struct bent {
+    double k;
+    struct es_fit fit;    /* pressure and rate at `start` */
+    double cost;
+};
+
+/* (1 - e^-kx) / k and its derivative by k, also near k = 0. */
+static double rise(double k, double x)
+{
+    double kx = k * x;
+    return fabs(kx) < 1e-8 ? x * (1 - kx / 2) : -expm1(-kx) / k;
+}
+
+static double rise_by_k(double k, double x)
+{
+    double kx = k * x;
+    if (fabs(kx) < 1e-4)
+        return -x * x * (0.5 - kx / 3);
+    return (x * exp(-kx) - rise(k, x)) / k;
+}
+
+static bool fit_with(const struct fit_job *j, double k, struct bent *out)
+{
+    struct es_least_squares ls;
+    es_ls_start(&ls, 2);
+    for (size_t i = 0; i < j->n; i++) {
+        double row[2] = {1, rise(k, j->t[i] - j->start)};
+        es_ls_add(&ls, row, j->p[i]);
+    }
+    out->k = k;
+    if (!es_ls_solve(&ls, &out->fit))
+        return false;
+    out->cost = out->fit.rss + j->weight * k * k;
+    return true;
+}
+
+/* k of least cost: a grid, then golden section. */
+static bool fit_best(const struct fit_job *j, struct bent *best)
+{
+    const double ratio = 0.61803398874989484820;
+    double low = -2 / j->length, step = (MOST_BEND + 2) / j->length / GRID;
+    struct bent b, a;
+    if (!fit_with(j, 0, best))
+        return false;
+    for (int i = 0; i <= GRID; i++)
+        if (fit_with(j, low + i * step, &b) && b.cost < best->cost)
+            *best = b;
+    double left = best->k - step, right = best->k + step;
+    double x = right - ratio * (right - left), y = left + ratio * (right - left);
+    if (!fit_with(j, x, &a) || !fit_with(j, y, &b))
+        return false;
+    for (int i = 0; i < 40; i++) {
+        if (a.cost <= b.cost) {
+            right = y;
+            y = x;
+            b = a;
+            x = right - ratio * (right - left);
+            if (!fit_with(j, x, &a))
+                return false;
+        } else {
+            left = x;
+            x = y;
+            a = b;
+            y = left + ratio * (right - left);
+            if (!fit_with(j, y, &b))
+                return false;
+        }
+    }
+    *best = a.cost <= b.cost ? a : b;
+    return true;
+}
+
+/* Residuals of a fit: their standard deviation and how correlated they are. */
+static double residuals(const struct fit_job *j, const struct bent *b, double *inflation)
+{
+    double square = 0;
+    for (size_t i = 0; i < j->n; i++) {
+        j->rest[i] = j->p[i] - b->fit.b[0] - b->fit.b[1] * rise(b->k, j->t[i] - j->start);
+        square += j->rest[i] * j->rest[i];
+    }
+    *inflation = es_correlation_of(j->rest, j->n, 3).inflation;
+    return sqrt(square / (double)(j->n - 3));
+}
+
+/* The fit as a linear operator around its solution: rows (1, rise, by k) and the prior. */
+static bool linear_part(const struct fit_job *j, const struct bent *b, const double *y, struct es_fit *out)
+{
+    struct es_least_squares ls;
+    es_ls_start(&ls, 3);
+    for (size_t i = 0; i < j->n; i++) {
+        double x = j->t[i] - j->start;
+        double row[3] = {1, rise(b->k, x), b->fit.b[1] * rise_by_k(b->k, x)};
+        es_ls_add(&ls, row, y ? y[i] : 0);
+    }
+    double prior[3] = {0, 0, sqrt(j->weight)};
+    if (j->weight > 0)
+        es_ls_add(&ls, prior, 0);
+    return es_ls_solve(&ls, out);
+}
+
+/* Sensitivity of the rate at `begin` to the three coefficients. */
+static double rate_of(const struct bent *b, double begin, const double c[3])
+{
+    return b->k * c[0] + c[1] + (b->fit.b[0] - begin) * c[2];
+}
+
+/* What the warming of the gas adds to the rate, per unit of rate: the fit applied to the excess. */
+static double heat_in(const struct fit_job *j, const struct bent *b, double begin, double tau)
+{
+    for (size_t i = 0; i < j->n; i++)
+        j->rest[i] = -(GAMMA - 1) * tau * expm1(-j->t[i] / tau);
+    struct es_fit f;
+    if (!linear_part(j, b, j->rest, &f))
+        return 0;
+    double share = rate_of(b, begin, f.b);
+    return fmax(0, fmin(GAMMA - 1, share));
+}
+
+static enum es_status refuse(struct es_pressure_rate *out, const char *format, ...) ES_PRINTF(2, 3);
+static enum es_status refuse(struct es_pressure_rate *out, const char *format, ...)
+{
+    va_list args;
+    va_start(args, format);
+    vsnprintf(out->reason, sizeof out->reason, format, args);
+    va_end(args);
+    out->valid = false;
+    return ES_OK;
+}
+
+/* Pressure at the beginning: of the first samples, carried back along their own slope. */
+static double begin_of(const struct es_samples *s)
+{
+    size_t n = s->n < 9 ? s->n : 9;
+    struct es_fit line;
+    if (n > 3 && es_polynomial_fit(s->t, s->y, n, 1, s->t[0], s->t[n - 1] - s->t[0] + 1e-9, &line))
+        return line.b[0];
+    return s->y[0];
+}
+
+/* First fitted sample: after the time to settle, or earlier when a gross leak is half through by then. */
+static size_t first_fitted(const struct es_samples *s, double settle)
+{
+    size_t a = es_samples_at(s, s->t[0] + settle);
+    if (a >= s->n)
+        return s->n;
+    double whole = s->y[s->n - 1] - s->y[0], early = s->y[a] - s->y[0];
+    double noise = es_noise_from_differences(s->y, s->n);
+    if (fabs(whole) > 20 * noise && early / whole > GROSS)
+        for (a = 0; a + 1 < s->n && fabs(s->y[a] - s->y[0]) < 0.05 * fabs(whole);)
+            a++;
+    return a;
+}
+
+/* A gross leak is fitted up to where nine tenths of the rise have happened: beyond there is nothing left of
+ * the beginning. */
+static size_t last_fitted(const struct es_samples *s, size_t a)
+{
+    double whole = s->y[s->n - 1] - s->y[a];
+    double noise = es_noise_from_differences(s->y + a, s->n - a);
+    if (fabs(whole) < 200 * noise)
+        return s->n;
+    double half_time = 0.5 * (s->t[a] + s->t[s->n - 1]);
+    size_t middle = es_samples_at(s, half_time);
+    if (fabs(s->y[middle] - s->y[a]) < 0.8 * fabs(whole))
+        return s->n;
+    size_t b = a;
+    while (b < s->n && fabs(s->y[b] - s->y[a]) < 0.6 * fabs(whole))
+        b++;
+    return b < a + LEAST ? (a + LEAST < s->n ? a + LEAST : s->n) : b;
+}
+
+static void fill_budget(const struct es_pressure_rate_input *in, const struct fit_job *j, const struct bent *b,
+                        double s, double inflation, struct es_pressure_rate *out)
+{
+    const struct es_channel_uncertainty *u = &in->series->u;
+    struct es_fit f;
+    double variance = 0, gradient[3] = {b->k, 1, b->fit.b[0] - out->begin};
+    if (linear_part(j, b, NULL, &f)) {
+        /* the third column was scaled by the rate: its coefficient is k itself */
+        for (int i = 0; i < 3; i++)
+            for (int m = 0; m < 3; m++)
+                variance += gradient[i] * f.cov[i][m] * gradient[m];
+    }
+    double dof = fmax((double)j->n / inflation - 3, 1);
+    es_budget_add(&out->budget, ES_TERM_REPEAT, s * sqrt(inflation * fmax(variance, 0)), dof);
+    /* a slow ramp read in steps: its ends are known to half a step each */
+    double step = es_resolution_u(u->resolution, s) * sqrt(12.0);
+    es_budget_add(&out->budget, ES_TERM_REPEAT, es_rectangular(step / j->length), INFINITY);
+    es_budget_add(&out->budget, ES_TERM_REPEAT, u->repeatability * sqrt(2.0) / j->length, INFINITY);
+}
+
+static void take_heat_off(const struct fit_job *j, const struct bent *b, double tau, struct es_pressure_rate *out)
+{
+    double share = heat_in(j, b, out->begin, tau);
+    double quick = heat_in(j, b, out->begin, tau / 2), slow = heat_in(j, b, out->begin, 2 * tau);
+    double doubt = fmax(fabs(slow - quick) / 2, share / 2);
+    out->heat = share;
+    out->rate /= 1 + share;
+    es_budget_add(&out->budget, ES_TERM_COMMON, es_rectangular(out->rate * doubt / (1 + share)), INFINITY);
+}
+
+static enum es_status fit_all(const struct es_pressure_rate_input *in, struct fit_job *j,
+                              struct es_pressure_rate *out)
+{
+    struct bent straight, free_bend, best;
+    struct es_fit line;
+    if (!fit_with(j, 0, &straight) || !fit_best(j, &free_bend))
+        return refuse(out, "the samples do not determine a rate");
+    double inflation;
+    double noise = residuals(j, &free_bend, &inflation);
+    double local = es_noise_from_differences(j->p, j->n);
+    double floor = in->series->u.resolution / sqrt(12.0);
+    double size = fabs(j->p[j->n - 1] - j->p[0]);
+    /* neighbouring samples differ by noise and by the rise from one to the next */
+    local = hypot(local, hypot(floor, size / (double)j->n));
+    if (noise > MOST_MISFIT * local && noise > 0.01 * size)
+        return refuse(out, "no single rate describes the recording: it departs from a slowing rise by %.2g Pa, "
+                      "noise is %.2g Pa", noise, local);
+    double rate_guess = fmax(fabs(straight.fit.b[1]), fabs(free_bend.fit.b[1]));
+    double sd_k = rate_guess / in->driving;
+    double sd = noise * sqrt(inflation);
+    j->weight = sd_k > 0 ? sd * sd / (sd_k * sd_k) : 0;
+    if (!(sd > 0) || !fit_best(j, &best))
+        best = sd > 0 ? straight : free_bend;
+    out->bend = best.k;
+    out->rate = best.fit.b[1] + best.k * (best.fit.b[0] - out->begin);
+    if (es_polynomial_fit(j->t, j->p, j->n, 1, j->start + j->length / 2, j->length / 2, &line)) {
+        out->straight = line.b[1] / (j->length / 2);
+        out->u_straight = line.s * sqrt(line.cov[1][1] * inflation) / (j->length / 2);
+    }
+    double extrapolated = fabs(best.k * (best.fit.b[0] - out->begin));
+    if (extrapolated > 0.5 * fabs(out->rate) && fabs(best.k) * j->length > 0.1)
+        es_budget_add(&out->budget, ES_TERM_REPEAT, es_rectangular(0.2 * extrapolated), INFINITY);
+    out->mean = es_mean(j->p, j->n);
+    out->length = j->length;
+    fill_budget(in, j, &best, noise, inflation, out);
+    if (in->thermal_time > 0)
+        take_heat_off(j, &best, in->thermal_time, out);
+    out->valid = true;
+    return ES_OK;
+}
+
+enum es_status es_pressure_rate_of(const struct es_pressure_rate_input *in, struct es_pressure_rate *out,
+                                   struct es_error *err)
+{
+    struct es_samples s;
+    char text[160];
+    *out = (struct es_pressure_rate){0};
+    enum es_status status = es_samples_take(in->series, -INFINITY, INFINITY, &s, err);
+    if (status != ES_OK)
+        return status;
+    const char *why = es_samples_unfit(&s, LEAST, text);
+    if (why) {
+        status = refuse(out, "%s", why);
+        goto free_samples;
+    }
+    size_t a = first_fitted(&s, in->settle), b = last_fitted(&s, a < s.n ? a : 0);
+    if (b < a + LEAST) {
+        status = refuse(out, "too short: %zu samples after %.1f s to settle, at least %d are needed",
+                        b > a ? b - a : 0, in->settle, LEAST);
+        goto free_samples;
+    }
+    struct fit_job job = {.t = s.t + a, .p = s.y + a, .n = b - a, .start = s.t[a], .length = s.t[b - 1] - s.t[a]};
+    if (!(job.length > 0)) {
+        status = refuse(out, "all samples carry the same time");
+        goto free_samples;
+    }
+    job.rest = malloc(job.n * sizeof *job.rest);
+    if (!job.rest) {
+        status = es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", job.n);
+        goto free_samples;
+    }
+    out->begin = begin_of(&s);
+    out->first = s.index[a];
+    out->last = s.index[b - 1];
+    status = fit_all(in, &job, out);
+    free(job.rest);
+free_samples:
+    es_samples_free(&s);
+    return status;
+}

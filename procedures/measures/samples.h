@@ -1,0 +1,29 @@
+/* The usable part of a series: good samples within a span of time, as plain arrays. */
+#ifndef ES_MEASURES_SAMPLES_H
+#define ES_MEASURES_SAMPLES_H
+
+#include "procedures/measures/trace.h"
+#include "rig/base/error.h"
+
+struct es_samples {
+    double *t, *y;
+    size_t *index;   /* in the series */
+    size_t n;        /* good ones */
+    size_t missing;  /* not good, or absent where the usual interval would have them */
+    double interval; /* s: median of the intervals; 0 when n < 2 */
+    double gap;      /* s: longest time without a good sample inside the span, its ends included */
+};
+
+/* Good samples with from <= t <= to. Values that are not finite count as not good. n may come out 0. */
+enum es_status es_samples_take(const struct es_series *series, double from, double to,
+                               struct es_samples *out, struct es_error *err) ES_MUST_CHECK;
+void es_samples_free(struct es_samples *s); /* leaves it empty */
+
+/* First sample with t >= limit (n when none). */
+size_t es_samples_at(const struct es_samples *s, double limit);
+
+/* Why these samples cannot carry a value: fewer than `least`, or more than a tenth missing. NULL when they
+ * can. `text` holds the sentence. */
+const char *es_samples_unfit(const struct es_samples *s, size_t least, char text[static 160]);
+
+#endif

@@ -1,0 +1,248 @@
+#include "procedures/measures/step_analysis.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "procedures/measures/local_fit.h"
+#include "procedures/measures/onset.h"
+#include "procedures/measures/step_settling.h"
+#include "procedures/measures/timing.h"
+
+#define LEAST_REST       5     /* samples in each rest */
+#define LEAST_COUNTS     10.0  /* steps of resolution in the response, below which it has no shape */
+#define LEAST_NOISE      8.0   /* response over noise of one sample, the same */
+#define MOST_MOVEMENT    0.003 /* of the response during the rest: more is not settled */
+#define LEAST_IN_RISE    4     /* samples between 10 % and 63 % */
+
+/* Shares of the step at which the times are taken. */
+static const double levels[] = {[ES_STEP_T63] = 0.63, [ES_STEP_T86] = 0.865, [ES_STEP_T98] = 0.98};
+
+static void refuse(struct es_estimate *e, const char *format, ...) ES_PRINTF(2, 3);
+static void refuse(struct es_estimate *e, const char *format, ...)
+{
+    va_list args;
+    va_start(args, format);
+    vsnprintf(e->reason, sizeof e->reason, format, args);
+    va_end(args);
+    e->valid = false;
+}
+
+static void refuse_all(struct es_step *s, const char *format, ...) ES_PRINTF(2, 3);
+static void refuse_all(struct es_step *s, const char *format, ...)
+{
+    va_list args;
+    va_start(args, format);
+    vsnprintf(s->reason, sizeof s->reason, format, args);
+    va_end(args);
+    s->carried = false;
+    for (int i = 0; i < ES_STEP_FIGURES; i++)
+        refuse(&s->figures[i], "%s", s->reason);
+}
+
+/* Both rests, and whether there is a response to speak of. */
+static bool take_levels(const struct es_step_input *in, struct es_step *out)
+{
+    const struct es_samples *s = in->samples;
+    char why[160];
+    if (es_samples_unfit(s, 4 * LEAST_REST, why)) {
+        refuse_all(out, "%s", why);
+        return false;
+    }
+    size_t a = es_samples_at(s, in->rest_before), b = es_samples_at(s, in->origin);
+    size_t c = es_samples_at(s, in->end - in->rest * (in->end - in->origin));
+    if (b < a + LEAST_REST || !es_plateau_of(s->t + a, s->y + a, b - a, &out->before)) {
+        refuse_all(out, "no rest of at least %d samples before the command: where it started is not known",
+                   LEAST_REST);
+        return false;
+    }
+    if (s->n < c + LEAST_REST || !es_plateau_of(s->t + c, s->y + c, s->n - c, &out->after)) {
+        refuse_all(out, "too short: fewer than %d samples in the last %.0f %% after the command", LEAST_REST,
+                   100 * in->rest);
+        return false;
+    }
+    out->size = out->after.mean - out->before.mean;
+    double noise = fmax(out->before.s, out->after.s), q = in->u.resolution;
+    if (!(fabs(out->size) > LEAST_COUNTS * q) || !(fabs(out->size) > LEAST_NOISE * noise)) {
+        refuse_all(out, "the response is lost: its size is %.1f times the noise and %.1f steps of the reading",
+                   noise > 0 ? fabs(out->size) / noise : INFINITY, q > 0 ? fabs(out->size) / q : INFINITY);
+        return false;
+    }
+    double moved = es_plateau_movement(&out->after) / fabs(out->size);
+    if (moved > MOST_MOVEMENT) {
+        refuse_all(out, "not settled: still moving by %.1f %% of the step in the last %.2f s", 100 * moved,
+                   out->after.length);
+        return false;
+    }
+    double stirred = es_plateau_movement(&out->before) / fabs(out->size);
+    if (stirred > 2 * MOST_MOVEMENT) {
+        refuse_all(out, "not at rest before the command: moving by %.1f %% of the step", 100 * stirred);
+        return false;
+    }
+    return true;
+}
+
+/* A channel that refreshes more slowly than it is sampled repeats its values while everything moves. */
+static double refresh_seen(const struct es_samples *s, double from, double to, double resolution)
+{
+    size_t a = es_samples_at(s, from), b = es_samples_at(s, to), changes = 0;
+    if (b < a + 6)
+        return 0;
+    for (size_t i = a + 1; i < b; i++)
+        changes += s->y[i] != s->y[i - 1];
+    double per_sample = fabs(s->y[b - 1] - s->y[a]) / (double)(b - 1 - a);
+    if (changes == 0 || per_sample < resolution || (double)(b - 1 - a) < 1.4 * (double)changes)
+        return 0;
+    return s->interval * (double)(b - 1 - a) / (double)changes;
+}
+
+struct shape {
+    struct es_curve_view view;
+    int sign;
+    size_t smooth;   /* half-width, samples, of means that look for first passages */
+    double t10, t63; /* s, crude */
+};
+
+static bool take_shape(const struct es_step_input *in, struct es_step *out, struct shape *sh)
+{
+    const struct es_samples *s = in->samples;
+    double noise = sqrt(0.5 * (out->before.s * out->before.s + out->after.s * out->after.s));
+    sh->view = (struct es_curve_view){s->t, s->y, s->n, noise, 1};
+    sh->sign = out->size > 0 ? 1 : -1;
+    sh->smooth = 0;
+    while (sh->smooth < 200 && noise / sqrt(2.0 * (double)sh->smooth + 1) > 0.02 * fabs(out->size))
+        sh->smooth++;
+    double y0 = out->before.mean;
+    sh->t10 = es_first_passage(&sh->view, y0 + 0.1 * out->size, sh->sign, in->origin, sh->smooth);
+    sh->t63 = es_first_passage(&sh->view, y0 + 0.63 * out->size, sh->sign, in->origin, sh->smooth);
+    if (!isfinite(sh->t63) || !isfinite(sh->t10)) {
+        refuse_all(out, "the response does not pass 63 %% of its own size after the command");
+        return false;
+    }
+    out->refresh = fmax(in->u.refresh, refresh_seen(s, sh->t10, sh->t63, in->u.resolution));
+    if (out->refresh > s->interval && s->interval > 0)
+        sh->view.inflation = out->refresh / s->interval;
+    return true;
+}
+
+/* Uncertainty of a level at share f of the step, from both rests. */
+static double level_u(const struct es_step_input *in, const struct es_step *s, double f)
+{
+    double q0 = es_resolution_u(in->u.resolution, s->before.s), q1 = es_resolution_u(in->u.resolution, s->after.s);
+    double u0 = hypot(s->before.u_mean, q0), u1 = hypot(s->after.u_mean, q1);
+    u1 = hypot(u1, es_rectangular(0.5 * es_plateau_movement(&s->after)));
+    return hypot((1 - f) * u0, f * u1);
+}
+
+static void crossing_time(const struct es_step_input *in, const struct shape *sh, struct es_step *out,
+                          enum es_step_figure figure)
+{
+    struct es_estimate *e = &out->figures[figure];
+    double f = levels[figure], level = out->before.mean + f * out->size;
+    double guess = es_first_passage(&sh->view, level, sh->sign, in->origin, sh->smooth);
+    double rise = sh->t63 - sh->t10;
+    size_t inside = es_samples_at(in->samples, sh->t63) - es_samples_at(in->samples, sh->t10);
+    struct es_local l;
+    if (inside < LEAST_IN_RISE) {
+        refuse(e, "sampled too slowly: %zu samples between 10 %% and 63 %% of the step, at least %d are needed",
+               inside, LEAST_IN_RISE);
+        return;
+    }
+    double widest = fmax(0.6 * rise, 3 * in->samples->interval);
+    if (!isfinite(guess) || !es_local_crossing(&sh->view, level, guess, widest, &l)) {
+        refuse(e, "the response does not clearly pass %.1f %% of the step", 100 * f);
+        return;
+    }
+    double u_level = level_u(in, out, f) / fabs(l.slope);
+    if (!(hypot(l.u_at, u_level) < 0.5 * (l.at - in->origin))) {
+        refuse(e, "noise hides where the response passes %.1f %% of the step", 100 * f);
+        return;
+    }
+    double late = es_timing_terms(&in->u, out->refresh, in->u_origin, &e->budget);
+    es_budget_add(&e->budget, ES_TERM_REPEAT, l.u_at, 30);
+    es_budget_add(&e->budget, ES_TERM_REPEAT, u_level, fmin(out->before.dof, out->after.dof));
+    e->value = l.at - in->origin - late;
+    e->valid = true;
+}
+
+static void dead_time(const struct es_step_input *in, const struct shape *sh, struct es_step *out)
+{
+    struct es_estimate *e = &out->figures[ES_STEP_DEAD_TIME];
+    struct es_onset onset;
+    if (!es_onset_find(&sh->view, in->origin, out->before.mean, out->after.mean, sh->t63, &onset)) {
+        refuse(e, "too few samples around the beginning of the response");
+        return;
+    }
+    double late = es_timing_terms(&in->u, out->refresh, in->u_origin, &e->budget);
+    es_budget_add(&e->budget, ES_TERM_REPEAT, onset.u_at, 20);
+    /* between two samples nothing is known of where a sharp beginning was */
+    es_budget_add(&e->budget, ES_TERM_REPEAT, es_rectangular(0.1 * in->samples->interval), INFINITY);
+    e->value = fmax(0, onset.at - in->origin - late);
+    e->valid = true;
+}
+
+static void overshoot(const struct es_step_input *in, const struct shape *sh, struct es_step *out)
+{
+    struct es_estimate *e = &out->figures[ES_STEP_OVERSHOOT];
+    double size = fabs(out->size), rise = sh->t63 - sh->t10;
+    struct es_local peak = {0};
+    double at = es_settling_summit(in->samples, sh->view.s / size * sqrt(sh->view.inflation), sh->t63, sh->sign,
+                                   rise);
+    bool found = isfinite(at) && es_local_peak(&sh->view, sh->sign, at, 0.5 * rise, &peak);
+    double over = found ? sh->sign * (peak.value - out->after.mean) / size : 0;
+    double u_end = level_u(in, out, 1) / size, u_start = level_u(in, out, 0) / size;
+    double u = hypot(found ? peak.u_value / size : 0, hypot(u_end * (1 + over), u_start * over));
+    double least = fmax(2 * in->u.resolution / size, 3 * hypot(u, u_end));
+    if (!found)
+        least = fmax(least, 3 * sh->view.s / size / sqrt(2.0 * (double)sh->smooth + 1));
+    if (over <= least) { /* nothing that stands out: between none and what would have stood out */
+        e->value = 0;
+        es_budget_add(&e->budget, ES_TERM_REPEAT, es_rectangular(least), INFINITY);
+    } else {
+        e->value = over;
+        es_budget_add(&e->budget, ES_TERM_REPEAT, u, 30);
+        es_budget_add(&e->budget, ES_TERM_REPEAT, es_resolution_u(in->u.resolution, sh->view.s) / size, INFINITY);
+    }
+    e->valid = true;
+}
+
+static void settling(const struct es_step_input *in, const struct shape *sh, struct es_step *out)
+{
+    struct es_estimate *e = &out->figures[ES_STEP_SETTLING];
+    struct es_settling_input si = {
+        .samples = in->samples,
+        .view = sh->view,
+        .origin = in->origin,
+        .start = out->before.mean,
+        .end_level = out->after.mean,
+        .u_level = level_u(in, out, 1),
+        .band = in->band,
+        .resolution = in->u.resolution,
+        .rise = sh->t63 - sh->t10,
+        .rest_from = in->end - in->rest * (in->end - in->origin),
+    };
+    struct es_settled settled;
+    if (!es_settling_find(&si, &settled)) {
+        refuse(e, "%s", settled.reason);
+        return;
+    }
+    double late = es_timing_terms(&in->u, out->refresh, in->u_origin, &e->budget);
+    es_budget_add(&e->budget, ES_TERM_REPEAT, settled.u_at, 30);
+    e->value = settled.at - in->origin - late;
+    e->valid = true;
+}
+
+void es_step_analyse(const struct es_step_input *in, struct es_step *out)
+{
+    memset(out, 0, sizeof *out);
+    struct shape sh;
+    if (!take_levels(in, out) || !take_shape(in, out, &sh))
+        return;
+    out->carried = true;
+    dead_time(in, &sh, out);
+    for (enum es_step_figure f = ES_STEP_T63; f <= ES_STEP_T98; f++)
+        crossing_time(in, &sh, out, f);
+    overshoot(in, &sh, out);
+    settling(in, &sh, out);
+}

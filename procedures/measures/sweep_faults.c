@@ -1,0 +1,264 @@
+#include "procedures/measures/sweep_faults.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "procedures/measures/numeric/least_squares.h"
+#include "procedures/measures/numeric/summary.h"
+
+#define BINS   100 /* of 1 % of the range */
+#define AROUND 3   /* bins on each side for the roughness */
+#define DEGREE 4   /* of a leg's smooth course */
+#define SURE   4.0 /* standard uncertainties for a reversal: one in 10^4 by chance */
+
+static bool inside(const struct es_sweep_point *p, double low, double high)
+{
+    return p->paired && p->angle >= low && p->angle <= high;
+}
+
+/* A leg's smooth course, by least squares on what is not odd; returns false when too little is left. */
+static bool smooth_course(const struct es_sweep *s, const struct es_sweep_leg *leg, double low, double high,
+                          struct es_fit *f)
+{
+    struct es_least_squares ls;
+    double middle = 0.5 * (low + high), half = 0.5 * (high - low);
+    es_ls_start(&ls, DEGREE + 1);
+    for (size_t i = leg->first; i <= leg->last; i++) {
+        const struct es_sweep_point *p = &s->points[i];
+        if (!inside(p, low, high) || !p->good || p->odd)
+            continue;
+        double x = (p->angle - middle) / half, row[DEGREE + 1] = {1, x, x * x, x * x * x, x * x * x * x};
+        es_ls_add(&ls, row, p->ratio);
+    }
+    return ls.n > 4 * (DEGREE + 1) && es_ls_solve(&ls, f);
+}
+
+/* Marks again from a course; returns the robust noise of the rest. */
+static double mark(struct es_sweep *s, const struct es_sweep_leg *leg, double low, double high,
+                   const struct es_fit *f, double cut, double *work)
+{
+    double middle = 0.5 * (low + high), half = 0.5 * (high - low);
+    size_t n = 0;
+    for (size_t i = leg->first; i <= leg->last; i++) {
+        struct es_sweep_point *p = &s->points[i];
+        if (!inside(p, low, high))
+            continue;
+        double off = p->good ? fabs(p->ratio - es_polynomial_at(f, middle, half, p->angle)) : INFINITY;
+        p->odd = off > cut;
+        if (p->good)
+            work[n++] = off;
+    }
+    return 1.4826 * es_median(work, n);
+}
+
+enum es_status es_sweep_find_odd(struct es_sweep *s, double low, double high, double deviation, double *noise,
+                                 char text[static 160], struct es_error *err)
+{
+    double *work = malloc((s->n + 1) * sizeof *work);
+    if (!work)
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", s->n);
+    text[0] = '\0';
+    *noise = 0;
+    for (size_t k = 0; k < s->leg_count && !text[0]; k++) {
+        struct es_fit f;
+        double spread = INFINITY;
+        for (int pass = 0; pass < 8; pass++) { /* the worst go first, then the cut closes in */
+            if (!smooth_course(s, &s->legs[k], low, high, &f)) {
+                snprintf(text, 160, "leg %zu has too few good readings to be judged", k + 1);
+                break;
+            }
+            double cut = pass == 0 ? INFINITY : fmax(deviation, 6 * spread);
+            spread = mark(s, &s->legs[k], low, high, &f, cut, work);
+        }
+        *noise = fmax(*noise, spread);
+    }
+    if (!text[0] && 6 * *noise > 3 * deviation)
+        snprintf(text, 160, "noise hides dropouts: %.3f %% against a deviation of %.3f %%", 100 * *noise,
+                 100 * deviation);
+    free(work);
+    return ES_OK;
+}
+
+static void add_dropout(struct es_sweep_faults *out, double from, double to, size_t point, double near)
+{
+    for (size_t d = 0; d < out->dropout_count; d++) {
+        struct es_sweep_dropout *o = &out->dropouts[d];
+        if (to < o->from - near || from > o->to + near)
+            continue;
+        o->from = fmin(o->from, from);
+        o->to = fmax(o->to, to);
+        o->width = fmax(o->width, to - from);
+        o->legs++;
+        return;
+    }
+    if (out->dropout_count < ES_SWEEP_MAX_DROPOUTS)
+        out->dropouts[out->dropout_count++] = (struct es_sweep_dropout){from, to, to - from, 1, point};
+}
+
+/* Runs of odd points in one leg; each reaches half-way to its good neighbours. */
+static void dropouts_of_leg(const struct es_sweep *s, const struct es_sweep_leg *leg, double low, double high,
+                            double near, struct es_sweep_faults *out)
+{
+    double before = NAN, from = NAN, last = NAN;
+    size_t point = 0;
+    for (size_t i = leg->first; i <= leg->last + 1; i++) {
+        bool end = i > leg->last;
+        const struct es_sweep_point *p = &s->points[end ? leg->last : i];
+        if (!end && !inside(p, low, high))
+            continue;
+        bool odd = !end && (p->odd || !p->good);
+        if (odd && isnan(from)) {
+            from = isnan(before) ? p->angle : 0.5 * (before + p->angle);
+            point = i;
+        }
+        if (odd)
+            last = p->angle;
+        if (!odd && !isnan(from)) {
+            double to = end ? last : 0.5 * (last + p->angle);
+            add_dropout(out, fmin(from, to), fmax(from, to), point, near);
+            from = NAN;
+        }
+        before = p->angle;
+    }
+}
+
+/* Mean reading in each bin, carried to its middle, both directions weighing the same. */
+struct bins {
+    double mean[BINS], u[BINS], width;
+    bool known[BINS];
+};
+
+static void fill_bins(const struct es_sweep *s, double low, double high, double slope, double noise,
+                      struct bins *b)
+{
+    double sum[2][BINS] = {{0}};
+    size_t n[2][BINS] = {{0}};
+    b->width = (high - low) / BINS;
+    for (size_t k = 0; k < s->leg_count; k++) {
+        const struct es_sweep_leg *leg = &s->legs[k];
+        int w = leg->direction > 0;
+        for (size_t i = leg->first; i <= leg->last; i++) {
+            const struct es_sweep_point *p = &s->points[i];
+            if (!inside(p, low, high) || !p->good || p->odd)
+                continue;
+            size_t j = (size_t)fmin((p->angle - low) / b->width, BINS - 1);
+            sum[w][j] += p->ratio - slope * (p->angle - (low + ((double)j + 0.5) * b->width));
+            n[w][j]++;
+        }
+    }
+    for (size_t j = 0; j < BINS; j++) {
+        b->known[j] = n[0][j] && n[1][j];
+        if (!b->known[j])
+            continue;
+        double a = (double)n[0][j], c = (double)n[1][j];
+        b->mean[j] = 0.5 * (sum[0][j] / a + sum[1][j] / c);
+        b->u[j] = 0.5 * noise * sqrt(1 / a + 1 / c);
+    }
+}
+
+static void judge_bins(const struct bins *b, double slope, double resolution, struct es_sweep_faults *out)
+{
+    bool backwards = false;
+    for (size_t j = 1; j < BINS; j++) {
+        if (!b->known[j] || !b->known[j - 1])
+            continue;
+        double step = (b->mean[j] - b->mean[j - 1]) * copysign(1, slope);
+        bool now = step < -(SURE * hypot(b->u[j], b->u[j - 1]) + resolution);
+        if (now && !backwards)
+            out->reversals++;
+        backwards = now;
+    }
+    for (size_t j = AROUND; j + AROUND < BINS; j++) {
+        double x[2 * AROUND + 1], y[2 * AROUND + 1];
+        size_t n = 0;
+        for (size_t i = j - AROUND; i <= j + AROUND; i++)
+            if (i != j && b->known[i]) {
+                x[n] = (double)i;
+                y[n++] = b->mean[i];
+            }
+        struct es_fit f;
+        if (!b->known[j] || n < AROUND + 1 || !es_polynomial_fit(x, y, n, 1, (double)j, AROUND, &f))
+            continue;
+        double off = fabs(b->mean[j] - f.b[0]);
+        if (off > out->roughness) {
+            out->roughness = off;
+            out->u_roughness = b->u[j] * sqrt(1 + f.cov[0][0]);
+        }
+    }
+}
+
+/* Where the reading passes its bounds near the two ends, by the slope from the last bin beyond them. */
+static void bounded(const struct bins *b, double low, double high, double reading_low, double reading_high,
+                    double slope, double *first, double *last)
+{
+    *first = low;
+    *last = high;
+    for (size_t j = 0; j < BINS; j++) {
+        double over = b->mean[j] < reading_low ? reading_low : reading_high;
+        if (!b->known[j] || (b->mean[j] >= reading_low && b->mean[j] <= reading_high) || slope == 0)
+            continue;
+        double centre = low + ((double)j + 0.5) * b->width;
+        double edge = centre + (over - b->mean[j]) / slope;
+        if (centre < 0.5 * (low + high))
+            *first = fmax(*first, edge);
+        else
+            *last = fmin(*last, edge);
+    }
+}
+
+/* Widest stretch between dropouts in which the reading keeps within its bounds. */
+static void usable_stretch(double first, double last, struct es_sweep_faults *out)
+{
+    double from = first;
+    out->usable_from = out->usable_to = first;
+    while (from < last) {
+        double to = last, next = last;
+        for (size_t d = 0; d < out->dropout_count; d++) { /* the nearest dropout ahead ends the stretch */
+            const struct es_sweep_dropout *o = &out->dropouts[d];
+            if (o->to > from && o->from < to) {
+                to = fmax(o->from, from);
+                next = o->to;
+            }
+        }
+        if (to - from > out->usable_to - out->usable_from) {
+            out->usable_from = from;
+            out->usable_to = to;
+        }
+        if (!(next > from))
+            break;
+        from = next;
+    }
+}
+
+enum es_status es_sweep_faults_of(const struct es_sweep *s, double low, double high, double resolution,
+                                  double reading_low, double reading_high, struct es_sweep_faults *out,
+                                  struct es_error *err)
+{
+    double noise = out->noise;
+    memset(out, 0, sizeof *out);
+    out->noise = noise;
+    struct bins *b = calloc(1, sizeof *b);
+    if (!b)
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for the sweep's bins.");
+    double near = fmax(0.005 * (high - low), 2 * s->sample_angle);
+    for (size_t k = 0; k < s->leg_count; k++)
+        dropouts_of_leg(s, &s->legs[k], low, high, near, out);
+    struct es_least_squares ls;
+    struct es_fit f;
+    double middle = 0.5 * (low + high), half = 0.5 * (high - low), slope = 0;
+    es_ls_start(&ls, 2);
+    for (size_t i = 0; i < s->n; i++)
+        if (inside(&s->points[i], low, high) && s->points[i].good && !s->points[i].odd)
+            es_ls_add(&ls, (double[2]){1, (s->points[i].angle - middle) / half}, s->points[i].ratio);
+    if (es_ls_solve(&ls, &f))
+        slope = f.b[1] / half;
+    fill_bins(s, low, high, slope, noise, b);
+    judge_bins(b, slope, resolution, out);
+    double first, last;
+    bounded(b, low, high, reading_low, reading_high, slope, &first, &last);
+    usable_stretch(first, last, out);
+    free(b);
+    return ES_OK;
+}

@@ -1,0 +1,37 @@
+/* Faults along a swept sensor's track: dropouts, reversals, roughness, and the range that is free of them.
+ * Pure. */
+#ifndef ES_MEASURES_SWEEP_FAULTS_H
+#define ES_MEASURES_SWEEP_FAULTS_H
+
+#include "procedures/measures/sweep_legs.h"
+
+#define ES_SWEEP_MAX_DROPOUTS 256
+
+struct es_sweep_dropout {
+    double from, to; /* rad, over all legs that showed it */
+    double width;    /* rad, the widest of them */
+    size_t legs;     /* that showed it */
+    size_t point;    /* one of its points */
+};
+
+struct es_sweep_faults {
+    size_t dropout_count;
+    struct es_sweep_dropout dropouts[ES_SWEEP_MAX_DROPOUTS];
+    double noise;             /* of one reading about its smooth surroundings */
+    size_t reversals;         /* places where the mean curve runs backwards */
+    double roughness;         /* largest departure of 1 % of the range from the line through its surroundings */
+    double u_roughness;       /* noise of it */
+    double usable_from, usable_to; /* rad: widest stretch without fault, reading within its bounds */
+};
+
+/* Marks the points that are not where their surroundings are by more than `deviation` (in reading), or not
+ * good. False (with `text`) when noise hides such a deviation. */
+enum es_status es_sweep_find_odd(struct es_sweep *s, double low, double high, double deviation, double *noise,
+                                 char text[static 160], struct es_error *err) ES_MUST_CHECK;
+
+/* Dropouts from the marked points, then the rest from all others. */
+enum es_status es_sweep_faults_of(const struct es_sweep *s, double low, double high, double resolution,
+                                  double reading_low, double reading_high, struct es_sweep_faults *out,
+                                  struct es_error *err) ES_MUST_CHECK;
+
+#endif

@@ -1,0 +1,20 @@
+#include "procedures/measures/timing.h"
+
+#include <math.h>
+
+#define LAG_KNOWN_TO 0.2
+
+double es_timing_terms(const struct es_channel_uncertainty *u, double refresh, double u_origin,
+                       struct es_budget *b)
+{
+    es_budget_add(b, ES_TERM_COMMON, u->time, INFINITY);
+    es_budget_add(b, ES_TERM_REPEAT, u_origin, INFINITY);
+    es_budget_add(b, ES_TERM_REPEAT, es_rectangular(refresh / 2), INFINITY);
+    es_budget_add(b, ES_TERM_COMMON, LAG_KNOWN_TO * u->lag, INFINITY);
+    return refresh / 2 + u->lag;
+}
+
+double es_timing_u(const struct es_channel_uncertainty *u)
+{
+    return hypot(u->time, hypot(es_rectangular(u->refresh / 2), LAG_KNOWN_TO * u->lag));
+}

@@ -1,0 +1,16 @@
+/* What all times read from one channel share: origin, time stamps, refresh, lag. Pure. */
+#ifndef ES_MEASURES_TIMING_H
+#define ES_MEASURES_TIMING_H
+
+#include "procedures/measures/budget.h"
+
+/* Adds the terms to `b` and returns by how much the channel shows everything late, s: to be taken off. A
+ * value read between two refreshes is between 0 and one `refresh` old; a first-order instrument is late by its
+ * lag while the signal moves steadily (taken as known to a fifth). */
+double es_timing_terms(const struct es_channel_uncertainty *u, double refresh, double u_origin,
+                       struct es_budget *b);
+
+/* The same terms as one standard uncertainty, without the origin. */
+double es_timing_u(const struct es_channel_uncertainty *u);
+
+#endif

@@ -1,0 +1,28 @@
+#include "procedures/measures/trace.h"
+
+#include <stdlib.h>
+
+void es_trace_free(struct es_trace *trace)
+{
+    if (!trace)
+        return;
+    for (size_t i = 0; i < trace->series_count; i++) {
+        free(trace->series[i].t);
+        free(trace->series[i].y);
+        free(trace->series[i].quality);
+    }
+    free(trace->series);
+    free(trace->commands);
+    free(trace->name);
+    free(trace);
+}
+
+const struct es_series *es_trace_series(const struct es_trace *trace, enum es_role role)
+{
+    if (!trace)
+        return NULL;
+    for (size_t i = 0; i < trace->series_count; i++)
+        if (trace->series[i].role == role)
+            return &trace->series[i];
+    return NULL;
+}

@@ -1,4 +1,5 @@
 /* Instruments that answer text lines: the bench file's commands, seen from the other side. */
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -38,6 +39,18 @@ static bool say(const char *pattern, double value, long digits, char *out, size_
     return es_pattern_fill(pattern, value, (int)digits, out, size);
 }
 
+/* As many as the instrument resolves, at least those of its commands. */
+static long digits_of(const struct sim_point *p)
+{
+    const struct es_line_channel *c = p->channel->address;
+    const double step = es_to_unit_difference(p->channel->resolution, p->channel->unit);
+    long digits = c->digits;
+    while (digits < 9 && step > 0 && step < 0.99 * pow(10, (double)-digits)) {
+        digits++;
+    }
+    return digits;
+}
+
 /* True when the line was this channel's; `out` is its answer, "" for none. */
 static bool channel_answers(struct sim_bus *bus, const struct sim_point *p, struct line l, char *out,
                             size_t size)
@@ -45,7 +58,7 @@ static bool channel_answers(struct sim_bus *bus, const struct sim_point *p, stru
     const struct es_line_channel *c = p->channel->address;
     struct es_raw raw;
     if (is(l, c->ask) || is(l, c->read_back)) {
-        if (!say(c->answer, sim_point_read(p), c->digits, out, size)) {
+        if (!say(c->answer, sim_point_read(p), digits_of(p), out, size)) {
             *out = '\0';
         }
         return true;

@@ -95,9 +95,25 @@ static enum es_status make_link(struct sim_terminal *t, const char *path, struct
     return ES_OK;
 }
 
-enum es_status sim_terminal_open(struct sim_terminal *t, const char *path, struct es_error *err)
+/* The path without what its folder may be called by: one name for one place. The caller frees. */
+static enum es_status settle_path(const char *path, char **out, struct es_error *err)
 {
-    *t = closed;
+    const char *slash = strrchr(path, '/');
+    const char *base = slash ? slash + 1 : path;
+    char *folder = slash ? strndup(path, slash == path ? 1 : (size_t)(slash - path)) : strdup(".");
+    char *real = folder ? realpath(folder, NULL) : NULL;
+    const int error = errno;
+    free(folder);
+    if (!real) {
+        return es_fail_errno(err, error, "the folder of %s", path);
+    }
+    const int length = asprintf(out, "%s/%s", strcmp(real, "/") == 0 ? "" : real, base);
+    free(real);
+    return length < 0 ? es_fail(err, ES_NO_MEMORY, "no memory") : ES_OK;
+}
+
+static enum es_status open_at(struct sim_terminal *t, const char *path, struct es_error *err)
+{
     if (strncmp(path, "/dev/", 5) == 0) {
         return es_fail(
             err, ES_REFUSED,
@@ -115,6 +131,18 @@ enum es_status sim_terminal_open(struct sim_terminal *t, const char *path, struc
     if (s != ES_OK) {
         sim_terminal_close(t);
     }
+    return s;
+}
+
+enum es_status sim_terminal_open(struct sim_terminal *t, const char *path, struct es_error *err)
+{
+    char *settled = NULL;
+    *t = closed;
+    enum es_status s = settle_path(path, &settled, err);
+    if (s == ES_OK) {
+        s = open_at(t, settled, err);
+    }
+    free(settled);
     return s;
 }
 

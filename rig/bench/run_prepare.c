@@ -6,31 +6,7 @@
 #include <time.h>
 
 #include "rig/bench/run_parts.h"
-
-static void view_channel(const struct es_bench_station *station, const struct es_bench_channel *c,
-                         struct es_station_role *role)
-{
-    *role = (struct es_station_role){.present = true,
-                                     .dimension = c->unit->dimension,
-                                     .lowest = -INFINITY,
-                                     .highest = INFINITY,
-                                     .slew = INFINITY,
-                                     .rate = c->writable ? 0 : c->rate,
-                                     .uncertainty_known = !c->writable && !c->state,
-                                     .u = es_channel_uncertainty(c)};
-    const struct es_ceiling *ceiling = es_station_ceiling(station, c->role);
-    if (ceiling) {
-        role->lowest = ceiling->lowest;
-        role->highest = ceiling->highest;
-        role->slew = ceiling->slew;
-    }
-    for (size_t i = 0; i < station->safe_write_count; i++) {
-        if (station->safe_writes[i].role == c->role) {
-            role->safe_known = true;
-            role->safe = station->safe_writes[i].value;
-        }
-    }
-}
+#include "rig/bench/station_view.h"
 
 /* A fact by measurement replaces the one that the file states. */
 static void measured_fact(struct es_run *r, enum es_role role, const char *name)
@@ -59,12 +35,7 @@ static void fill_view(struct es_run *r)
     const struct es_bench_station *station = r->site->station;
     static const enum es_role surroundings[] = {ES_ROLE_AMBIENT_PRESSURE, ES_ROLE_AMBIENT_TEMPERATURE,
                                                 ES_ROLE_AMBIENT_HUMIDITY, ES_ROLE_SUPPLY_DEW_POINT};
-    r->view.bench = r->site->bench->name;
-    r->view.station = station->name;
-    r->view.safe_within = station->safe_within;
-    for (size_t i = 0; i < station->channel_count; i++) {
-        view_channel(station, &station->channels[i], &r->view.roles[station->channels[i].role]);
-    }
+    es_station_view_fill(r->site->bench, station, &r->view);
     for (size_t i = 0; i < 4; i++) {
         struct es_error err;
         r->before[surroundings[i]].quality = ES_FAILED;

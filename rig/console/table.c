@@ -8,7 +8,11 @@
 #define COLUMNS_MAX 12
 #define CELL_MAX    1024
 
+enum row_kind { ROW_CELLS, ROW_HEADING, ROW_NOTE };
+
 struct row {
+    enum row_kind kind; /* heading and note: cells[0] holds the text */
+    size_t indent;
     enum es_emphasis emphasis;
     char *cells[COLUMNS_MAX];
 };
@@ -63,6 +67,16 @@ static struct row *new_row(struct es_table *t)
     return &t->rows[t->count];
 }
 
+static void set_cell(struct es_table *t, struct row *row, size_t c, const char *text)
+{
+    struct es_text clean = {0};
+    size_t length = text != NULL ? strnlen(text, CELL_MAX / 4) : 0;
+    es_text_visible(&clean, text, length);
+    if (es_text_take(&clean, &row->cells[c], NULL) != ES_OK)
+        t->out_of_memory = true;
+    es_text_free(&clean);
+}
+
 void es_table_row(struct es_table *t, enum es_emphasis emphasis, const char *const *cells)
 {
     if (t == NULL)
@@ -73,15 +87,33 @@ void es_table_row(struct es_table *t, enum es_emphasis emphasis, const char *con
         return;
     }
     row->emphasis = emphasis;
-    for (size_t c = 0; c < t->column_count; c++) {
-        struct es_text clean = {0};
-        size_t length = cells[c] != NULL ? strnlen(cells[c], CELL_MAX / 4) : 0;
-        es_text_visible(&clean, cells[c], length);
-        if (es_text_take(&clean, &row->cells[c], NULL) != ES_OK)
-            t->out_of_memory = true;
-        es_text_free(&clean);
-    }
+    for (size_t c = 0; c < t->column_count; c++)
+        set_cell(t, row, c, cells[c]);
     t->count++;
+}
+
+static void add_line(struct es_table *t, enum row_kind kind, size_t indent, const char *text)
+{
+    struct row *row = t != NULL ? new_row(t) : NULL;
+    if (row == NULL) {
+        if (t != NULL)
+            t->out_of_memory = true;
+        return;
+    }
+    row->kind = kind;
+    row->indent = indent;
+    set_cell(t, row, 0, text);
+    t->count++;
+}
+
+void es_table_heading(struct es_table *t, const char *text)
+{
+    add_line(t, ROW_HEADING, 0, text);
+}
+
+void es_table_note(struct es_table *t, size_t indent, const char *text)
+{
+    add_line(t, ROW_NOTE, indent, text);
 }
 
 static const char *cell(const struct row *row, size_t c)
@@ -103,7 +135,7 @@ static bool fit(const struct es_table *t, size_t width, size_t *widths)
     for (size_t c = 0; c < t->column_count; c++) {
         widths[c] = es_display_width(t->columns[c].title);
         for (size_t r = 0; r < t->count; r++) {
-            size_t w = es_display_width(cell(&t->rows[r], c));
+            size_t w = t->rows[r].kind == ROW_CELLS ? es_display_width(cell(&t->rows[r], c)) : 0;
             if (w > widths[c])
                 widths[c] = w;
         }
@@ -191,7 +223,20 @@ static void print_row(const struct es_table *t, const size_t *widths, const char
     } while (any_left(t, rest));
 }
 
-static void print_fitted(const struct es_table *t, const size_t *widths, size_t indent, bool colour, FILE *to)
+/* Heading or note. */
+static void print_across(const struct row *row, size_t width, size_t indent, bool colour, FILE *to)
+{
+    enum es_emphasis emphasis = row->kind == ROW_HEADING ? ES_STRONG : ES_PLAIN;
+    if (row->kind == ROW_HEADING)
+        fputc('\n', to);
+    blanks(indent + row->indent, to);
+    attribute(emphasis, colour, true, to);
+    es_display_wrap(cell(row, 0), indent + row->indent, width, to);
+    attribute(emphasis, colour, false, to);
+}
+
+static void print_fitted(const struct es_table *t, const size_t *widths, size_t width, size_t indent,
+                         bool colour, FILE *to)
 {
     const char *cells[COLUMNS_MAX];
     bool titled = false;
@@ -202,6 +247,10 @@ static void print_fitted(const struct es_table *t, const size_t *widths, size_t 
     if (titled)
         print_row(t, widths, cells, ES_FAINT, indent, colour, to);
     for (size_t r = 0; r < t->count; r++) {
+        if (t->rows[r].kind != ROW_CELLS) {
+            print_across(&t->rows[r], width, indent, colour, to);
+            continue;
+        }
         for (size_t c = 0; c < t->column_count; c++)
             cells[c] = cell(&t->rows[r], c);
         print_row(t, widths, cells, t->rows[r].emphasis, indent, colour, to);
@@ -213,6 +262,10 @@ static void print_stacked(const struct es_table *t, size_t width, size_t indent,
 {
     for (size_t r = 0; r < t->count; r++) {
         const struct row *row = &t->rows[r];
+        if (row->kind != ROW_CELLS) {
+            print_across(row, width, indent, colour, to);
+            continue;
+        }
         bool first = true;
         attribute(row->emphasis, colour, true, to);
         for (size_t c = 0; c < t->column_count; c++) {
@@ -236,7 +289,7 @@ enum es_status es_table_print(const struct es_table *t, size_t width, size_t ind
         return es_fail(err, ES_NO_MEMORY, "not enough memory for the table");
     size_t widths[COLUMNS_MAX];
     if (width > indent && fit(t, width - indent, widths))
-        print_fitted(t, widths, indent, colour, to);
+        print_fitted(t, widths, width, indent, colour, to);
     else
         print_stacked(t, width, indent, colour, to);
     return ES_OK;

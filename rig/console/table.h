@@ -31,6 +31,11 @@ void es_table_free(struct es_table *table); /* NULL allowed */
 /* Adds a row; cells[i] NULL or "" is an empty cell. Sticky on failure, NULL table allowed. */
 void es_table_row(struct es_table *table, enum es_emphasis emphasis, const char *const *cells);
 
+/* A line over all columns: a heading with a blank line above it, or a note wrapped and indented below a row.
+ */
+void es_table_heading(struct es_table *table, const char *text);
+void es_table_note(struct es_table *table, size_t indent, const char *text);
+
 size_t es_table_rows(const struct es_table *table);
 
 /* Prints with `width` columns, each line indented. `colour`: emphasis by terminal attributes too; the words

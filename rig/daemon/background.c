@@ -41,24 +41,32 @@ enum es_status es_background_begin(int *ready, struct es_error *err)
     return ES_OK;
 }
 
-enum es_status es_background_ready(int ready, int exit_status, const char *log, struct es_error *err)
+static void tell(int ready, int exit_status)
 {
-    enum es_status s = ES_OK;
-    if (log != NULL) {
-        int in = open("/dev/null", O_RDONLY | O_CLOEXEC);
-        int out = open(log, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0640);
-        if (in < 0 || out < 0 || dup2(in, 0) < 0 || dup2(out, 1) < 0 || dup2(out, 2) < 0)
-            s = es_fail_errno(err, errno, "the log %s could not be opened", log);
-        if (in > 2)
-            close(in);
-        if (out > 2)
-            close(out);
-    }
-    unsigned char status = (unsigned char)(s == ES_OK ? exit_status : es_exit_status(s));
+    unsigned char status = (unsigned char)exit_status;
     ssize_t n;
     do
         n = write(ready, &status, 1);
     while (n < 0 && errno == EINTR);
     close(ready);
+}
+
+enum es_status es_background_ready(int ready, const char *log, struct es_error *err)
+{
+    enum es_status s = ES_OK;
+    int in = open("/dev/null", O_RDONLY | O_CLOEXEC);
+    int out = open(log, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0640);
+    if (in < 0 || out < 0 || dup2(in, 0) < 0 || dup2(out, 1) < 0 || dup2(out, 2) < 0)
+        s = es_fail_errno(err, errno, "the log %s could not be opened", log);
+    if (in > 2)
+        close(in);
+    if (out > 2)
+        close(out);
+    tell(ready, es_exit_status(s));
     return s;
+}
+
+void es_background_failed(int ready, int exit_status)
+{
+    tell(ready, exit_status);
 }

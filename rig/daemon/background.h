@@ -8,9 +8,10 @@
 /* Forks. In the first process it never returns. In the daemon *ready is where es_background_ready writes. */
 enum es_status es_background_begin(int *ready, struct es_error *err) ES_MUST_CHECK;
 
-/* Tells the waiting process the exit status to end with. The standard streams are then sent to `log` (NULL
- * when starting failed: they stay). */
-enum es_status es_background_ready(int ready, int exit_status, const char *log,
-                                   struct es_error *err) ES_MUST_CHECK;
+/* Sends the standard streams to `log` and lets the waiting process end with 0. */
+enum es_status es_background_ready(int ready, const char *log, struct es_error *err) ES_MUST_CHECK;
+
+/* Starting failed: lets the waiting process end with `exit_status`. */
+void es_background_failed(int ready, int exit_status);
 
 #endif

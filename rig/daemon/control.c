@@ -164,11 +164,10 @@ static enum es_status run(struct es_control *c, struct es_caller *caller, struct
     uint64_t first;
     long id = r->id;
     log_act(c, caller, "station %s: run of plan %s on serial %s asked for", r->station, r->plan, r->serial);
-    bool attended = !r->unattended;
     s = es_desk_run(desk, r, caller->person, identity, &first, err);
     if (s != ES_OK)
         return s;
-    follow(c, caller, desk, first, attended);
+    follow(c, caller, desk, first, true);
     es_reply_begin(out, id);
     es_json_text(out, "run", identity);
     es_json_integer(out, "first", (long long)first);

@@ -218,7 +218,7 @@ static enum es_status tell_ready(struct daemon *d, struct es_error *err)
     es_text_printf(&log, "%s/endstopd.log", d->a.state);
     enum es_status s = es_text_status(&log, err);
     if (s == ES_OK) {
-        s = es_background_ready(d->ready, 0, log.bytes, err);
+        s = es_background_ready(d->ready, log.bytes, err);
         d->ready = -1;
     }
     es_text_free(&log);
@@ -307,7 +307,7 @@ int main(int argc, char **argv)
         if (s == ES_USAGE)
             es_options_usage(&command_line, stderr);
         if (d.ready >= 0)
-            (void)es_background_ready(d.ready, es_exit_status(s), NULL, NULL);
+            es_background_failed(d.ready, es_exit_status(s));
     }
     return es_exit_status(s);
 }

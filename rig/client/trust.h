@@ -1,0 +1,22 @@
+/* The public keys that a check of certificates trusts: given ones, and those of a state folder. */
+#ifndef ES_CLIENT_TRUST_H
+#define ES_CLIENT_TRUST_H
+
+#include "results/certificate/certificate.h"
+#include "rig/console/options.h"
+
+#define ES_TRUST_MAX 256
+
+struct es_trust {
+    struct es_trusted_key keys[ES_TRUST_MAX];
+    char *names[ES_TRUST_MAX]; /* owned; keys[i].name points here */
+    size_t count;
+};
+
+/* `files`: public keys (PEM or JWK). `state` (NULL: none): its keys/bench.pub.pem and all of keys/trusted/.
+ */
+enum es_status es_trust_load(const struct es_option_list *files, const char *state, struct es_trust *trust,
+                             struct es_error *err) ES_MUST_CHECK;
+void es_trust_clear(struct es_trust *trust);
+
+#endif

@@ -1,0 +1,91 @@
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/ioctl.h>
+#include <unistd.h>
+
+#include "rig/client/verb.h"
+
+void es_screen_look(bool utf8, struct es_screen *screen)
+{
+    const char *term = getenv("TERM");
+    const char *no_colour = getenv("NO_COLOR");
+    const char *columns = getenv("COLUMNS");
+    bool dumb = term == NULL || strcmp(term, "dumb") == 0;
+    *screen = (struct es_screen){.out_terminal = isatty(STDOUT_FILENO) == 1,
+                                 .err_terminal = isatty(STDERR_FILENO) == 1 && !dumb,
+                                 .utf8 = utf8,
+                                 .width = 100};
+    screen->colour = screen->out_terminal && !dumb && (no_colour == NULL || no_colour[0] == '\0');
+    struct winsize size;
+    if (screen->out_terminal && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0)
+        screen->width = size.ws_col;
+    long wanted = columns != NULL ? strtol(columns, NULL, 10) : 0;
+    if (wanted > 0 && wanted < 1000)
+        screen->width = (size_t)wanted;
+    if (screen->width < 20)
+        screen->width = 20;
+}
+
+bool es_verb_begin(const struct es_verb *verb, const struct es_screen *screen, int argc, char **argv,
+                   void *destination, int *exit_status)
+{
+    bool help;
+    struct es_error err;
+    enum es_status s = es_options_parse(verb->line, argc, argv, destination, &help, &err);
+    if (s != ES_OK) {
+        fprintf(stderr, "%s: %s\n", verb->line->program, err.text);
+        es_options_usage(verb->line, stderr);
+        *exit_status = es_exit_status(ES_USAGE);
+        return false;
+    }
+    if (help) {
+        es_options_help(verb->line, screen->width < 100 ? screen->width : 100, stdout);
+        *exit_status = es_verb_end(verb, 0);
+        return false;
+    }
+    return true;
+}
+
+int es_verb_fail(const struct es_verb *verb, const struct es_error *err, const struct es_findings *findings)
+{
+    if (findings != NULL && findings->count > 0)
+        es_findings_print(findings, stderr);
+    if (findings == NULL || findings->count <= 1) {
+        struct es_text text = {0};
+        es_text_visible(&text, err->text, strlen(err->text));
+        if (findings == NULL || findings->count == 0)
+            fprintf(stderr, "%s: %s\n", verb->line->program, text.bytes != NULL ? text.bytes : err->text);
+        es_text_free(&text);
+    } else {
+        fprintf(stderr, "%s: %zu faults; nothing was done\n", verb->line->program, findings->count);
+    }
+    return es_exit_status(err->status);
+}
+
+int es_verb_end(const struct es_verb *verb, int exit_status)
+{
+    bool failed = ferror(stdout) != 0;
+    if (fflush(stdout) != 0 || failed) {
+        fprintf(stderr, "%s: the output could not be written: %s\n", verb->line->program, strerror(errno));
+        return 3;
+    }
+    return exit_status;
+}
+
+enum es_status es_find_file(const char *name, const char *folder, const char *ending, char **out,
+                            struct es_error *err)
+{
+    struct es_text path = {0};
+    if (strcmp(name, "-") == 0 || strchr(name, '/') != NULL || access(name, F_OK) == 0)
+        es_text_add(&path, name);
+    else
+        es_text_printf(&path, "%s/%s%s", folder, name, ending);
+    enum es_status s = es_text_status(&path, err);
+    if (s == ES_OK && strcmp(path.bytes, name) != 0 && access(path.bytes, F_OK) != 0)
+        s = es_fail(err, ES_NOT_FOUND, "there is no file %s here and no %s", name, path.bytes);
+    if (s == ES_OK)
+        s = es_text_take(&path, out, err);
+    es_text_free(&path);
+    return s;
+}

@@ -1,0 +1,334 @@
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rig/base/file.h"
+#include "rig/client/measure_order.h"
+#include "rig/client/verb.h"
+#include "rig/console/display.h"
+#include "rig/console/json_writer.h"
+#include "rig/console/number.h"
+#include "rig/console/table.h"
+
+#define SLOTS_MAX 8
+
+struct arguments {
+    struct es_option_list files, columns, uncertainties, sets, facts, traces;
+    const char *measure, *decimal;
+    bool merge, list, json, csv;
+};
+
+#define LIST(n, word, member, text)                                                                          \
+    {                                                                                                        \
+        .name = n, .value = word, .kind = ES_OPTION_LIST, .offset = offsetof(struct arguments, member),      \
+        .meaning = text                                                                                      \
+    }
+#define FLAG(n, member, text)                                                                                \
+    {                                                                                                        \
+        .name = n, .kind = ES_OPTION_FLAG, .offset = offsetof(struct arguments, member), .meaning = text     \
+    }
+
+static const struct es_option options[] = {
+    {.name = "measure",
+     .value = "NAME",
+     .kind = ES_OPTION_TEXT,
+     .offset = offsetof(struct arguments, measure),
+     .meaning = "the measure: \"step response\"; --list lists them"},
+    LIST("column", "CHANNEL=COLUMN", columns,
+         "which column is which channel, by its name in the header or its number: \"travel=2 [mm]\", "
+         "\"time=1 [s]\"; "
+         "without any, columns named time or like a channel are taken"),
+    LIST("uncertainty", "CHANNEL=U", uncertainties,
+         "standard uncertainty of a channel's offset: \"travel=0.02 mm\""),
+    LIST("set", "SETTING=VALUE", sets, "a setting of the measure: \"response=travel\""),
+    LIST("fact", "NAME=VALUE", facts,
+         "a known quantity with its expanded uncertainty (k = 2): \"output 1 volume=0.5 l +- 0.005 l\""),
+    LIST("trace", "SLOT=FILE", traces,
+         "a further recording of the measure, such as its tare: \"flow tare=tare.csv\""),
+    {.name = "decimal",
+     .value = "CHARACTER",
+     .kind = ES_OPTION_TEXT,
+     .offset = offsetof(struct arguments, decimal),
+     .meaning = "decimal sign of the file, \".\" or \",\"; else found from the text"},
+    FLAG("merge-repeats", merge, "average rows with the same time instead of refusing them"),
+    FLAG("list", list, "list the measures with their settings and outputs"),
+    FLAG("json", json, "print for programs"),
+    FLAG("csv", csv, "print as CSV"),
+};
+
+static const struct es_command_line line = {
+    .program = "endstop measure",
+    .summary = "puts a CSV recording from anywhere through a measure",
+    .detail = "The recording needs a header with a unit in brackets for each column, or --column with units. "
+              "Nothing is "
+              "guessed: what can be read in two ways is refused. Exit status: 0 all values are valid; 1 the "
+              "recording "
+              "does not carry a value (the reason is given); 2 the recording cannot be accepted.",
+    .example = "endstop measure step.csv --measure \"step response\" --set \"response=travel\"",
+    .options = options,
+    .option_count = sizeof options / sizeof options[0],
+    .operands = {.name = "FILE",
+                 .min = 0,
+                 .max = 1,
+                 .offset = offsetof(struct arguments, files),
+                 .meaning = "the recording of the measure's first slot; \"-\" is standard input"},
+};
+
+static void list_measures(const struct es_screen *screen)
+{
+    size_t count;
+    const struct es_measure *const *measures = es_measure_list(&count);
+    for (size_t i = 0; i < count; i++) {
+        const struct es_measure *m = measures[i];
+        printf("%s%s\n  ", i > 0 ? "\n" : "", m->name);
+        es_display_wrap(m->meaning, 2, screen->width, stdout);
+        fputs("  source: ", stdout);
+        es_display_wrap(m->source, 10, screen->width, stdout);
+        fputs("  recordings:", stdout);
+        for (size_t k = 0; m->trace_names[k] != NULL; k++)
+            printf("%s \"%s\"", k > 0 ? "," : "", m->trace_names[k]);
+        putchar('\n');
+        for (size_t k = 0; m->facts_needed != NULL && m->facts_needed[k] != NULL; k++)
+            printf("  --fact \"%s\"\n", m->facts_needed[k]);
+        for (size_t k = 0; k < m->setting_count; k++) {
+            printf("  --set %-22s ", m->settings[k].name);
+            es_display_wrap(m->settings[k].meaning != NULL ? m->settings[k].meaning : "", 31, screen->width,
+                            stdout);
+        }
+        for (size_t k = 0; k < m->output_count; k++) {
+            printf("  gives %-22s ", m->outputs[k].name);
+            es_display_wrap(m->outputs[k].meaning, 31, screen->width, stdout);
+        }
+    }
+}
+
+static enum es_status read_trace(const struct arguments *a, const struct es_measure_order *order,
+                                 const char *file, struct es_findings *findings, struct es_trace **out,
+                                 struct es_error *err)
+{
+    struct es_csv_options csv = {.columns = order->columns,
+                                 .column_count = order->column_count,
+                                 .decimal = a->decimal != NULL ? a->decimal[0] : '\0',
+                                 .merge_repeats = a->merge};
+    char *bytes = NULL;
+    size_t length = 0;
+    struct es_csv_report report = {0};
+    enum es_status s = es_file_read(NULL, file, ES_CSV_MAX, &bytes, &length, err);
+    if (s == ES_OK)
+        s = es_csv_trace_read(file, bytes, length, &csv, findings, out, &report, err);
+    if (s == ES_OK && (report.text_rows > 0 || report.missing > 0 || report.merged > 0 || report.gaps > 0))
+        fprintf(stderr,
+                "%s: %zu rows; left out: %zu rows of text; %zu missing values, %zu merged rows, %zu gaps\n",
+                file, report.rows, report.text_rows, report.missing, report.merged, report.gaps);
+    free(bytes);
+    return s;
+}
+
+/* The slot that "SLOT=FILE" names. */
+static enum es_status find_slot(const struct es_measure *m, const char *text, size_t *slot, const char **file,
+                                struct es_error *err)
+{
+    const char *equals = strchr(text, '=');
+    for (size_t i = 0; equals != NULL && m->trace_names[i] != NULL && i < SLOTS_MAX; i++) {
+        size_t length = strlen(m->trace_names[i]);
+        if (length == (size_t)(equals - text) && strncmp(m->trace_names[i], text, length) == 0) {
+            *slot = i;
+            *file = equals + 1;
+            return ES_OK;
+        }
+    }
+    return es_fail(err, ES_USAGE, "--trace \"%s\": wanted SLOT=FILE with a recording of \"%s\"", text,
+                   m->name);
+}
+
+static enum es_status read_traces(const struct arguments *a, const struct es_measure_order *order,
+                                  struct es_findings *findings, struct es_trace *traces[SLOTS_MAX],
+                                  struct es_error *err)
+{
+    enum es_status s = ES_OK;
+    if (a->files.count > 0)
+        s = read_trace(a, order, a->files.items[0], findings, &traces[0], err);
+    for (size_t i = 0; s == ES_OK && i < a->traces.count; i++) {
+        size_t slot = 0;
+        const char *file = NULL;
+        s = find_slot(order->measure, a->traces.items[i], &slot, &file, err);
+        if (s == ES_OK && traces[slot] != NULL)
+            s = es_fail(err, ES_USAGE, "recording \"%s\" is given twice", order->measure->trace_names[slot]);
+        if (s == ES_OK)
+            s = read_trace(a, order, file, findings, &traces[slot], err);
+    }
+    if (s == ES_OK && traces[0] == NULL)
+        s = es_fail(err, ES_USAGE, "FILE is missing (the recording \"%s\")", order->measure->trace_names[0]);
+    return s;
+}
+
+static const struct es_unit *unit_of(const struct es_measured *m)
+{
+    return es_dimension_unit(m->dimension);
+}
+
+static void number_cells(const struct es_measured *m, struct es_number_text *text)
+{
+    const struct es_unit *unit = unit_of(m);
+    es_number_with_uncertainty(es_to_unit(m->value, unit), es_to_unit_difference(m->U, unit), 6, text);
+}
+
+static enum es_status print_table(const struct es_screen *screen, const struct es_measured *values,
+                                  size_t count, struct es_error *err)
+{
+    static const struct es_column columns[] = {
+        {.title = "Output", .wraps = true, .least = 12},
+        {.title = "Value", .align = ES_ALIGN_RIGHT},
+        {.title = "", .gap = 1},
+        {.title = "k", .align = ES_ALIGN_RIGHT},
+        {.title = "Degrees of freedom", .align = ES_ALIGN_RIGHT},
+    };
+    struct es_table *table = es_table_new(columns, sizeof columns / sizeof columns[0]);
+    for (size_t i = 0; i < count; i++) {
+        const struct es_measured *m = &values[i];
+        if (!m->valid) {
+            const char *cells[] = {m->name, "no value", "", "", ""};
+            es_table_row(table, ES_STRONG, cells);
+            es_table_note(table, 4, m->reason);
+            continue;
+        }
+        struct es_number_text text;
+        char spread[96], k[32], dof[32];
+        number_cells(m, &text);
+        const char *unit = strcmp(unit_of(m)->name, "1") == 0 ? "" : unit_of(m)->name;
+        snprintf(spread, sizeof spread, "%s%s%s%s", text.U[0] != '\0' ? (screen->utf8 ? "± " : "+- ") : "",
+                 text.U, text.U[0] != '\0' && unit[0] != '\0' ? " " : "", unit);
+        snprintf(k, sizeof k, "%.2f", m->k);
+        snprintf(dof, sizeof dof, isfinite(m->dof) ? "%.0f" : "infinite", m->dof);
+        const char *cells[] = {m->name, text.value, spread, text.U[0] != '\0' ? k : "",
+                               text.U[0] != '\0' ? dof : ""};
+        es_table_row(table, ES_PLAIN, cells);
+    }
+    enum es_status s = es_table_print(table, screen->width, 0, screen->colour, stdout, err);
+    es_table_free(table);
+    return s;
+}
+
+static void print_csv(const struct es_measured *values, size_t count)
+{
+    static const char *const head[] = {"output", "value", "U", "k", "dof", "unit", "valid", "reason"};
+    es_csv_row(stdout, head, sizeof head / sizeof head[0]);
+    for (size_t i = 0; i < count; i++) {
+        const struct es_measured *m = &values[i];
+        char value[40] = "", U[40] = "", k[40] = "", dof[40] = "";
+        if (m->valid) {
+            snprintf(value, sizeof value, "%.12g", es_to_unit(m->value, unit_of(m)));
+            snprintf(U, sizeof U, "%.6g", es_to_unit_difference(m->U, unit_of(m)));
+            snprintf(k, sizeof k, "%.6g", m->k);
+            snprintf(dof, sizeof dof, "%.6g", m->dof);
+        }
+        const char *cells[] = {m->name,  value, U, k, dof, unit_of(m)->name, m->valid ? "true" : "false",
+                               m->reason};
+        es_csv_row(stdout, cells, sizeof cells / sizeof cells[0]);
+    }
+}
+
+static enum es_status print_json(const struct es_measure *measure, const struct es_measured *values,
+                                 size_t count, struct es_error *err)
+{
+    struct es_text out = {0};
+    es_json_object(&out, NULL);
+    es_json_text(&out, "measure", measure->name);
+    es_json_text(&out, "source", measure->source);
+    es_json_array(&out, "values");
+    for (size_t i = 0; i < count; i++) {
+        const struct es_measured *m = &values[i];
+        es_json_object(&out, NULL);
+        es_json_text(&out, "output", m->name);
+        es_json_bool(&out, "valid", m->valid);
+        es_json_text(&out, "unit", unit_of(m)->name);
+        if (m->valid) {
+            es_json_number(&out, "value", es_to_unit(m->value, unit_of(m)));
+            es_json_number(&out, "u", es_to_unit_difference(m->u, unit_of(m)));
+            es_json_number(&out, "U", es_to_unit_difference(m->U, unit_of(m)));
+            es_json_number(&out, "k", m->k);
+            es_json_number(&out, "dof", m->dof);
+        } else {
+            es_json_text(&out, "reason", m->reason);
+        }
+        es_json_end_object(&out);
+    }
+    es_json_end_array(&out);
+    es_json_end_object(&out);
+    enum es_status s = es_text_status(&out, err);
+    if (s == ES_OK)
+        printf("%s\n", out.bytes);
+    es_text_free(&out);
+    return s;
+}
+
+static enum es_status evaluate(const struct arguments *a, const struct es_screen *screen,
+                               const struct es_measure_order *order, struct es_trace *const traces[SLOTS_MAX],
+                               bool *all_valid, struct es_error *err)
+{
+    const struct es_measure *m = order->measure;
+    const struct es_trace *given[SLOTS_MAX];
+    for (size_t i = 0; i < SLOTS_MAX; i++)
+        given[i] = traces[i];
+    struct es_facts facts = {.items = order->facts, .count = order->fact_count};
+    struct es_measured *values = calloc(m->output_count, sizeof *values);
+    if (values == NULL)
+        return es_fail(err, ES_NO_MEMORY, "not enough memory to measure");
+    enum es_status s = m->evaluate(order->settings, given, &facts, values, err);
+    *all_valid = true;
+    for (size_t i = 0; s == ES_OK && i < m->output_count; i++)
+        *all_valid = *all_valid && values[i].valid;
+    if (s == ES_OK && a->csv)
+        print_csv(values, m->output_count);
+    else if (s == ES_OK && a->json)
+        s = print_json(m, values, m->output_count, err);
+    else if (s == ES_OK)
+        s = print_table(screen, values, m->output_count, err);
+    free(values);
+    return s;
+}
+
+static enum es_status check_arguments(const struct arguments *a, struct es_error *err)
+{
+    if (a->json && a->csv)
+        return es_fail(err, ES_USAGE, "--json and --csv exclude each other");
+    if (a->measure == NULL)
+        return es_fail(err, ES_USAGE, "--measure NAME is missing; --list lists the measures");
+    if (a->decimal != NULL && strcmp(a->decimal, ".") != 0 && strcmp(a->decimal, ",") != 0)
+        return es_fail(err, ES_USAGE, "--decimal is \".\" or \",\", not \"%s\"", a->decimal);
+    return ES_OK;
+}
+
+static int run(const struct es_screen *screen, int argc, char **argv)
+{
+    struct arguments a = {0};
+    int status;
+    if (!es_verb_begin(&es_verb_measure, screen, argc, argv, &a, &status))
+        return status;
+    if (a.list) {
+        list_measures(screen);
+        return es_verb_end(&es_verb_measure, 0);
+    }
+    struct es_error err = {0};
+    struct es_findings findings = {0};
+    struct es_trace *traces[SLOTS_MAX] = {0};
+    bool all_valid = false;
+    struct es_measure_order order = {0};
+    enum es_status s = check_arguments(&a, &err);
+    if (s == ES_OK)
+        s = es_measure_order_read(a.measure, &a.columns, &a.uncertainties, &a.sets, &a.facts, &order,
+                                  &findings, &err);
+    if (s == ES_OK)
+        s = read_traces(&a, &order, &findings, traces, &err);
+    if (s == ES_OK)
+        s = evaluate(&a, screen, &order, traces, &all_valid, &err);
+    status = s == ES_OK ? es_verb_end(&es_verb_measure, all_valid ? 0 : 1)
+                        : es_verb_fail(&es_verb_measure, &err, &findings);
+    for (size_t i = 0; i < SLOTS_MAX; i++)
+        es_trace_free(traces[i]);
+    es_measure_order_free(&order);
+    es_findings_free(&findings);
+    return status;
+}
+
+const struct es_verb es_verb_measure = {.line = &line, .name = "measure", .run = run};

@@ -1,0 +1,178 @@
+#include <stdlib.h>
+#include <string.h>
+
+#include "rig/base/file.h"
+#include "rig/client/certificate_view.h"
+#include "rig/client/trust.h"
+#include "rig/client/verb.h"
+#include "rig/console/json_writer.h"
+
+struct arguments {
+    struct es_option_list files, keys;
+    const char *state;
+    bool json, quiet;
+};
+
+static const struct es_option options[] = {
+    {.name = "key",
+     .value = "FILE",
+     .kind = ES_OPTION_LIST,
+     .offset = offsetof(struct arguments, keys),
+     .meaning = "public key that you trust (PEM or JWK); may be given several times"},
+    {.name = "state",
+     .value = "DIR",
+     .kind = ES_OPTION_TEXT,
+     .offset = offsetof(struct arguments, state),
+     .meaning = "state folder of a bench: its own key and those in keys/trusted are trusted"},
+    {.name = "quiet",
+     .kind = ES_OPTION_FLAG,
+     .offset = offsetof(struct arguments, quiet),
+     .meaning = "print nothing about certificates that are valid"},
+    {.name = "json",
+     .kind = ES_OPTION_FLAG,
+     .offset = offsetof(struct arguments, json),
+     .meaning = "print for programs"},
+};
+
+static const struct es_command_line line = {
+    .program = "endstop verify",
+    .summary = "checks certificates: unaltered, and signed by a key that you trust",
+    .detail = "Needs no daemon and no bench. Without a trusted key it tells who signed, which proves "
+              "nothing: anyone "
+              "can make a key. Exit status 0: all are valid; 1: at least one is not; 2: not a certificate.",
+    .example = "endstop verify certificate.json --key bench.pub.pem",
+    .options = options,
+    .option_count = sizeof options / sizeof options[0],
+    .operands = {.name = "FILE",
+                 .min = 1,
+                 .max = ES_OPTION_LIST_MAX,
+                 .offset = offsetof(struct arguments, files),
+                 .meaning = "certificate; \"-\" is standard input"},
+};
+
+#define LARGEST (8u << 20)
+
+static void tell_json(const char *file, const struct es_certificate_report *r, struct es_text *out)
+{
+    es_json_object(out, NULL);
+    es_json_text(out, "file", file);
+    es_json_text(out, "finding", es_certificate_finding_word(r->finding));
+    es_json_bool(out, "valid", r->finding == ES_CERTIFICATE_VALID);
+    es_json_text(out, "text", r->text);
+    es_json_text(out, "digest", r->digest);
+    es_json_array(out, "signatures");
+    for (size_t i = 0; i < r->signature_count; i++) {
+        const struct es_certificate_signature *s = &r->signatures[i];
+        es_json_object(out, NULL);
+        es_json_text(out, "kid", s->kid);
+        es_json_text(out, "role", s->role);
+        es_json_text(out, "time", s->time);
+        es_json_bool(out, "trusted", s->trusted != NULL);
+        es_json_end_object(out);
+    }
+    es_json_end_array(out);
+    es_json_end_object(out);
+}
+
+static void print_visible(const char *text, FILE *to)
+{
+    struct es_text clean = {0};
+    es_text_visible(&clean, text, strlen(text));
+    fputs(clean.bytes != NULL ? clean.bytes : "", to);
+    es_text_free(&clean);
+}
+
+static void tell_person(const struct arguments *a, const char *file, const struct es_certificate_report *r)
+{
+    bool valid = r->finding == ES_CERTIFICATE_VALID;
+    if (valid && a->quiet)
+        return;
+    print_visible(file, stdout);
+    printf(": %s\n", valid ? "VALID" : "NOT VALID");
+    fputs("  ", stdout);
+    print_visible(r->text, stdout);
+    putchar('\n');
+    for (size_t i = 0; i < r->signature_count; i++) {
+        const struct es_certificate_signature *s = &r->signatures[i];
+        fputs("  signed as ", stdout);
+        print_visible(s->role, stdout);
+        fputs(" at ", stdout);
+        print_visible(s->time, stdout);
+        fputs(" by ", stdout);
+        print_visible(s->kid, stdout);
+        if (s->trusted != NULL && s->trusted->name != NULL) {
+            fputs(" (", stdout);
+            print_visible(s->trusted->name, stdout);
+            fputs(", trusted)\n", stdout);
+        } else {
+            fputs(s->trusted != NULL ? " (trusted)\n" : " (not among the trusted keys)\n", stdout);
+        }
+    }
+    if (valid && r->document != NULL) {
+        fputs("  says: ", stdout);
+        es_certificate_view_sentence(es_document_root(r->document), stdout);
+    }
+}
+
+/* One file; *worst takes the worst exit status so far. */
+static void verify_one(const struct arguments *a, const char *file, const struct es_trust *trust,
+                       struct es_text *json, int *worst)
+{
+    struct es_error err = {0};
+    char *bytes = NULL;
+    size_t length = 0;
+    struct es_certificate_report *report = calloc(1, sizeof *report);
+    enum es_status s = report != NULL ? es_file_read(NULL, file, LARGEST, &bytes, &length, &err)
+                                      : es_fail(&err, ES_NO_MEMORY, "not enough memory to check");
+    if (s == ES_OK)
+        s = es_certificate_verify(file, bytes, length, trust->keys, trust->count, report, &err);
+    int status;
+    if (s != ES_OK) {
+        status = es_verb_fail(&es_verb_verify, &err, NULL);
+    } else {
+        status = es_exit_status(es_certificate_status(report, &err));
+        if (a->json)
+            tell_json(file, report, json);
+        else
+            tell_person(a, file, report);
+        es_certificate_report_clear(report);
+    }
+    if (status > *worst)
+        *worst = status;
+    free(report);
+    free(bytes);
+}
+
+static int run(const struct es_screen *screen, int argc, char **argv)
+{
+    struct arguments a = {0};
+    int status;
+    if (!es_verb_begin(&es_verb_verify, screen, argc, argv, &a, &status))
+        return status;
+    struct es_error err = {0};
+    struct es_trust *trust = calloc(1, sizeof *trust);
+    enum es_status s = trust != NULL ? es_trust_load(&a.keys, a.state, trust, &err)
+                                     : es_fail(&err, ES_NO_MEMORY, "not enough memory to check");
+    if (s != ES_OK) {
+        if (trust != NULL)
+            es_trust_clear(trust);
+        free(trust);
+        return es_verb_fail(&es_verb_verify, &err, NULL);
+    }
+    struct es_text json = {0};
+    if (a.json)
+        es_json_array(&json, NULL);
+    status = 0;
+    for (size_t i = 0; i < a.files.count; i++)
+        verify_one(&a, a.files.items[i], trust, &json, &status);
+    if (a.json) {
+        es_json_end_array(&json);
+        printf("%s\n", json.bytes != NULL ? json.bytes : "");
+    }
+    es_text_free(&json);
+    es_trust_clear(trust);
+    free(trust);
+    return es_verb_end(&es_verb_verify, status);
+}
+
+const struct es_verb es_verb_verify = {.line = &line, .name = "verify", .run = run};

@@ -8,7 +8,7 @@
 #include "procedures/judgement/outcome.h"
 
 /* How long a caution waits for a person, s. */
-#define ES_QUESTION_TIMEOUT 600.0
+#define ES_QUESTION_TIMEOUT 300.0
 
 struct es_execute_options {
     const char *person; /* who runs it, or who confirmed beforehand; required */

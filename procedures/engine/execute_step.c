@@ -101,9 +101,9 @@ static enum es_status stands_at(struct es_execution *x, enum es_role role, doubl
 enum es_status es_ramp(struct es_execution *x, enum es_role role, double to, double speed,
                        struct es_error *err)
 {
-    /* A shaft turns visibly in steps at 10 Hz; regulators and loop sources do not notice. */
-    const es_time period = es_from_seconds(role == ES_ROLE_SHAFT_DRIVE ? 0.05 : 0.1);
-    double from;
+    /* A shaft would turn in visible steps at 10 Hz; regulators and loop sources do not notice. */
+    const es_time period = es_from_seconds(role == ES_ROLE_SHAFT_DRIVE ? 0.025 : 0.1);
+    double from = 0;
 
     enum es_status s = stands_at(x, role, &from, err);
     if (s != ES_OK)

@@ -1,0 +1,62 @@
+#include <criterion/criterion.h>
+#include <locale.h>
+#include <string.h>
+
+#include "rig/console/display.h"
+
+static void in_utf8(void)
+{
+    cr_assert_not_null(setlocale(LC_CTYPE, "C.UTF-8"));
+}
+
+TestSuite(display, .init = in_utf8);
+
+Test(display, counts_columns_not_bytes)
+{
+    cr_assert_eq(es_display_width("abc"), 3);
+    cr_assert_eq(es_display_width("±≤ß"), 3);
+    cr_assert_eq(es_display_width("e\xCC\x81"), 1); /* e and a combining acute accent */
+    cr_assert_eq(es_display_width("弁"), 2);
+    cr_assert_eq(es_display_width("\xFFx"), 2);
+    cr_assert_eq(es_display_width(""), 0);
+}
+
+Test(display, never_cuts_a_character)
+{
+    size_t width;
+    cr_assert_eq(es_display_fit("a±b", 2, &width), 3);
+    cr_assert_eq(width, 2);
+    cr_assert_eq(es_display_fit("弁弁", 3, &width), 3);
+    cr_assert_eq(width, 2);
+    cr_assert_eq(es_display_fit("abc", 10, &width), 3);
+}
+
+static char *wrapped(const char *text, size_t indent, size_t width)
+{
+    char *out = NULL;
+    size_t size = 0;
+    FILE *to = open_memstream(&out, &size);
+    es_display_wrap(text, indent, width, to);
+    cr_assert_eq(fclose(to), 0);
+    return out;
+}
+
+Test(display, breaks_at_spaces)
+{
+    char *out = wrapped("one two three four five six seven", 4, 24);
+    cr_assert_str_eq(out, "one two three four\n    five six seven\n");
+    free(out);
+}
+
+Test(display, keeps_line_feeds_and_cuts_long_words)
+{
+    char *out = wrapped("a\nb", 0, 40);
+    cr_assert_str_eq(out, "a\nb\n");
+    free(out);
+    out = wrapped("abcdefghijklmnopqrstuvwxyz", 0, 20);
+    cr_assert_str_eq(out, "abcdefghijklmnopqrst\nuvwxyz\n");
+    free(out);
+    out = wrapped("", 0, 20);
+    cr_assert_str_eq(out, "\n");
+    free(out);
+}

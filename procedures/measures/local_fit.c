@@ -6,7 +6,8 @@
 
 #define LEAST_POINTS 5
 #define WIDTHS       7    /* widest, half of it, ... */
-#define AGREE        1.5  /* intervals of +-1.5 u must overlap */
+#define AGREE        1.0  /* intervals of +-u must overlap */
+#define INFORMED     5.0  /* change of level over a half-width, in standard uncertainties of the fit */
 
 static size_t first_at(const struct es_curve_view *c, double limit)
 {
@@ -77,7 +78,8 @@ static bool solve_crossing(const struct es_curve_view *c, double level, double c
         out->u_value = es_polynomial_u(&fit, centre, half_width, out->at, noise_of(c, &fit));
         out->u_at = out->slope != 0 ? out->u_value / fabs(out->slope) : INFINITY;
         out->half_width = half_width;
-        return fabs(u) <= 1;
+        /* where noise outweighs the slope, the slope is chance, and steep chances look precise */
+        return fabs(u) <= 1 && fabs(out->slope) * half_width > INFORMED * out->u_value;
     }
     return false;
 }

@@ -39,7 +39,7 @@ static const struct es_field rows[] = {
     ES_ROLE_SETTING("temperature channel", struct settings, temperature_channel, false, "ambient temperature",
                     "used where it was recorded with the rise"),
     ES_TEXT_SETTING("volume", struct settings, volume, "output 1 volume", "fact: the closed volume"),
-    ES_QUANTITY_SETTING("settle", struct settings, settle, ES_DIM_TIME, 0, 3600, "3 s",
+    ES_QUANTITY_SETTING("settle", struct settings, settle, ES_DIM_TIME, 0, 3600, "5 s",
                         "left out at the start of each recording"),
     ES_QUANTITY_SETTING("thermal time", struct settings, thermal_time, ES_DIM_TIME, 0, 600, "3 s",
                         "time constant of the gas's temperature in the volume (common practice, no published "

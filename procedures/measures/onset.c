@@ -10,6 +10,7 @@ struct stretch {
     const double *t, *y;
     size_t n;
     double scale; /* s */
+    bool smooth;  /* the movement begins level */
 };
 
 static size_t first_at(const struct es_curve_view *c, double limit)
@@ -25,37 +26,28 @@ static size_t first_at(const struct es_curve_view *c, double limit)
     return low;
 }
 
-static bool fit_break(const struct stretch *w, double at, bool with_break, const struct es_fit *known,
-                      struct es_fit *fit)
+/* Rest, then a movement from `at` on: kinked (x, x^2) or smooth (x^2, x^3). With `known` a last column is added,
+ * the derivative by the place of the break. */
+static bool fit_break(const struct stretch *w, double at, const struct es_fit *known, struct es_fit *fit)
 {
     struct es_least_squares ls;
-    es_ls_start(&ls, with_break ? 4 : 3);
+    es_ls_start(&ls, known ? 4 : 3);
     for (size_t i = 0; i < w->n; i++) {
         double x = fmax(0, (w->t[i] - at) / w->scale);
-        double row[4] = {1, x, x * x, 0};
-        if (with_break && x > 0)
-            row[3] = -(known->b[1] + 2 * known->b[2] * x) / w->scale;
+        double one = w->smooth ? x * x : x, two = one * x, row[4] = {1, one, two, 0};
+        if (known && x > 0)
+            row[3] = -(w->smooth ? (2 * known->b[1] + 3 * known->b[2] * x) * x : known->b[1] + 2 * known->b[2] * x) /
+                     w->scale;
         es_ls_add(&ls, row, w->y[i]);
     }
     return es_ls_solve(&ls, fit);
 }
 
-/* Residual sum of squares for a break at `at`; movement against `sign` at the break is not allowed. */
+/* Residual sum of squares; a movement that begins against `sign` is no candidate. */
 static double misfit(const struct stretch *w, double at, int sign)
 {
     struct es_fit fit;
-    if (!fit_break(w, at, false, NULL, &fit))
-        return INFINITY;
-    if (sign * fit.b[1] >= 0)
-        return fit.rss;
-    struct es_least_squares ls; /* without the linear part */
-    es_ls_start(&ls, 2);
-    for (size_t i = 0; i < w->n; i++) {
-        double x = fmax(0, (w->t[i] - at) / w->scale);
-        double row[2] = {1, x * x};
-        es_ls_add(&ls, row, w->y[i]);
-    }
-    return es_ls_solve(&ls, &fit) ? fit.rss : INFINITY;
+    return fit_break(w, at, NULL, &fit) && sign * fit.b[1] > 0 ? fit.rss : INFINITY;
 }
 
 static double golden(const struct stretch *w, double low, double high, int sign)
@@ -81,17 +73,20 @@ static double golden(const struct stretch *w, double low, double high, int sign)
     return 0.5 * (low + high);
 }
 
-/* The break that fits the samples up to `until` best. */
-static bool find_in(const struct es_curve_view *c, double from, double until, int sign, double *at, double *u)
+struct candidate {
+    bool found;
+    double at, u, rss, left; /* left: degrees of freedom */
+};
+
+/* The break of one kind that fits the samples up to `until` best. */
+static struct candidate find_in(const struct es_curve_view *c, double from, double until, int sign, bool smooth)
 {
+    struct candidate out = {.found = false};
     size_t end = first_at(c, until);
     double span = until - from;
-    struct stretch w = {c->t, c->y, end, span};
-    if (end < 8 || !(span > 0))
-        return false;
-    size_t after = end - first_at(c, from);
-    if (after < 5)
-        return false;
+    struct stretch w = {c->t, c->y, end, span, smooth};
+    if (!(span > 0) || end < 8 || end - first_at(c, from) < 4)
+        return out;
     double low = from - 0.3 * span, step = 1.25 * span / GRID, best = INFINITY, where = from;
     for (int i = 0; i < GRID; i++) {
         double f = misfit(&w, low + i * step, sign);
@@ -100,15 +95,43 @@ static bool find_in(const struct es_curve_view *c, double from, double until, in
             where = low + i * step;
         }
     }
+    if (!isfinite(best))
+        return out;
     where = golden(&w, where - step, where + step, sign);
     struct es_fit fit, full;
-    if (!fit_break(&w, where, false, NULL, &fit))
+    if (!fit_break(&w, where, NULL, &fit))
+        return out;
+    out.found = true;
+    out.left = (double)fit.n - 4;
+    out.rss = fit.rss;
+    out.at = where;
+    double s = fmax(c->s, sqrt(fit.rss / out.left)) * sqrt(c->inflation);
+    out.u = fit_break(&w, where, &fit, &full) ? s * sqrt(full.cov[3][3]) : span / 4;
+    if (!(out.u < span / 4))
+        out.u = span / 4;
+    return out;
+}
+
+/* Both kinds, weighed by how well they fit (model averaging, Buckland, Burnham and Augustin 1997): where the
+ * samples cannot tell them apart, their difference is uncertainty. */
+static bool weighed(const struct es_curve_view *c, double from, double until, int sign, double *at, double *u)
+{
+    struct candidate k = find_in(c, from, until, sign, false), s = find_in(c, from, until, sign, true);
+    if (!k.found && !s.found)
         return false;
-    double s = fmax(c->s, fit.n > 4 ? sqrt(fit.rss / (double)(fit.n - 4)) : 0) * sqrt(c->inflation);
-    *at = where;
-    *u = fit_break(&w, where, true, &fit, &full) ? s * sqrt(full.cov[3][3]) : span / 4;
-    if (!(*u < span / 4))
-        *u = span / 4;
+    double w = k.found ? 0 : 1; /* weight of the smooth one */
+    if (k.found && s.found) {
+        double noise = fmax(c->s * c->s, fmin(k.rss, s.rss) / k.left) * c->inflation;
+        double apart = noise > 0 ? (k.rss - s.rss) / (2 * noise) : (s.rss < k.rss ? 700 : -700);
+        w = 1 / (1 + exp(-fmax(-700, fmin(700, apart))));
+    }
+    *at = k.found && s.found ? (1 - w) * k.at + w * s.at : (k.found ? k.at : s.at);
+    double square = 0;
+    if (k.found)
+        square += (1 - w) * (k.u * k.u + (*at - k.at) * (*at - k.at));
+    if (s.found)
+        square += w * (s.u * s.u + (*at - s.at) * (*at - s.at));
+    *u = sqrt(square);
     return true;
 }
 
@@ -118,31 +141,23 @@ bool es_onset_find(const struct es_curve_view *c, double from, double start, dou
     static const double tops[] = {0.08, 0.16, 0.32};
     int sign = end > start ? 1 : -1;
     size_t m = 0;
-    double size = fabs(end - start);
+    double size = fabs(end - start), low = -INFINITY, high = INFINITY;
     while (m < 64 && c->s * sqrt(c->inflation / (double)(2 * m + 1)) > 0.02 * size)
         m++;
     bool any = false;
-    double low = -INFINITY, high = INFINITY, before = 0;
     for (size_t k = 0; k < sizeof tops / sizeof tops[0]; k++) {
-        double until = es_first_passage(c, start + tops[k] * (end - start), sign, from, m);
-        double at, u;
-        if (!isfinite(until) || until > crude || !find_in(c, from, until, sign, &at, &u))
+        double until = es_first_passage(c, start + tops[k] * (end - start), sign, from, m), at, u;
+        if (!isfinite(until) || until > crude || !weighed(c, from, until, sign, &at, &u))
             continue;
         low = fmax(low, at - 1.5 * u);
         high = fmin(high, at + 1.5 * u);
         if (any && low > high)
             break;
         if (!any || u < out->u_at) {
-            double apart = any ? fabs(at - before) : 0;
-            double noise = any ? out->u_at : u;
             out->at = at;
             out->u_at = u;
-            out->u_model = sqrt(fmax(0, apart * apart - noise * noise));
         }
-        before = at;
         any = true;
     }
-    if (any)
-        out->u_at = hypot(out->u_at, out->u_model);
     return any;
 }

@@ -28,6 +28,7 @@ bool es_plateau_of(const double *t, const double *y, size_t n, struct es_plateau
         square += rest[i] * rest[i];
     p.s = sqrt(square / left);
     p.u_mean = p.s / sqrt(c.effective);
+    p.inflation = c.inflation;
     p.dof = fmax(c.effective - lost, 1);
     if (sloped) {
         p.drift = line.b[1] / scale;
@@ -40,8 +41,9 @@ bool es_plateau_of(const double *t, const double *y, size_t n, struct es_plateau
 
 double es_plateau_movement(const struct es_plateau *p)
 {
-    double sure = p->drift * p->drift - p->u_drift * p->u_drift;
-    return sure > 0 ? sqrt(sure) * p->length : 0;
+    if (!(fabs(p->drift) > 2.5 * p->u_drift))
+        return 0;
+    return sqrt(p->drift * p->drift - p->u_drift * p->u_drift) * p->length;
 }
 
 void es_plateau_noise(struct es_budget *b, const struct es_plateau *p, const struct es_channel_uncertainty *u,

@@ -15,6 +15,7 @@ struct es_plateau {
     double drift;       /* unit/s: slope over the stretch */
     double u_drift;
     double length;      /* s */
+    double inflation;   /* of the mean's variance by correlation, >= 1 */
 };
 
 /* False when n < 3 or out of memory. Time stamps increase or repeat. */
@@ -29,7 +30,8 @@ void es_plateau_noise(struct es_budget *b, const struct es_plateau *p, const str
 void es_channel_terms(struct es_budget *b, const struct es_channel_uncertainty *u, double offset_share,
                       double reading, double factor);
 
-/* Movement over the stretch that noise does not explain, >= 0. */
+/* Movement over the stretch that noise does not explain, >= 0; 0 unless it stands out by 2.5 standard
+ * uncertainties. */
 double es_plateau_movement(const struct es_plateau *p);
 
 #endif

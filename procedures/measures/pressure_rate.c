@@ -16,6 +16,7 @@
 #define GROSS        0.5  /* share of the whole rise in the time to settle above which that time is not waited */
 #define MOST_MISFIT  2.5  /* residuals over noise of neighbouring samples */
 #define GRID         60
+#define HEAT_DOUBT   0.6  /* of the heat's share: 95 % from none to twice as much */
 #define MOST_BEND    30.0 /* k times the length */
 
 struct fit_job {
@@ -220,11 +221,9 @@ static void fill_budget(const struct es_pressure_rate_input *in, const struct fi
 static void take_heat_off(const struct fit_job *j, const struct bent *b, double tau, struct es_pressure_rate *out)
 {
     double share = heat_in(j, b, out->begin, tau);
-    double quick = heat_in(j, b, out->begin, tau / 2), slow = heat_in(j, b, out->begin, 2 * tau);
-    double doubt = fmax(fabs(slow - quick) / 2, share / 2);
     out->heat = share;
     out->rate /= 1 + share;
-    es_budget_add(&out->budget, ES_TERM_COMMON, es_rectangular(out->rate * doubt / (1 + share)), INFINITY);
+    es_budget_add(&out->budget, ES_TERM_COMMON, HEAT_DOUBT * share * out->rate, INFINITY);
 }
 
 static enum es_status fit_all(const struct es_pressure_rate_input *in, struct fit_job *j,

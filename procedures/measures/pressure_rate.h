@@ -6,8 +6,7 @@
  * bend is fitted with a normal prior k ~ N(0, r / `driving`): a leak driven by a pressure of about `driving`
  * can lose its whole rate over that much rise. Where the samples say more, they win.
  * Heat: gas flowing in warms what is there and the excess dies away with the thermal time: the fit's own
- * response to it is computed and taken off, with half of the change for half and double that time as
- * uncertainty. Own method; checks: ISO 6358 closed forms, open recordings of real decays. Pure. */
+ * response to it is computed and taken off, with 0.6 of it as standard uncertainty (95 %: none to twice). Own method; checks: ISO 6358 closed forms, open recordings of real decays. Pure. */
 #ifndef ES_MEASURES_PRESSURE_RATE_H
 #define ES_MEASURES_PRESSURE_RATE_H
 

@@ -108,7 +108,9 @@ static bool take_shape(const struct es_step_input *in, struct es_step *out, stru
 {
     const struct es_samples *s = in->samples;
     double noise = sqrt(0.5 * (out->before.s * out->before.s + out->after.s * out->after.s));
-    sh->view = (struct es_curve_view){s->t, s->y, s->n, noise, 1};
+    noise = fmax(noise, in->u.resolution / sqrt(12.0));
+    double correlated = fmax(out->before.inflation, out->after.inflation);
+    sh->view = (struct es_curve_view){s->t, s->y, s->n, noise, correlated};
     sh->sign = out->size > 0 ? 1 : -1;
     sh->smooth = 0;
     while (sh->smooth < 200 && noise / sqrt(2.0 * (double)sh->smooth + 1) > 0.02 * fabs(out->size))
@@ -122,7 +124,7 @@ static bool take_shape(const struct es_step_input *in, struct es_step *out, stru
     }
     out->refresh = fmax(in->u.refresh, refresh_seen(s, sh->t10, sh->t63, in->u.resolution));
     if (out->refresh > s->interval && s->interval > 0)
-        sh->view.inflation = out->refresh / s->interval;
+        sh->view.inflation = fmax(correlated, out->refresh / s->interval);
     return true;
 }
 
@@ -135,13 +137,26 @@ static double level_u(const struct es_step_input *in, const struct es_step *s, d
     return hypot((1 - f) * u0, f * u1);
 }
 
+/* Half-width of means whose first passage of share f is not chance. */
+static size_t passage_smoothing(const struct es_step_input *in, const struct shape *sh, const struct es_step *out,
+                                double f)
+{
+    double wanted = 0.2 * fmin(f, 1 - f) * fabs(out->size), noise = sh->view.s * sqrt(sh->view.inflation);
+    double most = in->samples->interval > 0 ? 0.4 * (sh->t63 - sh->t10) / in->samples->interval : 0;
+    size_t m = sh->smooth;
+    while ((double)m < most && noise / sqrt(2.0 * (double)m + 1) > wanted)
+        m++;
+    return m;
+}
+
 static void crossing_time(const struct es_step_input *in, const struct shape *sh, struct es_step *out,
                           enum es_step_figure figure)
 {
     struct es_estimate *e = &out->figures[figure];
     double f = levels[figure], level = out->before.mean + f * out->size;
-    double guess = es_first_passage(&sh->view, level, sh->sign, in->origin, sh->smooth);
     double rise = sh->t63 - sh->t10;
+    size_t smooth = passage_smoothing(in, sh, out, f);
+    double guess = es_first_passage(&sh->view, level, sh->sign, in->origin, smooth);
     size_t inside = es_samples_at(in->samples, sh->t63) - es_samples_at(in->samples, sh->t10);
     struct es_local l;
     if (inside < LEAST_IN_RISE) {
@@ -149,7 +164,8 @@ static void crossing_time(const struct es_step_input *in, const struct shape *sh
                inside, LEAST_IN_RISE);
         return;
     }
-    double widest = fmax(0.6 * rise, 3 * in->samples->interval);
+    /* flat near the end: more of the curve is needed, and it bends less */
+    double widest = fmax((f > 0.8 ? 0.9 : 0.6) * rise, 3 * in->samples->interval);
     if (!isfinite(guess) || !es_local_crossing(&sh->view, level, guess, widest, &l)) {
         refuse(e, "the response does not clearly pass %.1f %% of the step", 100 * f);
         return;

@@ -85,7 +85,7 @@ bool es_settling_find(const struct es_settling_input *in, struct es_settled *out
                  ceil(1000 * LEAST_COUNTS * in->resolution / size) / 10);
         return false;
     }
-    size_t m = smoothing(noise, NOISE_SHARE * half / 2, most_smoothing(in->samples, in->rise));
+    size_t m = smoothing(noise, NOISE_SHARE * half / 4, most_smoothing(in->samples, in->rise));
     double left = noise / sqrt(2.0 * (double)m + 1);
     if (left > NOISE_SHARE * half || 2 * in->u_level > half) {
         snprintf(out->reason, sizeof out->reason,
@@ -105,7 +105,7 @@ bool es_settling_find(const struct es_settling_input *in, struct es_settled *out
                  "not settled: it left the band of %.1f %% within the last part of the recording", 100 * in->band);
         return false;
     }
-    struct es_local l;
+    struct es_local l = {0};
     double level = in->end_level + side * half;
     if (es_local_crossing(&in->view, level, guess, fmax(0.6 * in->rise, 3 * in->samples->interval), &l) &&
         fabs(l.at - guess) < in->rise + 4 * in->samples->interval) {
@@ -116,9 +116,11 @@ bool es_settling_find(const struct es_settling_input *in, struct es_settled *out
         out->u_at = (double)(m + 1) * in->samples->interval;
     }
     /* A summit that only just touches the band decides between two crossings far apart. */
-    double doubt = 2 * hypot(left, in->u_level);
+    double doubt = 2 * hypot(left, in->u_level), steady = 0;
     double early = entry_time(in, m, half + doubt), late = entry_time(in, m, half - doubt);
-    if (late - early > 6 * out->u_at + 2 * in->samples->interval)
+    if (l.slope != 0)
+        steady = 3 * doubt / fabs(l.slope);
+    if (late - early > steady + 6 * out->u_at + 2 * in->samples->interval)
         out->u_at = hypot(out->u_at, (late - early) / 2 / sqrt(3.0));
     return true;
 }

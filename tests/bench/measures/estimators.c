@@ -1,0 +1,230 @@
+/* Bias and spread of every estimator, and how often its 95 % interval covers the truth, on synthetic traces
+ * over a grid of noise, rate and time constant. Prints tables; docs/measures.md holds their essence.
+ * Use: bench-estimators [traces a cell, 400] [seed, 1] */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "tests/unit/measures/synthetic.h"
+
+static long repeats = 400;
+static uint64_t seed = 1;
+
+struct tally {
+    long valid, all, covered;
+    double sum, squares, widths;
+};
+
+static void count(struct tally *t, const struct es_measured *m, double truth)
+{
+    t->all++;
+    if (!m->valid)
+        return;
+    double off = m->value - truth;
+    t->valid++;
+    t->covered += fabs(off) <= m->U * (1 + 1e-9);
+    t->sum += off;
+    t->squares += off * off;
+    t->widths += m->U;
+}
+
+static void print(const char *cell, const char *output, const struct tally *t, double unit)
+{
+    double n = (double)t->valid, mean = t->sum / n;
+    printf("  %-34s %-26s %4ld/%-4ld bias %+10.5f  spread %9.5f  U %9.5f  covered %5.1f %%\n", cell, output,
+           t->valid, t->all, mean / unit, sqrt(fmax(0, t->squares / n - mean * mean)) / unit, t->widths / n / unit,
+           100.0 * (double)t->covered / n);
+}
+
+static const char *const step_outputs[] = {"dead time", "T63", "T86", "T98", "settling time", "overshoot"};
+
+static double first_order_truth(int o, double dead, double tau)
+{
+    static const double share[] = {0, 0.63, 0.865, 0.98, 0.98, 0};
+    return o == 0 ? dead : o == 5 ? 0 : dead - tau * log1p(-share[o]);
+}
+
+static void first_order(double noise, double rate, double tau, double resolution, double red)
+{
+    double dead = 0.35;
+    struct tally t[6] = {0};
+    for (long k = 0; k < repeats; k++) {
+        struct es_trace *trace = syn_trace();
+        double origin = 1 + syn_uniform(&seed) / rate, end = origin + dead + 12 * tau;
+        double from = 0.01 + 0.001 * syn_uniform(&seed);
+        struct es_series *s = syn_series(trace, ES_ROLE_TRAVEL, (size_t)(end * rate), rate);
+        for (size_t i = 0; i < s->count; i++)
+            s->y[i] = from + 0.001 * syn_first_order(s->t[i] - origin, dead, tau);
+        if (red > 0)
+            syn_red_noise(s, noise * 0.001, red, &seed);
+        else
+            syn_noise(s, noise * 0.001, &seed);
+        if (resolution > 0)
+            syn_round(s, resolution * 0.001);
+        syn_command(trace, ES_ROLE_LOOP_DEMAND, origin, 0.012, 0.0136);
+        struct es_measured *m = syn_measure_one("step response", NULL, trace, NULL);
+        for (int o = 0; o < 6; o++)
+            count(&t[o], syn_output("step response", m, step_outputs[o]), first_order_truth(o, dead, tau));
+        free(m);
+        es_trace_free(trace);
+    }
+    char cell[80];
+    snprintf(cell, sizeof cell, "noise %.2f%% %gHz tau %gs q %.1f%% r %.1f", 100 * noise, rate, tau, 100 * resolution, red);
+    for (int o = 0; o < 6; o++)
+        print(cell, step_outputs[o], &t[o], 1);
+}
+
+/* Time of the last entry into, or first passage of, from a dense evaluation. */
+static double second_truth(int o, double zeta, double omega)
+{
+    static const double share[] = {0, 0.63, 0.865, 0.98};
+    if (o == 0)
+        return 0;
+    if (o == 5)
+        return exp(-acos(-1) * zeta / sqrt(1 - zeta * zeta));
+    double step = 1e-5 / omega, last = 0;
+    for (double t = 0; t < 60 / omega; t += step) {
+        double y = syn_second_order(t, zeta, omega);
+        if (o < 4 && y >= share[o])
+            return t;
+        if (o == 4 && fabs(y - 1) > 0.02)
+            last = t;
+    }
+    return last;
+}
+
+static void second_order(double noise, double rate, double zeta, double omega)
+{
+    struct tally t[6] = {0};
+    double truth[6];
+    for (int o = 0; o < 6; o++)
+        truth[o] = second_truth(o, zeta, omega);
+    for (long k = 0; k < repeats; k++) {
+        struct es_trace *trace = syn_trace();
+        double origin = 1 + syn_uniform(&seed) / rate, end = origin + 12 / (zeta * omega);
+        struct es_series *s = syn_series(trace, ES_ROLE_TRAVEL, (size_t)(end * rate), rate);
+        for (size_t i = 0; i < s->count; i++)
+            s->y[i] = 0.010 + 0.001 * syn_second_order(s->t[i] - origin, zeta, omega);
+        syn_noise(s, noise * 0.001, &seed);
+        syn_command(trace, ES_ROLE_LOOP_DEMAND, origin, 0.012, 0.0136);
+        struct es_measured *m = syn_measure_one("step response", NULL, trace, NULL);
+        for (int o = 0; o < 6; o++)
+            count(&t[o], syn_output("step response", m, step_outputs[o]), truth[o]);
+        free(m);
+        es_trace_free(trace);
+    }
+    char cell[80];
+    snprintf(cell, sizeof cell, "noise %.2f%% %gHz zeta %g omega %g", 100 * noise, rate, zeta, omega);
+    for (int o = 0; o < 6; o++)
+        print(cell, step_outputs[o], &t[o], 1);
+}
+
+static void steps(void)
+{
+    puts("step response, first order with dead time 0.35 s (seconds; overshoot as a ratio)");
+    for (int n = 0; n < 3; n++)
+        for (int r = 0; r < 3; r++)
+            first_order((double[]){0.0005, 0.005, 0.02}[n], (double[]){20, 100, 500}[r], 0.8, 0, 0);
+    first_order(0.005, 100, 0.2, 0, 0);
+    first_order(0.005, 100, 3, 0, 0);
+    first_order(0.005, 100, 0.8, 0, 0.6);
+    first_order(0.001, 100, 0.8, 0.01, 0);
+    first_order(0, 100, 0.8, 0.002, 0);
+    first_order(0, 100, 0.8, 0, 0);
+    puts("step response, second order");
+    second_order(0.0005, 100, 0.4, 4);
+    second_order(0.005, 100, 0.4, 4);
+    second_order(0.005, 100, 0.6, 5);
+    second_order(0.005, 100, 0.8, 2);
+    second_order(0.02, 100, 0.7, 3);
+}
+
+static void leak(double rate_true, double noise, double red, double length, double limit)
+{
+    static const char *const names[] = {"flow", "flow by flow sensor", "flow by pressure rise", "agreement"};
+    struct tally t[4] = {0};
+    double volume_u = 2e-6, gain_u = 0.0005, flow_gain = 0.005;
+    for (long k = 0; k < repeats; k++) {
+        struct es_trace *tr[4];
+        double V = 5e-4 + volume_u * syn_normal(&seed), gain = 1 + gain_u * syn_normal(&seed);
+        double drift = 0.02 * syn_normal(&seed) / length, tare_rate = 0.02e3 / 60, T = 295;
+        double dpdt = rate_true * 1e5 / V * T / 293.15;
+        size_t n = (size_t)(length * 20);
+        for (int i = 0; i < 4; i++) {
+            bool tare = i >= 2, rise = i % 2;
+            tr[i] = syn_trace();
+            struct es_series *s =
+                syn_series(tr[i], rise ? ES_ROLE_OUTPUT_1_PRESSURE : ES_ROLE_OUTPUT_1_FLOW, n, 20);
+            double tau_heat = 2 + 3 * syn_uniform(&seed);
+            for (size_t j = 0; j < n; j++) {
+                double x = s->t[j];
+                if (rise) {
+                    double own = limit > 0 ? limit * -expm1(-dpdt * x / limit) : dpdt * x;
+                    own += limit > 0 && dpdt * length > limit ? 0 : 0.4 * dpdt * tau_heat * -expm1(-x / tau_heat);
+                    s->y[j] = gain * ((tare ? 0 : own) + tare_rate * x) + 101325 / T * drift * x * (tare ? 0 : 1);
+                } else {
+                    s->y[j] = (tare ? 0 : rate_true * (1 + flow_gain * 0)) + 2e-8;
+                }
+            }
+            if (red > 0)
+                syn_red_noise(s, rise ? noise : 2e-9, red, &seed);
+            else
+                syn_noise(s, rise ? noise : 2e-9, &seed);
+            s->u.gain = rise ? gain_u : flow_gain;
+            s->u.offset = rise ? 100 : 1e-8;
+        }
+        /* the flow sensor's gain error is the same in both of its recordings */
+        double fg = 1 + flow_gain * syn_normal(&seed);
+        for (int i = 0; i < 4; i += 2)
+            for (size_t j = 0; j < n; j++)
+                tr[i]->series[0].y[j] *= fg;
+        struct es_fact facts[] = {{"output 1 volume", ES_DIM_VOLUME, 5e-4, volume_u, INFINITY},
+                                  {"ambient temperature", ES_DIM_TEMPERATURE, T, 0.3, INFINITY},
+                                  {"ambient pressure", ES_DIM_PRESSURE, 101325, 100, INFINITY}};
+        struct es_facts all = {facts, 3};
+        struct es_measured *m =
+            syn_measure("relay leak", NULL, (const struct es_trace *[]){tr[0], tr[1], tr[2], tr[3]}, &all);
+        for (int o = 0; o < 4; o++)
+            count(&t[o], syn_output("relay leak", m, names[o]), o == 3 ? 0 : rate_true);
+        free(m);
+        for (int i = 0; i < 4; i++)
+            es_trace_free(tr[i]);
+    }
+    char cell[80];
+    snprintf(cell, sizeof cell, "%.1fNl/h %gPa r %.1f %gs to %gbar", rate_true * 3.6e6 / 1.08744, noise, red, length,
+             limit / 1e5);
+    for (int o = 0; o < 3; o++)
+        print(cell, names[o], &t[o], 1.08744 / 3.6e6);
+}
+
+static void leaks(void)
+{
+    puts("relay leak (Nl/h)");
+    double nl = 1.08744 / 3.6e6;
+    leak(0.5 * nl, 20, 0, 60, 0);
+    leak(5 * nl, 20, 0, 60, 0);
+    leak(5 * nl, 20, 0.5, 60, 0);
+    leak(5 * nl, 100, 0.8, 30, 0);
+    leak(5 * nl, 20, 0, 60, 0.4e5);
+    leak(50 * nl, 20, 0, 30, 0);
+    leak(50 * nl, 20, 0, 30, 3e5);
+    leak(500 * nl, 100, 0, 30, 4e5);
+}
+
+int main(int argc, char **argv)
+{
+    if (argc > 1)
+        repeats = strtol(argv[1], NULL, 10);
+    if (argc > 2)
+        seed = strtoull(argv[2], NULL, 10);
+    if (repeats < 1)
+        repeats = 1;
+    printf("%ld traces a cell, seed %llu\n", repeats, (unsigned long long)seed);
+    const char *only = argc > 3 ? argv[3] : "";
+    if (!only[0] || strcmp(only, "steps") == 0)
+        steps();
+    if (!only[0] || strcmp(only, "leaks") == 0)
+        leaks();
+    return 0;
+}

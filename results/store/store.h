@@ -2,8 +2,8 @@
  * synced, renamed, folder synced. The state folder:
  *
  *   lock                     held by the one process that writes
- *   keys/bench.pem           private signing key (0600)  keys/bench.pub.pem, keys/bench.pub.jwk
- *   keys/trusted/            public keys, PEM or JWK, that this bench trusts
+ *   keys/bench.pem           private signing key (0600); public: keys/bench.pub.pem, keys/bench.pub.jwk
+ *   keys/trusted/            public keys, PEM or JWK, that this bench trusts beside its own
  *   certificates/NUMBER.json the certificates and records, as signed
  *   runs/RUN/run.json        what was begun; runs/RUN/end.json how it ended; the run's journal lies beside
  *   recordings/SHA256        raw recordings by digest
@@ -16,7 +16,9 @@
 
 #include <stddef.h>
 
+#include "results/certificate/certificate.h"
 #include "rig/base/error.h"
+#include "rig/base/file.h"
 
 struct es_store;
 
@@ -29,11 +31,31 @@ enum es_store_mode {
 
 enum es_status es_store_open(const char *folder, enum es_store_mode mode, struct es_store **out,
                              struct es_error *err) ES_MUST_CHECK;
+/* The same with the system calls for reading and writing files through `ops` (tests make them fail). */
+enum es_status es_store_open_with(const struct es_file_ops *ops, const char *folder, enum es_store_mode mode,
+                                  struct es_store **out, struct es_error *err) ES_MUST_CHECK;
 void es_store_close(struct es_store *store); /* NULL allowed */
 
 const char *es_store_folder(const struct es_store *store);
-/* "FOLDER/keys/bench.pem"; borrowed. */
-const char *es_store_key_path(const struct es_store *store);
+
+/* ---- Keys ---- */
+
+/* Makes the bench's signing key: three files under keys/. ES_REFUSED when there is one already. */
+enum es_status es_store_key_create(struct es_store *store, struct es_public_key *made,
+                                   struct es_error *err) ES_MUST_CHECK;
+/* ES_NOT_FOUND: none was made yet; the text says how. Refusals as es_key_load. */
+enum es_status es_store_key_load(struct es_store *store, struct es_key **out,
+                                 struct es_error *err) ES_MUST_CHECK;
+
+/* The bench's own public key (name "bench") and those of keys/trusted/ (name: the file's without its ending).
+ * A file there that cannot be read as a key fails the whole: trust is not guessed. */
+struct es_store_trust {
+    struct es_trusted_key *items; /* names owned by this list */
+    size_t count;
+};
+enum es_status es_store_trust(struct es_store *store, struct es_store_trust *out,
+                              struct es_error *err) ES_MUST_CHECK;
+void es_store_trust_free(struct es_store_trust *trust);
 
 /* ---- Certificates ---- */
 

@@ -21,8 +21,8 @@ void es_clock_sleep_until(es_time deadline)
 
     if (deadline <= 0)
         return;
-    while (clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, &at, NULL) == EINTR)
-        continue;
+    while (clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, &at, NULL) == EINTR) {
+    }
 }
 
 void es_clock_wall_text(char out[static 32])

@@ -4,7 +4,7 @@
 
 #include <stdint.h>
 
-#include "error.h"
+#include "rig/base/error.h"
 
 #define ES_NS_PER_S INT64_C(1000000000)
 

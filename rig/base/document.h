@@ -8,9 +8,9 @@
 #include <cjson/cJSON.h>
 #include <stddef.h>
 
-#include "error.h"
-#include "findings.h"
-#include "quantity.h"
+#include "rig/base/error.h"
+#include "rig/base/findings.h"
+#include "rig/base/quantity.h"
 
 struct es_document; /* owns text, tree and positions */
 

@@ -10,7 +10,7 @@
 #include <stddef.h>
 #include <sys/types.h>
 
-#include "error.h"
+#include "rig/base/error.h"
 
 struct es_file_ops {
     void *self;

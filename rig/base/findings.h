@@ -6,7 +6,7 @@
 #include <stddef.h>
 #include <stdio.h>
 
-#include "error.h"
+#include "rig/base/error.h"
 
 struct es_finding {
     char *file;      /* as given by the user */

@@ -8,7 +8,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "findings.h"
+#include "rig/base/findings.h"
 
 #define ES_JSON_DEPTH 64
 

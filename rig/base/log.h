@@ -3,7 +3,7 @@
 #ifndef ES_BASE_LOG_H
 #define ES_BASE_LOG_H
 
-#include "error.h"
+#include "rig/base/error.h"
 
 /* As in syslog (RFC 5424 section 6.2.1), those that are used. */
 enum es_log_level {

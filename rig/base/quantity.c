@@ -120,8 +120,10 @@ static const char *number_end(const char *text, int *decimals)
         exponent = strtol(p + 1, NULL, 10);
         p = q;
     }
-    long shown = (long)(fraction < 1000 ? fraction : 1000) - (exponent > -1000 ? exponent : -1000);
-    *decimals = shown < 0 ? 0 : shown > 1000 ? 1000 : (int)shown;
+    if (exponent < -1000)
+        exponent = -1000;
+    long shown = (long)(fraction < 1000 ? fraction : 1000) - exponent;
+    *decimals = shown < 0 ? 0 : (int)shown;
     return p;
 }
 

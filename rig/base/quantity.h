@@ -8,7 +8,7 @@
 
 #include <stddef.h>
 
-#include "error.h"
+#include "rig/base/error.h"
 
 enum es_dimension {
     ES_DIM_NUMBER,                 /* pure number, count, state */

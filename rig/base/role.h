@@ -5,7 +5,7 @@
 
 #include <stddef.h>
 
-#include "quantity.h"
+#include "rig/base/quantity.h"
 
 enum es_role {
     ES_ROLE_LOOP_DEMAND,        /* out A: current the loop source is told to drive */

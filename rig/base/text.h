@@ -6,7 +6,7 @@
 #include <stdarg.h>
 #include <stdint.h>
 
-#include "error.h"
+#include "rig/base/error.h"
 
 struct es_text {
     char *bytes; /* NUL-terminated once anything was added; else NULL */

@@ -2,7 +2,7 @@
 #ifndef ES_BASE_UNITS_H
 #define ES_BASE_UNITS_H
 
-#include "quantity.h"
+#include "rig/base/quantity.h"
 
 extern const struct es_unit es_units[];
 extern const size_t es_unit_count;

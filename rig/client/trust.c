@@ -1,51 +1,46 @@
-#include <dirent.h>
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
-#include "rig/base/text.h"
+#include "results/store/store.h"
 #include "rig/client/trust.h"
 
-static enum es_status add(struct es_trust *trust, const char *path, struct es_error *err)
+static enum es_status add(struct es_trust *trust, const struct es_trusted_key *key, const char *name,
+                          struct es_error *err)
 {
-    if (trust->count == ES_TRUST_MAX)
-        return es_fail(err, ES_RANGE, "more than %d trusted keys are given", ES_TRUST_MAX);
-    struct es_trusted_key *key = &trust->keys[trust->count];
-    memset(key, 0, sizeof *key);
-    enum es_status s = es_public_key_load(path, &key->key, err);
-    if (s != ES_OK)
-        return s;
     for (size_t i = 0; i < trust->count; i++)
         if (strcmp(trust->keys[i].key.thumbprint, key->key.thumbprint) == 0)
             return ES_OK; /* the same key in two files */
-    const char *slash = strrchr(path, '/');
-    trust->names[trust->count] = strdup(slash != NULL ? slash + 1 : path);
-    if (trust->names[trust->count] == NULL)
+    if (trust->count == ES_TRUST_MAX)
+        return es_fail(err, ES_RANGE, "more than %d trusted keys are given", ES_TRUST_MAX);
+    char *copy = strdup(name);
+    if (copy == NULL)
         return es_fail(err, ES_NO_MEMORY, "not enough memory for the trusted keys");
-    key->name = trust->names[trust->count];
+    trust->names[trust->count] = copy;
+    trust->keys[trust->count] = *key;
+    trust->keys[trust->count].name = copy;
     trust->count++;
     return ES_OK;
 }
 
-static enum es_status add_folder(struct es_trust *trust, const char *folder, struct es_error *err)
+static enum es_status add_file(struct es_trust *trust, const char *path, struct es_error *err)
 {
-    DIR *dir = opendir(folder);
-    if (dir == NULL)
-        return errno == ENOENT ? ES_OK : es_fail_errno(err, errno, "%s cannot be read", folder);
-    enum es_status s = ES_OK;
-    const struct dirent *entry;
-    while (s == ES_OK && (entry = readdir(dir)) != NULL) {
-        if (entry->d_name[0] == '.')
-            continue;
-        struct es_text path = {0};
-        es_text_printf(&path, "%s/%s", folder, entry->d_name);
-        s = es_text_status(&path, err);
-        if (s == ES_OK)
-            s = add(trust, path.bytes, err);
-        es_text_free(&path);
-    }
-    closedir(dir);
+    struct es_trusted_key key = {0};
+    enum es_status s = es_public_key_load(path, &key.key, err);
+    const char *slash = strrchr(path, '/');
+    return s == ES_OK ? add(trust, &key, slash != NULL ? slash + 1 : path, err) : s;
+}
+
+static enum es_status add_state(struct es_trust *trust, const char *state, struct es_error *err)
+{
+    struct es_store *store = NULL;
+    struct es_store_trust list = {0};
+    enum es_status s = es_store_open(state, ES_STORE_READ, &store, err);
+    if (s == ES_OK)
+        s = es_store_trust(store, &list, err);
+    for (size_t i = 0; s == ES_OK && i < list.count; i++)
+        s = add(trust, &list.items[i], list.items[i].name != NULL ? list.items[i].name : "", err);
+    es_store_trust_free(&list);
+    es_store_close(store);
     return s;
 }
 
@@ -54,22 +49,8 @@ enum es_status es_trust_load(const struct es_option_list *files, const char *sta
 {
     enum es_status s = ES_OK;
     for (size_t i = 0; s == ES_OK && i < files->count; i++)
-        s = add(trust, files->items[i], err);
-    if (s != ES_OK || state == NULL)
-        return s;
-    struct es_text path = {0};
-    es_text_printf(&path, "%s/keys/bench.pub.pem", state);
-    s = es_text_status(&path, err);
-    if (s == ES_OK && access(path.bytes, F_OK) == 0)
-        s = add(trust, path.bytes, err);
-    es_text_reset(&path);
-    es_text_printf(&path, "%s/keys/trusted", state);
-    if (s == ES_OK)
-        s = es_text_status(&path, err);
-    if (s == ES_OK)
-        s = add_folder(trust, path.bytes, err);
-    es_text_free(&path);
-    return s;
+        s = add_file(trust, files->items[i], err);
+    return s == ES_OK && state != NULL ? add_state(trust, state, err) : s;
 }
 
 void es_trust_clear(struct es_trust *trust)

@@ -70,7 +70,7 @@ static enum es_status read_format(const char *path, struct es_findings *findings
     enum es_status s = es_document_load(path, findings, &doc, err);
     if (s != ES_OK)
         return s;
-    const cJSON *format = cJSON_GetObjectItemCaseSensitive(es_document_root(doc), "format");
+    const cJSON *format = cJSON_GetObjectItemCaseSensitive(es_document_root(doc), "endstop");
     snprintf(out, size, "%s", cJSON_IsString(format) ? format->valuestring : "");
     es_document_free(doc);
     return ES_OK;

@@ -1,7 +1,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "results/certificate/key.h"
+#include "results/store/store.h"
 #include "rig/base/file.h"
 #include "rig/client/verb.h"
 #include "rig/console/json_writer.h"
@@ -100,7 +100,7 @@ static void show(const struct arguments *a, const struct es_public_key *key, con
     }
 }
 
-static enum es_status create(const struct arguments *a, const char *path, struct es_error *err)
+static enum es_status create_at(const struct arguments *a, const char *path, struct es_error *err)
 {
     struct es_key *key = NULL;
     enum es_status s = es_key_create(&key, err);
@@ -122,6 +122,19 @@ free_key:
     return s;
 }
 
+static enum es_status create_in_state(const struct arguments *a, const char *path, struct es_error *err)
+{
+    struct es_store *store = NULL;
+    struct es_public_key made;
+    enum es_status s = es_store_open(a->state, ES_STORE_WRITE, &store, err);
+    if (s == ES_OK)
+        s = es_store_key_create(store, &made, err);
+    es_store_close(store);
+    if (s == ES_OK)
+        show(a, &made, path);
+    return s;
+}
+
 static enum es_status show_file(const struct arguments *a, const char *path, struct es_error *err)
 {
     struct es_public_key public_key;
@@ -137,26 +150,25 @@ static enum es_status show_file(const struct arguments *a, const char *path, str
     return s;
 }
 
-/* The key's path; for create its folder is made. */
-static enum es_status key_path(const struct arguments *a, bool make, char **out, struct es_error *err)
+static enum es_status key_path(const struct arguments *a, char **out, struct es_error *err)
 {
     if ((a->state != NULL) == (a->key != NULL))
         return es_fail(err, ES_USAGE, "name the key by --state DIR or by --key FILE");
     struct es_text path = {0};
-    enum es_status s = ES_OK;
-    if (a->state != NULL) {
-        es_text_printf(&path, "%s/keys", a->state);
-        s = es_text_status(&path, err);
-        if (s == ES_OK && make)
-            s = es_folder_make(NULL, path.bytes, 0700, err);
-        es_text_add(&path, "/bench.pem");
-    } else {
+    if (a->state != NULL)
+        es_text_printf(&path, "%s/keys/bench.pem", a->state);
+    else
         es_text_add(&path, a->key);
-    }
-    if (s == ES_OK)
-        s = es_text_take(&path, out, err);
+    enum es_status s = es_text_take(&path, out, err);
     es_text_free(&path);
     return s;
+}
+
+static enum es_status act(const struct arguments *a, bool make, const char *path, struct es_error *err)
+{
+    if (!make)
+        return show_file(a, path, err);
+    return a->state != NULL ? create_in_state(a, path, err) : create_at(a, path, err);
 }
 
 static int run(const struct es_screen *screen, int argc, char **argv)
@@ -173,9 +185,9 @@ static int run(const struct es_screen *screen, int argc, char **argv)
         return es_verb_fail(&es_verb_key, &err, NULL);
     }
     char *path = NULL;
-    enum es_status s = key_path(&a, make, &path, &err);
+    enum es_status s = key_path(&a, &path, &err);
     if (s == ES_OK)
-        s = make ? create(&a, path, &err) : show_file(&a, path, &err);
+        s = act(&a, make, path, &err);
     free(path);
     return s == ES_OK ? es_verb_end(&es_verb_key, 0) : es_verb_fail(&es_verb_key, &err, NULL);
 }

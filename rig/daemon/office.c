@@ -65,13 +65,9 @@ void es_office_close(struct es_office *o)
 
 enum es_status es_office_take_key(struct es_office *o, struct es_error *err)
 {
-    const char *path = o->options.key != NULL ? o->options.key : es_store_key_path(o->store);
-    enum es_status s = es_key_load(path, &o->key, err);
-    if (s == ES_NOT_FOUND)
-        return es_fail(err, s,
-                       "there is no signing key at %s; make one with \"endstop key create --state %s\"", path,
-                       o->options.state);
-    return s;
+    if (o->options.key != NULL)
+        return es_key_load(o->options.key, &o->key, err);
+    return es_store_key_load(o->store, &o->key, err);
 }
 
 struct making {

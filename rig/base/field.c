@@ -33,32 +33,26 @@ static bool is_within(const struct es_field *row, double value)
     return !is_bounded(row) || (value >= row->min && value <= row->max);
 }
 
-/* "0 bar to 10 bar"; a side that is infinite is left out. */
-static void range_text(const struct es_field *row, const struct es_unit *unit, char *out, size_t size)
+/* The row's range after `what`: "a quantity from 0 bar to 10 bar", "a text of at most 5 characters". */
+static void out_of_range(struct reader *r, const cJSON *item, const struct es_field *row,
+                         const struct es_unit *unit, const char *what, const char *counted)
 {
-    char low[64], high[64];
+    char low[64], high[64], expected[240];
     const char *gap = unit != NULL && unit->name[0] != '\0' ? " " : "";
-    const char *name = unit != NULL ? unit->name : "";
+    const char *name = unit != NULL ? unit->name : counted;
     double min = unit != NULL ? es_to_unit(row->min, unit) : row->min;
     double max = unit != NULL ? es_to_unit(row->max, unit) : row->max;
 
     (void)snprintf(low, sizeof low, "%.10g%s%s", min, gap, name);
     (void)snprintf(high, sizeof high, "%.10g%s%s", max, gap, name);
     if (isinf(row->max))
-        (void)snprintf(out, size, "at least %s", low);
+        (void)snprintf(expected, sizeof expected, "%s of at least %s", what, low);
     else if (isinf(row->min))
-        (void)snprintf(out, size, "at most %s", high);
+        (void)snprintf(expected, sizeof expected, "%s of at most %s", what, high);
+    else if (counted[0] != '\0')
+        (void)snprintf(expected, sizeof expected, "%s of %.10g to %s", what, min, high);
     else
-        (void)snprintf(out, size, "%s to %s", low, high);
-}
-
-static void out_of_range(struct reader *r, const cJSON *item, const struct es_field *row,
-                         const struct es_unit *unit, const char *what)
-{
-    char range[160], expected[240];
-
-    range_text(row, unit, range, sizeof range);
-    (void)snprintf(expected, sizeof expected, "%s%s", what, range);
+        (void)snprintf(expected, sizeof expected, "%s from %s to %s", what, low, high);
     wrong(r, item, row, expected);
 }
 
@@ -69,7 +63,7 @@ static void read_text(struct reader *r, const cJSON *item, const struct es_field
         return;
     }
     if (!is_within(row, (double)es_utf8_count(item->valuestring))) {
-        out_of_range(r, item, row, NULL, "a text whose number of characters is ");
+        out_of_range(r, item, row, NULL, "a text", " characters");
         return;
     }
     char *copy = strdup(item->valuestring);
@@ -87,7 +81,7 @@ static void read_number(struct reader *r, const cJSON *item, const struct es_fie
     if (!cJSON_IsNumber(item))
         wrong(r, item, row, "a number");
     else if (!is_within(row, item->valuedouble))
-        out_of_range(r, item, row, NULL, "a number from ");
+        out_of_range(r, item, row, NULL, "a number", "");
     else
         *target = item->valuedouble;
 }
@@ -98,7 +92,7 @@ static void read_integer(struct reader *r, const cJSON *item, const struct es_fi
         fabs(item->valuedouble) > LARGEST_WHOLE)
         wrong(r, item, row, "a whole number");
     else if (!is_within(row, item->valuedouble))
-        out_of_range(r, item, row, NULL, "a whole number from ");
+        out_of_range(r, item, row, NULL, "a whole number", "");
     else
         *target = (long)item->valuedouble;
 }
@@ -123,7 +117,7 @@ static void read_quantity(struct reader *r, const cJSON *item, const struct es_f
         return;
     }
     if (!is_within(row, q.value))
-        out_of_range(r, item, row, q.unit, "a quantity from ");
+        out_of_range(r, item, row, q.unit, "a quantity", "");
     else
         *target = q.value;
 }
@@ -164,7 +158,7 @@ static void read_array(struct reader *r, const cJSON *item, const struct es_fiel
     if (!cJSON_IsArray(item))
         wrong(r, item, row, "a list in [ ]");
     else if (!is_within(row, (double)cJSON_GetArraySize(item)))
-        out_of_range(r, item, row, NULL, "a list whose number of elements is ");
+        out_of_range(r, item, row, NULL, "a list", " elements");
     else
         *target = item;
 }

@@ -2,7 +2,7 @@
 
 #include <errno.h>
 #include <fcntl.h>
-#include <sodium.h>
+#include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -219,20 +219,18 @@ free_folder:
     return status;
 }
 
-/* FOLDER/.NAME.xxxxxxxxxxxxxxxx, which nobody else has. */
-static char *temporary_name(const char *path)
+/* FOLDER/.NAME.xxxxxxxxxxxxxxxx, which nobody else has; allocated. */
+static enum es_status temporary_name(const char *path, char **out, struct es_error *err)
 {
     const char *slash = strrchr(path, '/');
     const char *name = slash == NULL ? path : slash + 1;
-    unsigned char random[8];
-    char hex[sizeof random * 2 + 1];
-    char *temporary = NULL;
+    uint64_t random = 0;
 
-    randombytes_buf(random, sizeof random);
-    (void)sodium_bin2hex(hex, sizeof hex, random, sizeof random);
-    if (asprintf(&temporary, "%.*s.%s.%s", (int)(name - path), path, name, hex) < 0)
-        return NULL;
-    return temporary;
+    if (getentropy(&random, sizeof random) != 0)
+        return es_fail_errno(err, errno, "%s: the system gives no random numbers", path);
+    if (asprintf(out, "%.*s.%s.%016" PRIx64, (int)(name - path), path, name, random) < 0)
+        return es_fail(err, ES_NO_MEMORY, "%s: out of memory", path);
+    return ES_OK;
 }
 
 /* Creates `temporary` with the bytes, durable; leaves nothing behind on failure. */
@@ -275,10 +273,11 @@ enum es_status es_file_write(const struct es_file_ops *ops, const char *path, en
                              mode_t mode, const void *bytes, size_t length, struct es_error *err)
 {
     ops = given(ops);
-    char *temporary = temporary_name(path);
-    if (temporary == NULL)
-        return es_fail(err, ES_NO_MEMORY, "%s: out of memory", path);
-    enum es_status status = write_temporary(ops, temporary, mode, bytes, length, err);
+    char *temporary = NULL;
+    enum es_status status = temporary_name(path, &temporary, err);
+    if (status != ES_OK)
+        return status;
+    status = write_temporary(ops, temporary, mode, bytes, length, err);
     if (status == ES_OK)
         status = put_in_place(ops, temporary, path, how, err);
     free(temporary);

@@ -166,6 +166,34 @@ Test(document, load_from_standard_input)
     es_findings_free(&f);
 }
 
+Test(document, long_values_are_cut_between_characters)
+{
+    struct es_document *doc = parse(
+        "[\"\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC"
+        "\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2"
+        "\x82\xAC\"]");
+    struct es_findings f = {0};
+
+    es_document_fault(doc, cJSON_GetArrayItem(es_document_root(doc), 0), &f, NULL, "x");
+    cr_assert_eq(f.count, 1);
+    cr_expect_eq(strlen(f.items[0].found), 1 + 15 * 3 + 3, "%s", f.items[0].found);
+    es_findings_free(&f);
+    es_document_free(doc);
+}
+
+Test(document, load_refuses_what_is_too_large)
+{
+    struct es_findings f = {0};
+    struct es_error err = {0};
+    struct es_document *doc = NULL;
+
+    cr_expect_eq(es_document_load("/dev/zero", &f, &doc, &err), ES_BAD_INPUT, "it never ends");
+    cr_assert_eq(f.count, 1);
+    cr_expect_str_eq(f.items[0].found, "more than 4 MiB");
+    cr_expect_eq(doc, NULL);
+    es_findings_free(&f);
+}
+
 Test(document, fault_shows_the_value_and_its_place)
 {
     struct es_document *doc =
@@ -179,7 +207,8 @@ Test(document, fault_shows_the_value_and_its_place)
     es_document_fault(doc, get(root, "c"), &f, NULL, "x");
     es_document_fault(doc, get(root, "d"), &f, NULL, "x");
     es_document_fault_advice(doc, root, &f, "this", "Do that.", "x");
-    cr_assert_eq(f.count, 5);
+    es_document_fault(doc, NULL, &f, NULL, "x");
+    cr_assert_eq(f.count, 6);
     cr_expect_str_eq(f.items[0].found, "\"4 bra\"");
     cr_expect_str_eq(f.items[0].expected, "a pressure");
     cr_expect(f.items[0].line == 1 && f.items[0].column == 7);
@@ -188,6 +217,7 @@ Test(document, fault_shows_the_value_and_its_place)
     cr_expect_eq(strlen(f.items[3].found), 48 + 3);
     cr_expect_str_eq(f.items[4].found, "this");
     cr_expect_str_eq(f.items[4].advice, "Do that.");
+    cr_expect_str_eq(f.items[5].found, "nothing");
     es_findings_free(&f);
     es_document_free(doc);
 }

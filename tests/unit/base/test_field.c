@@ -138,11 +138,11 @@ Test(field, every_fault_in_one_go)
         {1, "Did you mean \"text\"?"},
         {2, "true or false"},
         {3, "a whole number"},
-        {4, "at least 0"},
+        {4, "a number of at least 0"},
         {5, "a pressure in one of: bar"},
         {6, "Did you mean \"second\"?"},
         {7, "an object in { }"},
-        {8, "1 to 2"},
+        {8, "a list of 1 to 2 elements"},
         {9, "a text for \"note\""},
         {1, "\"text\": a short text"},
     };
@@ -169,13 +169,13 @@ static void refused(const char *text, const char *part)
 
 Test(field, limits_and_kinds)
 {
-    refused("{\"text\":\"\"}", "1 to 5");
-    refused("{\"text\":\"123456\"}", "1 to 5");
+    refused("{\"text\":\"\"}", "a text of 1 to 5 characters");
+    refused("{\"text\":\"123456\"}", "a text of 1 to 5 characters");
     refused("{\"text\":5}", "a text in double quotes for \"text\"");
     refused("{\"text\":\"x\",\"whole\":6}", "-5 to 5");
     refused("{\"text\":\"x\",\"whole\":\"3\"}", "a whole number");
     refused("{\"text\":\"x\",\"number\":\"3\"}", "a number");
-    refused("{\"text\":\"x\",\"pressure\":\"11 bar\"}", "0 bar to 10 bar");
+    refused("{\"text\":\"x\",\"pressure\":\"11 bar\"}", "a quantity from 0 bar to 10 bar for \"pressure\"");
     refused("{\"text\":\"x\",\"pressure\":\"200 psi\"}", "0 psi to 145.03");
     refused("{\"text\":\"x\",\"pressure\":4}", "a pressure with its unit, in double quotes");
     refused("{\"text\":\"x\",\"pressure\":\"4\"}", "a pressure in one of");
@@ -184,7 +184,7 @@ Test(field, limits_and_kinds)
     refused("{\"text\":\"x\",\"count\":true}", "a number");
     refused("{\"text\":\"x\",\"choice\":1}", "one of \"first\", \"second\", \"third\"");
     refused("{\"text\":\"x\",\"choice\":\"Second\"}", "one of");
-    refused("{\"text\":\"x\",\"list\":[1,2,3]}", "1 to 2");
+    refused("{\"text\":\"x\",\"list\":[1,2,3]}", "a list of 1 to 2 elements");
     refused("{\"text\":\"x\",\"list\":{}}", "a list in [ ]");
     refused("{\"text\":\"x\",\"TEXT\":\"y\"}", "one of");
     refused("[]", "an object");
@@ -213,6 +213,23 @@ Test(field, whole_numbers_up_to_what_a_double_holds)
         es_findings_free(&f);
         es_document_free(d);
     }
+}
+
+Test(field, a_range_may_have_one_side)
+{
+    static const struct es_field row[] = {
+        {.name = "t", .kind = ES_FIELD_QUANTITY, .dimension = ES_DIM_TIME, .min = -INFINITY, .max = 3600}};
+    double t = 0;
+    struct es_document *d = NULL;
+    struct es_findings f = {0};
+    static const char text[] = "{\"t\": \"61 min\"}";
+
+    cr_assert_eq(es_document_parse("t", text, strlen(text), &f, &d, NULL), ES_OK);
+    cr_expect_not(es_fields_read(d, es_document_root(d), row, 1, &t, &f));
+    cr_assert_eq(f.count, 1);
+    cr_expect_str_eq(f.items[0].expected, "a quantity of at most 60 min for \"t\"");
+    es_findings_free(&f);
+    es_document_free(d);
 }
 
 /* A default that does not fit its own row is a fault of the program, and is told. */

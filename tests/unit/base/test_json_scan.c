@@ -212,6 +212,19 @@ Test(json_scan, a_binary_file_does_not_drown_the_reader)
     es_findings_free(&f);
 }
 
+/* What is shown is cut between characters, also where the text is no UTF-8 at all. */
+Test(json_scan, shown_text_is_cut_between_characters)
+{
+    static const struct wanted cases[] = {
+        {"[] "
+         "\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC",
+         1, 4, "'\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC\xE2\x82\xAC'"},
+        {"[\"\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\x80\"]",
+         1, 2, "a byte that is not UTF-8"},
+    };
+    EXPECT_ALL(cases);
+}
+
 /* Cutting a good document anywhere gives a fault and nothing worse. */
 Test(json_scan, every_cut_is_a_fault)
 {

@@ -47,6 +47,8 @@ Test(quantity, as_written_in_procedures)
         {"1 %/s", 0.01},
         {"6 mbar/min", 10},
         {"2 K", 2},
+        {"4 bar  ", 4e5},
+        {"0e-5000 m", 0},
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++)
         near(value_of(cases[i].text), cases[i].value, cases[i].text);
@@ -114,6 +116,9 @@ Test(quantity, dimension_is_demanded)
                   err.text);
     cr_expect_eq(es_quantity_parse_as("4", ES_DIM_PRESSURE, &q, &err), ES_BAD_INPUT);
     cr_expect_neq(strstr(err.text, "without unit"), NULL, "%s", err.text);
+    cr_expect_eq(es_quantity_parse_as("4 bra", ES_DIM_PRESSURE, &q, &err), ES_BAD_INPUT);
+    cr_expect_neq(strstr(err.text, "the unknown unit \"bra\"; expected a pressure in one of"), NULL, "%s",
+                  err.text);
     cr_expect_eq(es_quantity_parse_as("4 bar", ES_DIM_NUMBER, &q, &err), ES_BAD_INPUT);
     cr_expect_neq(strstr(err.text, "a plain number"), NULL, "%s", err.text);
     cr_expect_eq(es_quantity_parse_as("0.5", ES_DIM_RATIO, &q, &err), ES_BAD_INPUT,

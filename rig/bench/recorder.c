@@ -216,3 +216,71 @@ enum es_status es_recorder_stop(struct es_recorder *r, int handle, es_time now, 
     *out = trace;
     return ES_OK;
 }
+
+static bool look_series(struct es_look *look, size_t i, const struct es_series *live)
+{
+    struct es_series *s = &look->series[i];
+    if (look->room[i] < live->count || !s->t) {
+        size_t room = 2 * live->count + FIRST_ROOM;
+        double *t = realloc(s->t, room * sizeof *t);
+        s->t = t ? t : s->t;
+        double *y = realloc(s->y, room * sizeof *y);
+        s->y = y ? y : s->y;
+        uint8_t *q = realloc(s->quality, room);
+        s->quality = q ? q : s->quality;
+        if (!t || !y || !q) {
+            return false;
+        }
+        look->room[i] = room;
+    }
+    struct es_series mine = *s;
+    *s = *live;
+    s->t = mine.t;
+    s->y = mine.y;
+    s->quality = mine.quality;
+    if (live->count) {
+        memcpy(s->t, live->t, live->count * sizeof *s->t);
+        memcpy(s->y, live->y, live->count * sizeof *s->y);
+        memcpy(s->quality, live->quality, live->count);
+    }
+    return true;
+}
+
+const struct es_trace *es_look_copy(struct es_look *look, const struct es_trace *live)
+{
+    if (!live) {
+        return NULL;
+    }
+    if (look->command_room < live->command_count) {
+        struct es_command *more = realloc(look->trace.commands, 2 * live->command_count * sizeof *more);
+        if (!more) {
+            return NULL;
+        }
+        look->trace.commands = more;
+        look->command_room = 2 * live->command_count;
+    }
+    struct es_command *commands = look->trace.commands;
+    look->trace = *live;
+    look->trace.commands = commands;
+    look->trace.series = look->series;
+    if (live->command_count) {
+        memcpy(commands, live->commands, live->command_count * sizeof *commands);
+    }
+    for (size_t i = 0; i < live->series_count; i++) {
+        if (!look_series(look, i, &live->series[i])) {
+            return NULL;
+        }
+    }
+    return &look->trace;
+}
+
+void es_look_free(struct es_look *look)
+{
+    for (size_t i = 0; i < ES_ROLE_COUNT; i++) {
+        free(look->series[i].t);
+        free(look->series[i].y);
+        free(look->series[i].quality);
+    }
+    free(look->trace.commands);
+    memset(look, 0, sizeof *look);
+}

@@ -44,6 +44,18 @@ void es_recorder_command(struct es_recorder *r, enum es_role role, es_time acted
                          double to);
 /* Valid until the next call. NULL: no such recording. */
 const struct es_trace *es_recorder_look(struct es_recorder *r, int handle, es_time now);
+
+/* A copy of what is being recorded, for a reader on another thread; reuses its memory. NULL: no memory, or
+ * `live` was NULL. */
+struct es_look {
+    struct es_trace trace;
+    struct es_series series[ES_ROLE_COUNT];
+    size_t room[ES_ROLE_COUNT];
+    size_t command_room;
+};
+const struct es_trace *es_look_copy(struct es_look *look, const struct es_trace *live);
+void es_look_free(struct es_look *look); /* leaves it empty and reusable */
+
 enum es_status es_recorder_stop(struct es_recorder *r, int handle, es_time now, struct es_trace **out,
                                 struct es_error *err) ES_MUST_CHECK;
 

@@ -41,6 +41,39 @@ bool es_core_sample(struct es_station_core *c, enum es_role role, enum es_qualit
     return tripped;
 }
 
+/* True when the output's matching input has had its time and shows something else. */
+static bool does_not_follow(const struct es_station_core *c, const struct es_bench_channel *out, char *text,
+                            size_t size)
+{
+    const struct es_reading *in = &c->newest[out->read_back];
+    double told = c->written[out->role];
+    es_time after = c->written_at[out->role] + es_from_seconds(out->read_back_after);
+    if (isnan(told) || in->quality != ES_GOOD || in->taken <= after ||
+        fabs(in->value - told) <= out->read_back_within) {
+        return false;
+    }
+    char a[48], b[48];
+    es_quantity_format(told, out->unit, 3, a, sizeof a);
+    es_quantity_format(in->value, c->channels[out->read_back]->unit, 3, b, sizeof b);
+    snprintf(text, size, "\"%s\" was told %s, but \"%s\" shows %s", es_role_info(out->role)->name, a,
+             es_role_info(out->read_back)->name, b);
+    return true;
+}
+
+bool es_core_tick(struct es_station_core *c, es_time now)
+{
+    bool tripped = es_interlock_tick(&c->lock, now);
+    for (size_t i = 0; c->lock.state == ES_LOCK_ARMED && i < c->station->channel_count; i++) {
+        const struct es_bench_channel *out = &c->station->channels[i];
+        char text[256];
+        if (out->read_back != ES_ROLE_NONE && c->lock.roles[out->role].needed &&
+            does_not_follow(c, out, text, sizeof text)) {
+            tripped |= es_interlock_trip(&c->lock, now, text);
+        }
+    }
+    return tripped;
+}
+
 void es_core_wrote(struct es_station_core *c, enum es_role role, double value, enum es_status status,
                    es_time acted, double u_time)
 {
@@ -115,12 +148,14 @@ enum es_status es_core_status(const struct es_station_core *c, struct es_error *
 enum es_status es_core_begin(struct es_station_core *c, const struct es_site_order *order, es_time now,
                              struct es_error *err)
 {
+    if (es_core_stopped(c)) {
+        return es_fail(err, ES_CANCELLED, "stopped before it began: %s", c->stop_reason);
+    }
     enum es_status status = es_interlock_arm(&c->lock, order->needed, now, err);
     if (status != ES_OK) {
         return status;
     }
     c->order = order;
-    atomic_store(&c->stop, 0);
     c->trip_seconds = NAN;
     c->trip_cause[0] = 0;
     return ES_OK;
@@ -130,6 +165,7 @@ void es_core_end(struct es_station_core *c)
 {
     es_recorder_free(&c->recorder);
     c->order = NULL;
+    atomic_store(&c->stop, 0);
 }
 
 void es_core_made_safe(struct es_station_core *c, es_time now)

@@ -34,6 +34,9 @@ void es_core_free(struct es_station_core *c);
 bool es_core_sample(struct es_station_core *c, enum es_role role, enum es_quality quality, double value,
                     es_time taken, double u_time);
 
+/* What time alone makes bad, and outputs whose matching input does not follow. True when it tripped. */
+bool es_core_tick(struct es_station_core *c, es_time now);
+
 /* A write that was acknowledged (ES_OK) or failed. */
 void es_core_wrote(struct es_station_core *c, enum es_role role, double value, enum es_status status,
                    es_time acted, double u_time);

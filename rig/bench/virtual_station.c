@@ -70,7 +70,7 @@ static void sample_all(struct es_virtual_station *s, es_time now)
         sample(s, s->inputs[i], now);
     }
     journal_scan(s, s->inputs, s->input_count, now);
-    es_interlock_tick(&s->core.lock, now);
+    es_core_tick(&s->core, now);
 }
 
 static void sample_recorded(struct es_virtual_station *s, es_time now)

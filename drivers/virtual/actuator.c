@@ -30,8 +30,9 @@ static double new_velocity(struct es_virtual *v, double h)
 {
     const struct es_actuator_parameters *a = &v->p.actuator;
     struct es_actuator *s = &v->actuator;
-    if (s->velocity == 0 && (fabs(s->force) <= a->adhesion || es_actuator_at_stop(v)))
+    if (s->velocity == 0 && (fabs(s->force) <= a->adhesion || es_actuator_at_stop(v))) {
         return 0;
+    }
     const double sign = s->velocity != 0 ? copysign(1, s->velocity) : copysign(1, s->force);
     const double friction = s->velocity == 0 ? a->coulomb : sliding_friction(a, fabs(s->velocity));
     const double next =
@@ -49,8 +50,9 @@ void es_actuator_step(struct es_virtual *v, double h, double dV[ES_AIR_INNER])
     s->force = force;
     s->velocity = new_velocity(v, h);
     s->sticking = s->velocity == 0;
-    if (s->sticking)
+    if (s->sticking) {
         return;
+    }
     const double before = s->position;
     s->position += h * s->velocity;
     if (s->position <= 0 || s->position >= a->length) {
@@ -79,10 +81,11 @@ void es_shaft_step(struct es_virtual *v, double h)
     const double lever = es_linkage_angle(&v->p.linkage, v->p.actuator.length, v->actuator.position);
     s->lever = es_play(s->lever, lever, v->p.linkage.backlash);
     const double before = s->angle;
-    if (v->written[ES_ROLE_SHAFT_COUPLING] == 0)
+    if (v->written[ES_ROLE_SHAFT_COUPLING] == 0) {
         s->angle = toward(s->angle, s->lever, 20 * h); /* let go, the lever's spring brings it back */
-    else if (v->happening[ES_ROLE_EMERGENCY_STOP] != 0)
+    } else if (v->happening[ES_ROLE_EMERGENCY_STOP] != 0) {
         s->angle = toward(s->angle, s->target, v->drive_speed * h);
+    }
     const double stop = v->p.sensor.shaft_stop;
     s->angle = fmin(fmax(s->angle, -stop), stop);
     s->moving = s->angle != before;

@@ -44,8 +44,9 @@ static double downhill(double C, double b, double high, double low, double root,
 static double flow_by_roots(double C, double b, double p1, double root1, double p2, double root2,
                             double *dq_dp1, double *dq_dp2)
 {
-    if (p1 >= p2)
+    if (p1 >= p2) {
         return downhill(C, b, p1, p2, root1, dq_dp1, dq_dp2);
+    }
     double d_high, d_low;
     const double q = downhill(C, b, p2, p1, root2, &d_high, &d_low);
     *dq_dp1 = -d_low;
@@ -80,17 +81,20 @@ static void solve(struct linear *s)
     for (int k = 0; k < ES_AIR_INNER; k++) {
         const double inverse = 1 / s->A[k][k];
         for (int i = k + 1; i < ES_AIR_INNER; i++) {
-            if (s->A[i][k] == 0)
+            if (s->A[i][k] == 0) {
                 continue;
+            }
             const double f = s->A[i][k] * inverse;
-            for (int j = k + 1; j < ES_AIR_INNER; j++)
+            for (int j = k + 1; j < ES_AIR_INNER; j++) {
                 s->A[i][j] -= f * s->A[k][j];
+            }
             s->y[i] -= f * s->y[k];
         }
     }
     for (int k = ES_AIR_INNER - 1; k >= 0; k--) {
-        for (int j = k + 1; j < ES_AIR_INNER; j++)
+        for (int j = k + 1; j < ES_AIR_INNER; j++) {
             s->y[k] -= s->A[k][j] * s->y[j];
+        }
         s->y[k] /= s->A[k][k];
     }
 }
@@ -126,6 +130,26 @@ static double implicit_weight(double z)
     return (3 + z) / (6 + z);
 }
 
+/* Flow per difference of pressure. */
+static double secant_slope(const struct es_air *air, const struct es_air_edge *e, double q)
+{
+    const double difference = air->p[e->from] - air->p[e->to];
+    return fabs(difference) > 1 ? q / difference : 0;
+}
+
+/* The tangent of a flow that is choked, or near equal pressures, is too flat to see the equilibrium coming.
+ * Where the step is long against the joint's own time (z), the straight line to no flow at equal pressure
+ * takes its place: it cannot overshoot. With z^2, so that slow flows keep their second order. */
+static void lean_on_secant(struct edge_work *w, double secant, double z)
+{
+    if (secant <= 0) {
+        return;
+    }
+    const double share = z * z / (1 + z * z);
+    w->q_from += share * (secant - w->q_from);
+    w->q_to += share * (-secant - w->q_to);
+}
+
 static void edge_into_matrix(const struct es_air *air, const struct es_air_edge *e, double h,
                              const struct node_work *nodes, struct edge_work *w, struct linear *s)
 {
@@ -133,20 +157,24 @@ static void edge_into_matrix(const struct es_air *air, const struct es_air_edge 
     const bool from = e->from < ES_AIR_INNER, to = e->to < ES_AIR_INNER;
     const double b_from = from ? h * (nodes[e->from].base + nodes[e->from].gain * T_up) : 0;
     const double b_to = to ? h * (nodes[e->to].base + nodes[e->to].gain * T_up) : 0;
-    const double z = fmax(b_from * w->q_from, -b_to * w->q_to);
+    const double secant = e->dC_from == 0 && e->dC_to == 0 ? secant_slope(air, e, w->q) : 0;
+    const double z = fmax(fmax(b_from * w->q_from, -b_to * w->q_to), secant * (b_from + b_to));
+    lean_on_secant(w, secant, z);
     w->theta = implicit_weight(z);
     const double a = w->theta * w->q_from, c = w->theta * w->q_to;
     if (from) {
         s->y[e->from] -= b_from * w->q;
         s->A[e->from][e->from] += b_from * a;
-        if (to)
+        if (to) {
             s->A[e->from][e->to] += b_from * c;
+        }
     }
     if (to) {
         s->y[e->to] += b_to * w->q;
         s->A[e->to][e->to] -= b_to * c;
-        if (from)
+        if (from) {
             s->A[e->to][e->from] -= b_to * a;
+        }
     }
 }
 
@@ -155,10 +183,12 @@ static void edge_book(struct es_air *air, struct es_air_edge *e, const struct ed
                       const double *dp, double *dm, double *dH)
 {
     double q = w->q;
-    if (e->from < ES_AIR_INNER)
+    if (e->from < ES_AIR_INNER) {
         q += w->theta * w->q_from * dp[e->from];
-    if (e->to < ES_AIR_INNER)
+    }
+    if (e->to < ES_AIR_INNER) {
         q += w->theta * w->q_to * dp[e->to];
+    }
     e->flow = q;
     const double mass = h * q;
     const double enthalpy = mass * ES_AIR_CP * air->T[q >= 0 ? e->from : e->to];
@@ -194,45 +224,95 @@ static void node_finish(struct es_air *air, int i, double h, double dV, double d
     air->p[i] = m * ES_AIR_R * T / air->V[i];
 }
 
-double es_air_step(struct es_air *air, double h, const double dV[ES_AIR_INNER])
-{
-    struct linear s;
+/* Everything that one step needs; on one level of splitting. */
+struct step {
+    struct linear equations;
     struct node_work nodes[ES_AIR_INNER];
-    struct edge_work work[ES_AIR_EDGES_MAX];
-    double root[ES_AIR_NODES], before[ES_AIR_INNER];
-    memset(&s, 0, sizeof s);
-    for (int i = 0; i < ES_AIR_NODES; i++)
+    struct edge_work edges[ES_AIR_EDGES_MAX];
+};
+
+static bool is_shut(const struct es_air_edge *e)
+{
+    return e->C <= 0 && e->dC_from == 0 && e->dC_to == 0;
+}
+
+/* Sets up and solves the equations; pressure changes are then in equations.y. */
+static void predict(const struct es_air *air, double h, const double dV[ES_AIR_INNER], struct step *s)
+{
+    double root[ES_AIR_NODES];
+    memset(&s->equations, 0, sizeof s->equations);
+    for (int i = 0; i < ES_AIR_NODES; i++) {
         root[i] = sqrt(ES_AIR_T0 / air->T[i]);
+    }
     for (int i = 0; i < ES_AIR_INNER; i++) {
-        before[i] = air->p[i];
-        s.A[i][i] = 1;
-        s.y[i] = node_prepare(air, i, h, dV[i], &nodes[i]);
+        s->equations.A[i][i] = 1;
+        s->equations.y[i] = node_prepare(air, i, h, dV[i], &s->nodes[i]);
     }
     for (int n = 0; n < air->edge_count; n++) {
         const struct es_air_edge *e = &air->edges[n];
-        if (e->C <= 0 && e->dC_from == 0 && e->dC_to == 0)
+        if (is_shut(e)) {
             continue;
-        struct edge_work *w = &work[n];
+        }
+        struct edge_work *w = &s->edges[n];
         /* Per unit of conductance, so that a conductance which follows a pressure enters the slope too. */
         const double f = flow_by_roots(1, e->b, air->p[e->from], root[e->from], air->p[e->to], root[e->to],
                                        &w->q_from, &w->q_to);
         w->q = e->C * f;
         w->q_from = e->C * w->q_from + e->dC_from * f;
         w->q_to = e->C * w->q_to + e->dC_to * f;
-        edge_into_matrix(air, e, h, nodes, w, &s);
+        edge_into_matrix(air, e, h, s->nodes, w, &s->equations);
     }
-    solve(&s);
+    solve(&s->equations);
+}
+
+static void finish(struct es_air *air, double h, const double dV[ES_AIR_INNER], const struct step *s)
+{
     double dm[ES_AIR_INNER] = {0}, dH[ES_AIR_INNER] = {0};
     for (int n = 0; n < air->edge_count; n++) {
         struct es_air_edge *e = &air->edges[n];
         e->flow = 0;
-        if (e->C > 0 || e->dC_from != 0 || e->dC_to != 0)
-            edge_book(air, e, &work[n], h, s.y, dm, dH);
+        if (!is_shut(e)) {
+            edge_book(air, e, &s->edges[n], h, s->equations.y, dm, dH);
+        }
     }
-    double largest = 0;
     for (int i = 0; i < ES_AIR_INNER; i++) {
-        node_finish(air, i, h, dV[i], s.y[i], dm[i], dH[i]);
-        largest = fmax(largest, fabs(air->p[i] - before[i]) / before[i]);
+        node_finish(air, i, h, dV[i], s->equations.y[i], dm[i], dH[i]);
     }
-    return largest;
+}
+
+/* Choked flow does not feel the volume that it fills: a step in which a pressure changes this much could
+ * carry it beyond its neighbour's, and is done in two halves. */
+#define LARGEST_CHANGE  0.1
+#define MOST_SPLITTINGS 12
+
+static double step_or_split(struct es_air *air, double h, const double dV[ES_AIR_INNER], int level)
+{
+    struct step s;
+    double largest = 0;
+    predict(air, h, dV, &s);
+    for (int i = 0; i < ES_AIR_INNER; i++) {
+        largest = fmax(largest, fabs(s.equations.y[i]) / air->p[i]);
+    }
+    if (largest <= LARGEST_CHANGE || level == MOST_SPLITTINGS) {
+        finish(air, h, dV, &s);
+        return largest;
+    }
+    double half[ES_AIR_INNER], flow[ES_AIR_EDGES_MAX];
+    for (int i = 0; i < ES_AIR_INNER; i++) {
+        half[i] = dV[i] / 2;
+    }
+    const double first = step_or_split(air, h / 2, half, level + 1);
+    for (int n = 0; n < air->edge_count; n++) {
+        flow[n] = air->edges[n].flow;
+    }
+    const double second = step_or_split(air, h / 2, half, level + 1);
+    for (int n = 0; n < air->edge_count; n++) {
+        air->edges[n].flow = (air->edges[n].flow + flow[n]) / 2;
+    }
+    return first + second;
+}
+
+double es_air_step(struct es_air *air, double h, const double dV[ES_AIR_INNER])
+{
+    return step_or_split(air, h, dV, 0);
 }

@@ -13,12 +13,14 @@ void es_loop_step(struct es_virtual *v, double h)
     const double room = (v->p.bench.compliance - e->burden_voltage) / e->burden_resistance;
     const double target = fmin(wanted, room);
     v->loop += (target - v->loop) * (h >= 0.01 ? 1 : -expm1(-h / 0.002));
-    if (fabs(target - v->loop) < 1e-8)
+    if (fabs(target - v->loop) < 1e-8) {
         v->loop = target;
+    }
     const double below = fmin(1, v->loop / e->minimum_current);
     v->loop_voltage = e->burden_voltage * below + e->burden_resistance * v->loop;
-    if (e->dead_share >= 1) /* only the protecting diode is left */
+    if (e->dead_share >= 1) { /* only the protecting diode is left */
         v->loop_voltage = v->loop > 0 ? 0.7 + 10 * v->loop : 0;
+    }
 }
 
 static void power(struct es_virtual *v)
@@ -31,8 +33,9 @@ static void power(struct es_virtual *v)
         *s = (struct es_electronics){.alive = true, .alive_since = v->t};
         s->demand = NAN;
     }
-    if (!alive)
+    if (!alive) {
         *s = (struct es_electronics){0};
+    }
 }
 
 /* Sensor ratio to share of travel, by the two ends found at adjustment; a lever's tangent is taken out. */
@@ -62,12 +65,14 @@ static double control(struct es_virtual *v)
         s->resting = false;
         return s->demand < e->cut_low ? -1 : 1;
     }
-    if (fabs(off) > e->tolerance)
+    if (fabs(off) > e->tolerance) {
         s->resting = false;
-    else if (fabs(off) < e->tolerance / 2)
+    } else if (fabs(off) < e->tolerance / 2) {
         s->resting = true;
-    if (s->resting)
+    }
+    if (s->resting) {
         return 0;
+    }
     const double drive = e->gain * off - e->rate_gain * s->rate;
     return copysign(fmin(1, fabs(drive) + e->jump), drive);
 }
@@ -91,10 +96,11 @@ void es_electronics_tick(struct es_virtual *v)
     const double rate = first ? 0 : (position - s->position) / tick;
     s->rate += (rate - s->rate) * 0.4;
     s->position = position;
-    if (s->shut_down)
+    if (s->shut_down) {
         s->drive = -1;
-    else if (es_seconds(v->t - s->alive_since) < e->start_time || v->ratio < v->p.sensor.dead_low / 2)
+    } else if (es_seconds(v->t - s->alive_since) < e->start_time || v->ratio < v->p.sensor.dead_low / 2) {
         s->drive = 0; /* starting, or no sensor */
-    else
+    } else {
         s->drive = control(v);
+    }
 }

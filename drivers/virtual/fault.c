@@ -228,17 +228,21 @@ const struct es_virtual_fault *es_virtual_fault_get(int fault)
 /* Spaces may be written as hyphens: easier in a shell. */
 static bool same_name(const char *name, const char *given)
 {
-    for (; *name && *given; name++, given++)
-        if (*name != *given && !(*name == ' ' && *given == '-'))
+    for (; *name && *given; name++, given++) {
+        if (*name != *given && !(*name == ' ' && *given == '-')) {
             return false;
+        }
+    }
     return *name == *given;
 }
 
 int es_virtual_fault_find(const char *name)
 {
-    for (int i = 0; i < ES_FAULT_COUNT; i++)
-        if (same_name(rows[i].shown.name, name))
+    for (int i = 0; i < ES_FAULT_COUNT; i++) {
+        if (same_name(rows[i].shown.name, name)) {
             return i;
+        }
+    }
     return -1;
 }
 
@@ -257,9 +261,11 @@ const char *es_virtual_place_name(enum es_virtual_place place)
 static void apply_place(struct es_parameters *p, enum es_virtual_type type, const double *severity,
                         bool (*wanted)(enum es_virtual_place))
 {
-    for (int i = 0; i < ES_FAULT_COUNT; i++)
-        if (severity[i] > 0 && wanted(rows[i].shown.place) && es_virtual_fault_possible(i, type))
+    for (int i = 0; i < ES_FAULT_COUNT; i++) {
+        if (severity[i] > 0 && wanted(rows[i].shown.place) && es_virtual_fault_possible(i, type)) {
             rows[i].apply(p, severity[i]);
+        }
+    }
 }
 
 static bool is_unit(enum es_virtual_place place)

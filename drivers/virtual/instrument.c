@@ -33,12 +33,14 @@ static double input(const struct es_virtual *v, enum es_role role)
 static enum es_status copy_table(struct es_gauge *g, struct es_error *err)
 {
     const size_t size = g->about.point_count * sizeof(double);
-    if (size == 0)
+    if (size == 0) {
         return ES_OK;
+    }
     g->readings = malloc(size);
     g->corrections = malloc(size);
-    if (!g->readings || !g->corrections)
+    if (!g->readings || !g->corrections) {
         return es_fail(err, ES_NO_MEMORY, "no memory for an instrument's correction table");
+    }
     memcpy(g->readings, g->about.readings, size);
     memcpy(g->corrections, g->about.corrections, size);
     return ES_OK;
@@ -53,11 +55,13 @@ enum es_status es_gauge_init(struct es_virtual *v, enum es_role role,
     g->offset = about->u_offset * es_random_normal(v->seed, stream, 0);
     g->gain = about->u_gain * es_random_normal(v->seed, stream, 1);
     g->refresh = es_from_seconds(about->refresh);
-    if (g->refresh > 0) /* instruments do not start together */
+    if (g->refresh > 0) { /* instruments do not start together */
         g->next = (es_time)(es_random_uniform(v->seed, stream, 2) * (double)g->refresh);
+    }
     g->direct = about->lag <= 0 && g->refresh <= 0;
-    for (int i = 0; i < 3; i++)
+    for (int i = 0; i < 3; i++) {
         g->follow[i] = about->lag > 0 ? -expm1(-es_seconds(es_paces[i]) / about->lag) : 1;
+    }
     return copy_table(g, err);
 }
 
@@ -70,39 +74,47 @@ void es_gauge_free(struct es_gauge *g)
 static void gauge_step(struct es_virtual *v, enum es_role role, struct es_gauge *g, double h)
 {
     const double x = input(v, role);
-    if (g->about.lag <= 0)
+    if (g->about.lag <= 0) {
         g->seen = x;
-    else if (v->pace >= 0)
+    } else if (v->pace >= 0) {
         g->seen += (x - g->seen) * g->follow[v->pace];
-    else
+    } else {
         g->seen += (x - g->seen) * -expm1(-h / g->about.lag);
-    if (v->t < g->next)
+    }
+    if (v->t < g->next) {
         return;
+    }
     g->held = g->seen;
     g->taken = v->t;
-    if (g->refresh > 0)
+    if (g->refresh > 0) {
         g->next += ((v->t - g->next) / g->refresh + 1) * g->refresh;
+    }
 }
 
 void es_gauges_step(struct es_virtual *v, double h)
 {
-    for (int i = 0; i < v->lagging_count; i++)
+    for (int i = 0; i < v->lagging_count; i++) {
         gauge_step(v, v->lagging[i], &v->gauges[v->lagging[i]], h);
+    }
 }
 
 /* The correction that belongs to a reading: linear between the points, the end's beyond. */
 static double correction(const struct es_gauge *g, double reading)
 {
     const size_t n = g->about.point_count;
-    if (n == 0)
+    if (n == 0) {
         return 0;
+    }
     size_t i = 0;
-    while (i < n && g->readings[i] < reading)
+    while (i < n && g->readings[i] < reading) {
         i++;
-    if (i == 0)
+    }
+    if (i == 0) {
         return g->corrections[0];
-    if (i == n)
+    }
+    if (i == n) {
         return g->corrections[n - 1];
+    }
     const double share = (reading - g->readings[i - 1]) / (g->readings[i] - g->readings[i - 1]);
     return g->corrections[i - 1] + share * (g->corrections[i] - g->corrections[i - 1]);
 }
@@ -111,16 +123,19 @@ static double correction(const struct es_gauge *g, double reading)
 static double uncorrected(const struct es_gauge *g, double x)
 {
     double r = x;
-    if (g->about.point_count > 0)
-        for (int i = 0; i < 4; i++)
+    if (g->about.point_count > 0) {
+        for (int i = 0; i < 4; i++) {
             r = x - correction(g, r);
+        }
+    }
     return r;
 }
 
 static double bounded(const struct es_virtual_instrument *a, double x)
 {
-    if (a->low < a->high)
+    if (a->low < a->high) {
         x = fmax(a->low, fmin(a->high, x));
+    }
     return a->resolution > 0 ? a->resolution * nearbyint(x / a->resolution) : x;
 }
 
@@ -132,21 +147,25 @@ double es_gauge_reading(const struct es_virtual *v, enum es_role role, es_time *
     const bool analogue = !es_role_info(role)->is_state;
     *taken = g->direct ? v->t : g->taken;
     const double x = g->direct ? input(v, role) : g->held;
-    if (!analogue)
+    if (!analogue) {
         return x;
+    }
     const uint64_t tick = (uint64_t)(*taken / ES_MS);
     const double disturbance = v->p.bench.noise * usual_span[role];
     const double noise = sqrt(a->noise * a->noise + disturbance * disturbance);
     double y = x * (1 + g->gain) + g->offset;
-    if (noise > 0)
+    if (noise > 0) {
         y += noise * es_random_normal(v->seed, stream + ES_STREAM_END, tick);
-    if (a->repeatability > 0)
+    }
+    if (a->repeatability > 0) {
         y += a->repeatability * es_random_normal(v->seed, stream + 2 * ES_STREAM_END, v->act);
+    }
     return bounded(a, uncorrected(g, y));
 }
 
 double es_gauge_effect(const struct es_virtual *v, enum es_role role, double written)
 {
     const struct es_gauge *g = &v->gauges[role];
-    return bounded(&g->about, written) * (1 + g->gain) + g->offset;
+    const double reading = bounded(&g->about, written);
+    return (reading + correction(g, reading)) * (1 + g->gain) + g->offset;
 }

@@ -163,23 +163,26 @@ void es_parameters_draw(const struct es_virtual_config *config, struct es_parame
 {
     struct draw d = {.seed = config->seed, .spread = config->spread};
     *out = common;
-    if (config->type == ES_VIRTUAL_LINEAR_SINGLE_ACTING)
+    if (config->type == ES_VIRTUAL_LINEAR_SINGLE_ACTING) {
         linear_single_acting(out);
-    else
+    } else {
         part_turn_double_acting(out);
+    }
     out->supply.source = config->source_pressure;
     out->electronics.shutdown_module = config->shutdown_module;
     spread_relay(&out->relay, &d);
     spread_actuator(&out->actuator, &d);
-    if (out->linkage.lever)
+    if (out->linkage.lever) {
         out->linkage.lever_length = vary(&d, out->linkage.lever_length, 0.008);
+    }
     out->linkage.offset = 0.5 * ES_RAD_PER_DEG * part(&d);
     spread_sensor(&out->sensor, &d);
     spread_electronics(&out->electronics, &d);
     /* The bench is as it is, whatever the units' spread. */
-    for (int i = 0; i < 2; i++)
+    for (int i = 0; i < 2; i++) {
         out->volume[i] = config->output_volume[i] +
                          config->u_output_volume[i] * es_random_normal(config->seed, 2, (uint64_t)i);
+    }
 }
 
 double es_linkage_angle(const struct es_linkage_parameters *l, double length, double position)

@@ -7,8 +7,9 @@
 static double wanted_position(const struct es_virtual *v)
 {
     const struct es_relay_parameters *r = &v->p.relay;
-    if (es_interrupted(v->t, 1900 * ES_MS, r->open_share))
+    if (es_interrupted(v->t, 1900 * ES_MS, r->open_share)) {
         return 0;
+    }
     const double target = v->electronics.drive * r->gain;
     return fmax(-1, fmin(r->reach_up, target));
 }
@@ -23,8 +24,9 @@ void es_relay_step(struct es_virtual *v, double h)
     const struct es_relay_parameters *r = &v->p.relay;
     struct es_relay *s = &v->relay;
     const double off = wanted_position(v) - s->position;
-    if (!s->moving && fabs(off) <= r->stick)
+    if (!s->moving && fabs(off) <= r->stick) {
         return;
+    }
     const double step = off * -expm1(-h / r->lag);
     s->position += step;
     s->moving = fabs(off - step) > 0.1 * fmin(r->stick, 0.02);
@@ -50,6 +52,7 @@ void es_relay_ports(struct es_virtual *v)
     e[exhaust[second]].C = r->C_exhaust * up + r->leak_exhaust[second];
     e[ES_EDGE_EXHAUST_1].C += r->leak_air;
     e[ES_EDGE_BETWEEN].C = r->leak_between;
-    if (v->type == ES_VIRTUAL_LINEAR_SINGLE_ACTING) /* output 2 is plugged */
+    if (v->type == ES_VIRTUAL_LINEAR_SINGLE_ACTING) { /* output 2 is plugged */
         e[ES_EDGE_SUPPLY_2].C = e[ES_EDGE_EXHAUST_2].C = e[ES_EDGE_BETWEEN].C = 0;
+    }
 }

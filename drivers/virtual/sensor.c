@@ -17,8 +17,9 @@ static double contact(const struct es_virtual *v, double angle)
 {
     const struct es_sensor_parameters *s = &v->p.sensor;
     const double off = fabs(angle - s->worn_angle) / s->worn_width;
-    if (s->worn_depth <= 0 || off >= 1)
+    if (s->worn_depth <= 0 || off >= 1) {
         return 1;
+    }
     const double chatter = es_random_uniform(v->seed, ES_STREAM_WIPER, (uint64_t)(v->t / ES_MS));
     return 1 - s->worn_depth * (0.4 + 0.6 * chatter) * fmin(1, 3 * (1 - off));
 }

@@ -24,13 +24,16 @@ void es_virtual_derive(struct es_virtual *v)
 static void grow(struct es_virtual *v)
 {
     const double strokes = v->actuator.travelled / (2 * v->base.actuator.length);
-    if (!v->growing || strokes - v->grown_at < 0.5)
+    if (!v->growing || strokes - v->grown_at < 0.5) {
         return;
+    }
     const double more = strokes - v->grown_at;
     v->grown_at = strokes;
-    for (int i = 0; i < ES_FAULT_COUNT; i++)
-        if (v->per_stroke[i] > 0)
+    for (int i = 0; i < ES_FAULT_COUNT; i++) {
+        if (v->per_stroke[i] > 0) {
             v->grown[i] = fmin(1, v->grown[i] + v->per_stroke[i] * more);
+        }
+    }
     es_virtual_derive(v);
 }
 
@@ -53,11 +56,13 @@ static void valves_step(struct es_virtual *v, double h)
         const bool wanted = i == ES_VALVE_SUPPLY ? supply_valve_open(v) : v->written[roles[i]] != 0;
         double *open = &v->valves[i].open;
         const double target = wanted ? 1 : 0;
-        if (*open == target)
+        if (*open == target) {
             continue;
+        }
         *open += (target - *open) * -expm1(-h / v->p.bench.valve_lag);
-        if (fabs(*open - target) < 0.002)
+        if (fabs(*open - target) < 0.002) {
             *open = target;
+        }
         moving = true;
     }
     v->valves_moving = moving;
@@ -104,8 +109,9 @@ static void bench_edges(struct es_virtual *v)
 static void watchdog(struct es_virtual *v)
 {
     if (!v->watchdog_armed || v->watchdog_period <= 0 ||
-        es_seconds(v->t - v->watchdog_last) <= v->watchdog_period)
+        es_seconds(v->t - v->watchdog_last) <= v->watchdog_period) {
         return;
+    }
     v->watchdog_armed = false;
     v->written[ES_ROLE_LOOP_DEMAND] = v->written[ES_ROLE_SUPPLY_DEMAND] = 0;
     v->written[ES_ROLE_SUPPLY_VALVE] = v->written[ES_ROLE_AUXILIARY_SUPPLY] = 0;
@@ -117,8 +123,9 @@ static void watchdog(struct es_virtual *v)
 static double feedback_current(const struct es_virtual *v)
 {
     const struct es_electronics_parameters *e = &v->p.electronics;
-    if (!v->electronics.alive)
+    if (!v->electronics.alive) {
         return 0;
+    }
     const double share = fmax(-0.0125, fmin(1.03, v->electronics.position));
     return (4e-3 + 16e-3 * share) * (1 + e->feedback_gain) + e->feedback_offset;
 }
@@ -158,8 +165,9 @@ static void step(struct es_virtual *v, es_time ns)
     v->t += ns;
     es_shaft_step(v, h);
     es_sensor_step(v);
-    if (v->t % ES_ELECTRONICS_TICK == 0)
+    if (v->t % ES_ELECTRONICS_TICK == 0) {
         es_electronics_tick(v);
+    }
     es_virtual_truths(v);
     es_gauges_step(v, h);
     grow(v);
@@ -169,8 +177,9 @@ static void step(struct es_virtual *v, es_time ns)
 /* Would the actuator break away within the longest step? */
 static bool about_to_move(const struct es_virtual *v)
 {
-    if (!v->actuator.sticking)
+    if (!v->actuator.sticking) {
         return true;
+    }
     const double soon = v->actuator.force + v->actuator.force_rate * 0.02;
     return fabs(soon) > v->p.actuator.adhesion && !es_actuator_at_stop(v);
 }
@@ -178,8 +187,9 @@ static bool about_to_move(const struct es_virtual *v)
 static int choose_pace(const struct es_virtual *v)
 {
     if (v->t < v->fine_until || v->valves_moving || v->pressure_rate > 1 || es_relay_will_move(v) ||
-        about_to_move(v))
+        about_to_move(v)) {
         return 0;
+    }
     return v->shaft.moving || v->pressure_rate > 0.2 ? 1 : 2;
 }
 
@@ -190,19 +200,22 @@ void es_virtual_run(struct es_virtual *v, es_time target)
         v->pace = choose_pace(v);
         const es_time pace = es_paces[v->pace];
         const es_time end = (v->t / pace + 1) * pace;
-        if (end > target)
+        if (end > target) {
             return;
+        }
         const es_time ns = end - v->t;
-        if (ns != pace)
+        if (ns != pace) {
             v->pace = -1;
+        }
         step(v, ns);
     }
 }
 
 void es_virtual_settle(struct es_virtual *v)
 {
-    if (v->now == v->t)
+    if (v->now == v->t) {
         return;
+    }
     v->pace = -1;
     step(v, v->now - v->t);
 }

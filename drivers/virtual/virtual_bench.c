@@ -19,8 +19,9 @@ bool es_virtual_type_find(const char *name, enum es_virtual_type *out)
 {
     for (int i = 0; i < ES_VIRTUAL_TYPE_COUNT; i++) {
         const char *a = type_names[i], *b = name;
-        while (*a && *a == *b)
+        while (*a && *a == *b) {
             a++, b++;
+        }
         if (*a == *b) {
             *out = (enum es_virtual_type)i;
             return true;
@@ -48,8 +49,9 @@ void es_virtual_config_init(struct es_virtual_config *config, enum es_virtual_ty
         .drive_speed = 60 * ES_RAD_PER_DEG,
     };
     struct es_virtual_instrument *i = config->instruments;
-    for (int role = 0; role < ES_ROLE_COUNT; role++)
+    for (int role = 0; role < ES_ROLE_COUNT; role++) {
         i[role].present = true;
+    }
     const struct es_virtual_instrument pressure = {.present = true,
                                                    .low = -0.2 * ES_BAR,
                                                    .high = 10.5 * ES_BAR,
@@ -135,13 +137,16 @@ static enum es_status check(const struct es_virtual_config *c, struct es_error *
     const double positive[] = {c->output_volume[0], c->output_volume[1], c->supply_volume,
                                c->source_pressure,  c->ambient_pressure, c->ambient_temperature,
                                c->drive_speed};
-    for (size_t i = 0; i < sizeof positive / sizeof positive[0]; i++)
-        if (!isfinite(positive[i]) || positive[i] <= 0)
+    for (size_t i = 0; i < sizeof positive / sizeof positive[0]; i++) {
+        if (!isfinite(positive[i]) || positive[i] <= 0) {
             return es_fail(err, ES_RANGE,
                            "the virtual bench needs volumes, source pressure, ambient state and "
                            "drive speed above zero");
-    if (c->type < 0 || c->type >= ES_VIRTUAL_TYPE_COUNT)
+        }
+    }
+    if (c->type < 0 || c->type >= ES_VIRTUAL_TYPE_COUNT) {
         return es_fail(err, ES_USAGE, "unknown type of virtual unit");
+    }
     return ES_OK;
 }
 
@@ -150,10 +155,12 @@ static enum es_status connect_gauges(struct es_virtual *v, const struct es_virtu
 {
     for (int role = 0; role < ES_ROLE_COUNT; role++) {
         const enum es_status s = es_gauge_init(v, (enum es_role)role, &config->instruments[role], err);
-        if (s != ES_OK)
+        if (s != ES_OK) {
             return s;
-        if (es_role_info((enum es_role)role)->direction == ES_IN && !v->gauges[role].direct)
+        }
+        if (es_role_info((enum es_role)role)->direction == ES_IN && !v->gauges[role].direct) {
             v->lagging[v->lagging_count++] = (enum es_role)role;
+        }
     }
     return ES_OK;
 }
@@ -191,24 +198,28 @@ enum es_status es_virtual_new(const struct es_virtual_config *config, struct es_
                               struct es_error *err)
 {
     enum es_status s = check(config, err);
-    if (s != ES_OK)
+    if (s != ES_OK) {
         return s;
+    }
     struct es_virtual *v = calloc(1, sizeof *v);
-    if (!v)
+    if (!v) {
         return es_fail(err, ES_NO_MEMORY, "no memory for a virtual bench");
+    }
     v->type = config->type;
     v->seed = config->seed;
     start_values(v, config);
     s = connect_gauges(v, config, err);
-    if (s != ES_OK)
+    if (s != ES_OK) {
         goto free_bench;
+    }
     es_parameters_draw(config, &v->base);
     build_air(v, config->supply_volume);
     es_virtual_derive(v);
     for (size_t i = 0; i < config->fault_count; i++) {
         s = es_virtual_fault_set(v, &config->faults[i], err);
-        if (s != ES_OK)
+        if (s != ES_OK) {
             goto free_bench;
+        }
     }
     rest(v);
     *out = v;
@@ -220,10 +231,12 @@ free_bench:
 
 void es_virtual_free(struct es_virtual *v)
 {
-    if (!v)
+    if (!v) {
         return;
-    for (int role = 0; role < ES_ROLE_COUNT; role++)
+    }
+    for (int role = 0; role < ES_ROLE_COUNT; role++) {
         es_gauge_free(&v->gauges[role]);
+    }
     free(v);
 }
 
@@ -234,36 +247,42 @@ es_time es_virtual_now(const struct es_virtual *v)
 
 void es_virtual_advance_to(struct es_virtual *v, es_time when)
 {
-    if (when <= v->now)
+    if (when <= v->now) {
         return;
+    }
     v->now = when;
     es_virtual_run(v, when);
 }
 
 void es_virtual_advance(struct es_virtual *v, double seconds)
 {
-    if (seconds > 0)
+    if (seconds > 0) {
         es_virtual_advance_to(v, v->now + es_from_seconds(seconds));
+    }
 }
 
 static void note_write(struct es_virtual *v, enum es_role role, double value)
 {
     const double before = v->written[role];
     v->written[role] = value;
-    if (role == ES_ROLE_SHAFT_DRIVE)
+    if (role == ES_ROLE_SHAFT_DRIVE) {
         v->shaft.target = value;
-    if (es_role_info(role)->is_state && before != value)
+    }
+    if (es_role_info(role)->is_state && before != value) {
         v->act++;
+    }
     v->fine_until = v->t + 20 * ES_MS;
 }
 
 enum es_status es_virtual_write(struct es_virtual *v, enum es_role role, double value, struct es_error *err)
 {
-    if (role < 0 || role >= ES_ROLE_COUNT || es_role_info(role)->direction != ES_OUT)
+    if (role < 0 || role >= ES_ROLE_COUNT || es_role_info(role)->direction != ES_OUT) {
         return es_fail(err, ES_USAGE, "the virtual bench cannot be written there: no output");
-    if (!isfinite(value))
+    }
+    if (!isfinite(value)) {
         return es_fail(err, ES_RANGE, "%s cannot be set to a value that is not a number",
                        es_role_info(role)->name);
+    }
     if (role == ES_ROLE_WATCHDOG) {
         v->written[role] = value;
         v->watchdog_armed = true;
@@ -278,10 +297,11 @@ enum es_status es_virtual_write(struct es_virtual *v, enum es_role role, double 
 struct es_virtual_reading es_virtual_reading(const struct es_virtual *v, enum es_role role)
 {
     struct es_virtual_reading r = {.taken = v->t};
-    if (es_role_info(role)->direction == ES_OUT)
+    if (es_role_info(role)->direction == ES_OUT) {
         r.value = v->written[role];
-    else
+    } else {
         r.value = es_gauge_reading(v, role, &r.taken);
+    }
     return r;
 }
 
@@ -314,8 +334,9 @@ void es_virtual_outside(struct es_virtual *v)
     static const enum es_role outside[] = {ES_ROLE_EMERGENCY_STOP,   ES_ROLE_GUARD,
                                            ES_ROLE_AMBIENT_PRESSURE, ES_ROLE_AMBIENT_TEMPERATURE,
                                            ES_ROLE_AMBIENT_HUMIDITY, ES_ROLE_SUPPLY_DEW_POINT};
-    for (size_t i = 0; i < sizeof outside / sizeof outside[0]; i++)
+    for (size_t i = 0; i < sizeof outside / sizeof outside[0]; i++) {
         v->truth[outside[i]] = v->happening[outside[i]];
+    }
 }
 
 enum es_status es_virtual_happen(struct es_virtual *v, enum es_role role, double value, struct es_error *err)
@@ -323,15 +344,17 @@ enum es_status es_virtual_happen(struct es_virtual *v, enum es_role role, double
     switch (role) {
     case ES_ROLE_EMERGENCY_STOP:
     case ES_ROLE_GUARD:
-        if (value != 0 && value != 1)
+        if (value != 0 && value != 1) {
             return es_fail(err, ES_RANGE, "%s is 0 or 1", es_role_info(role)->name);
+        }
         break;
     case ES_ROLE_AMBIENT_TEMPERATURE:
     case ES_ROLE_AMBIENT_PRESSURE:
     case ES_ROLE_AMBIENT_HUMIDITY:
     case ES_ROLE_SUPPLY_DEW_POINT:
-        if (!isfinite(value) || value <= 0)
+        if (!isfinite(value) || value <= 0) {
             return es_fail(err, ES_RANGE, "%s must be above zero", es_role_info(role)->name);
+        }
         break;
     default:
         return es_fail(err, ES_USAGE,
@@ -354,21 +377,25 @@ enum es_status es_virtual_fault_set(struct es_virtual *v, const struct es_virtua
                                     struct es_error *err)
 {
     const struct es_virtual_fault *f = es_virtual_fault_get(setting->fault);
-    if (!f)
+    if (!f) {
         return es_fail(err, ES_NOT_FOUND, "there is no such fault");
-    if (!es_virtual_fault_possible(setting->fault, v->type))
+    }
+    if (!es_virtual_fault_possible(setting->fault, v->type)) {
         return es_fail(err, ES_USAGE, "a %s unit cannot have the fault \"%s\"", es_virtual_type_name(v->type),
                        f->name);
+    }
     if (!(setting->severity >= 0 && setting->severity <= 1) ||
-        !(setting->per_stroke >= 0 && setting->per_stroke <= 1))
+        !(setting->per_stroke >= 0 && setting->per_stroke <= 1)) {
         return es_fail(err, ES_RANGE, "fault \"%s\": severity and growth lie between 0 and 1", f->name);
+    }
     es_virtual_settle(v);
     const int i = setting->fault;
     v->grown[i] = setting->severity;
     v->per_stroke[i] = setting->per_stroke;
     v->growing = false;
-    for (int n = 0; n < ES_FAULT_COUNT; n++)
+    for (int n = 0; n < ES_FAULT_COUNT; n++) {
         v->growing |= v->per_stroke[n] > 0;
+    }
     es_virtual_derive(v);
     return ES_OK;
 }

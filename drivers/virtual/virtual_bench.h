@@ -43,7 +43,7 @@ bool es_virtual_type_find(const char *name, enum es_virtual_type *out); /* false
 
 /* What is known of the instrument of one role, in coherent units. The bench file's channel says it; the true
  * errors are drawn once from the seed. For an output (loop demand, regulator) the errors act between what
- * is written and what happens. */
+ * is written and what happens: what is written is its own number, before correction, too. */
 struct es_virtual_instrument {
     bool present;
     double low, high;     /* the reading stays within; both 0: no bound */

@@ -20,11 +20,14 @@
 
 enum line_state { LINE_FINE, LINE_SUSPECT, LINE_LOST };
 
+#define WATCH_TURN_AROUNDS 4 /* after a time-out */
+
 struct instrument {
     const struct es_instrument_common *common;
     const struct es_modbus_instrument *settings;
     bool doubted;
-    bool known_once; /* identity is filled */
+    bool known_once;     /* identity is filled */
+    es_time watch_until; /* RTU: reads are checked until then */
     char identity[128];
 };
 
@@ -46,9 +49,14 @@ static void doubt(struct es_bus *bus, size_t instrument, enum es_status status)
     if (status != ES_TIMEOUT && status != ES_GARBLED && status != ES_HANGUP)
         return;
     bus->state = status == ES_HANGUP ? LINE_LOST : LINE_SUSPECT;
-    for (size_t i = 0; i < bus->instrument_count; i++)
-        if (i == instrument || status != ES_TIMEOUT)
-            bus->instruments[i].doubted = true;
+    bool rtu = bus->settings->mode == ES_MODBUS_RTU;
+    es_time watch_until = es_clock_now() + es_from_seconds(WATCH_TURN_AROUNDS * bus->quiet);
+    for (size_t i = 0; i < bus->instrument_count; i++) {
+        if (rtu && status == ES_TIMEOUT && i != instrument)
+            continue;
+        bus->instruments[i].doubted = true;
+        bus->instruments[i].watch_until = rtu ? watch_until : 0;
+    }
 }
 
 static enum es_status bus_settle(struct es_bus *bus, struct es_error *err)
@@ -142,13 +150,15 @@ static struct place check_place(const struct es_bus *bus, size_t instrument)
     return p;
 }
 
-static enum es_status read_place(struct es_bus *bus, size_t instrument, struct place p,
+/* strict: bytes found waiting are a failure. */
+static enum es_status read_place(struct es_bus *bus, size_t instrument, struct place p, bool strict,
                                  struct es_modbus_exchange *x, struct es_error *err)
 {
     uint8_t pdu[ES_MODBUS_PDU_MAX];
     x->request = pdu;
     x->request_count = es_modbus_ask_read(p.table, p.address, p.count, pdu);
-    enum es_status status = exchange_settled(bus, instrument, x, err);
+    enum es_status status =
+        strict ? exchange(bus, instrument, x, err) : exchange_settled(bus, instrument, x, err);
     x->request = NULL;
     return status;
 }
@@ -179,8 +189,8 @@ static enum es_status ask_server_id(struct es_bus *bus, size_t instrument, char 
 }
 
 /* Two reads of different length, so that an answer one request behind cannot pass for either. */
-static enum es_status check_in_step(struct es_bus *bus, size_t instrument, char *out, size_t size,
-                                    struct es_error *err)
+static enum es_status check_in_step(struct es_bus *bus, size_t instrument, bool strict, char *out,
+                                    size_t size, struct es_error *err)
 {
     struct place p = check_place(bus, instrument);
     bool bits = p.table == ES_MODBUS_COIL || p.table == ES_MODBUS_DISCRETE;
@@ -191,9 +201,9 @@ static enum es_status check_in_step(struct es_bus *bus, size_t instrument, char 
         other.address = (uint16_t)(other.address - step);
     struct es_modbus_exchange x = {0};
     bool must_read = bus->instruments[instrument].settings->identify == ES_MODBUS_IDENTIFY_REGISTER;
-    enum es_status status = read_place(bus, instrument, other, &x, err);
+    enum es_status status = read_place(bus, instrument, other, strict, &x, err);
     if (status == ES_OK || status == ES_REFUSED) { /* an exception is an answer too */
-        status = read_place(bus, instrument, p, &x, err);
+        status = read_place(bus, instrument, p, strict, &x, err);
         if (status == ES_REFUSED && !must_read) {
             es_error_clear(err);
             status = ES_OK;
@@ -209,7 +219,7 @@ static enum es_status check_in_step(struct es_bus *bus, size_t instrument, char 
 static enum es_status identify(struct es_bus *bus, size_t instrument, char *out, size_t size,
                                struct es_error *err)
 {
-    enum es_status status = check_in_step(bus, instrument, out, size, err);
+    enum es_status status = check_in_step(bus, instrument, false, out, size, err);
     if (status == ES_OK && bus->instruments[instrument].settings->identify == ES_MODBUS_IDENTIFY_SERVER_ID)
         status = ask_server_id(bus, instrument, out, size, err);
     return status;
@@ -300,6 +310,9 @@ static enum es_status bus_read(struct es_bus *bus, size_t index, struct es_raw *
         if (status != ES_GARBLED || x.begun != 0)
             break;
     }
+    char ignored[128];
+    if (status == ES_OK && es_clock_now() < bus->instruments[block->instrument].watch_until)
+        status = check_in_step(bus, block->instrument, true, ignored, sizeof ignored, err);
     if (status != ES_OK)
         return es_error_context(err, status, "reading %u from %u", block->count, block->address);
     for (size_t p = 0; p < block->points; p++)
@@ -337,8 +350,8 @@ static enum es_status compare_back(struct es_bus *bus, const struct es_point *po
     bool coil = c->table == ES_MODBUS_COIL;
     uint16_t count = coil ? 1 : (uint16_t)es_modbus_words((enum es_modbus_type)c->type);
     struct es_modbus_exchange x;
-    enum es_status status =
-        read_place(bus, point->instrument, (struct place){c->table, (uint16_t)c->address, count}, &x, err);
+    enum es_status status = read_place(bus, point->instrument,
+                                       (struct place){c->table, (uint16_t)c->address, count}, false, &x, err);
     if (status != ES_OK)
         return es_error_context(err, status, "%g was written and confirmed, but cannot be read back", raw);
     uint16_t back[4] = {0};

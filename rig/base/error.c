@@ -65,7 +65,7 @@ static size_t formatted(char *out, size_t size, const char *format, va_list args
     return (size_t)n < size ? (size_t)n : size - 1;
 }
 
-enum es_status es_fail(struct es_error *err, enum es_status status, const char *format, ...)
+enum es_status(es_fail)(struct es_error *err, enum es_status status, const char *format, ...)
 {
     char text[ES_ERROR_ROOM];
     va_list args;
@@ -79,7 +79,7 @@ enum es_status es_fail(struct es_error *err, enum es_status status, const char *
     return status;
 }
 
-enum es_status es_fail_errno(struct es_error *err, int errnum, const char *format, ...)
+enum es_status(es_fail_errno)(struct es_error *err, int errnum, const char *format, ...)
 {
     enum es_status status = errnum == ENOMEM ? ES_NO_MEMORY : ES_IO;
     char text[ES_ERROR_ROOM];
@@ -94,7 +94,7 @@ enum es_status es_fail_errno(struct es_error *err, int errnum, const char *forma
     return es_fail(err, status, "%s: %s", text, strerror_r(errnum, reason, sizeof reason));
 }
 
-enum es_status es_error_context(struct es_error *err, enum es_status status, const char *format, ...)
+enum es_status(es_error_context)(struct es_error *err, enum es_status status, const char *format, ...)
 {
     char text[ES_ERROR_ROOM];
     va_list args;

@@ -58,4 +58,17 @@ void es_error_clear(struct es_error *err);
  * (ES_USAGE, ES_BAD_INPUT, ES_RANGE, ES_NOT_FOUND); 3 not completed (all others). */
 int es_exit_status(enum es_status status);
 
+/* clang's analyser sees one file at a time and would follow paths on which es_fail returns ES_OK. */
+#ifdef __clang_analyzer__
+static inline enum es_status es_known_status(enum es_status returned, enum es_status known)
+{
+    (void)returned;
+    return known;
+}
+#define es_fail(err, status, ...)       es_known_status((es_fail)(err, status, __VA_ARGS__), (status))
+#define es_fail_errno(err, errnum, ...) es_known_status((es_fail_errno)(err, errnum, __VA_ARGS__), ES_IO)
+#define es_error_context(err, status, ...)                                                                   \
+    es_known_status((es_error_context)(err, status, __VA_ARGS__), (status))
+#endif
+
 #endif

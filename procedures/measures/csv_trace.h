@@ -6,11 +6,12 @@
  * thousands marks where only one reading is possible; quoted cells; empty cells, "NaN", "-" or "n/a" =
  * missing value; rows of text between rows of numbers are left out and counted.
  * Everything else is a fault with line and column: a number that could be read in two ways, an unknown
- * unit, a wrong number of cells, time running backwards, an unknown or double column. Never a silent guess.
+ * unit, a wrong number of cells, time running backwards, a named column that is not there, two columns of one
+ * role. Never a silent guess. Columns that are neither asked for nor named like a role are left out.
  *
- * Time: rows need not be evenly spaced; a repeated time stamp is averaged when no series has more than
- * one value there, else it is a fault unless `merge_repeats`. Gaps longer than 3.5 times the median interval
- * are counted in the report; measures see them as missing samples. */
+ * Time: rows need not be evenly spaced. Rows that repeat a time stamp are taken together (mean) when they agree
+ * or fill each other's blanks; with different values they are a fault unless `merge_repeats`. Gaps longer
+ * than 3.5 times the median interval are counted in the report; measures see them as missing samples. */
 #ifndef ES_MEASURES_CSV_TRACE_H
 #define ES_MEASURES_CSV_TRACE_H
 
@@ -37,8 +38,8 @@ struct es_csv_options {
     size_t column_count;
     char decimal;       /* '.', ',' or 0: found from the text */
     bool merge_repeats; /* rows with the same time: mean of their values instead of a fault */
-    double command_least;  /* demand columns (out roles): a change larger than this, coherent, becomes a
-                              command of the trace at the first row of the new value; 0: any change */
+    double command_least; /* columns of out roles (demands): a change larger than this, coherent, becomes a
+                             command half-way between the two rows, uncertain by half their distance */
 };
 
 /* What the reader did, for the person who asks. */

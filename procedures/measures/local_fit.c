@@ -117,7 +117,7 @@ static bool widest_agreeing(const struct es_curve_view *c, solve_fn *solve, doub
 {
     double low = -INFINITY, high = INFINITY;
     bool any = false;
-    double centre = guess;
+    double centre = guess, moved = 0;
     for (int k = WIDTHS - 1; k >= 0; k--) {
         struct es_local l;
         if (!solve(c, parameter, centre, half_width / (double)(1 << k), &l))
@@ -128,11 +128,17 @@ static bool widest_agreeing(const struct es_curve_view *c, solve_fn *solve, doub
         if (any && low > high)
             break;
         double before = by_time ? out->u_at : out->u_value;
-        if (!any || u < before)
+        if (!any || u < before) {
+            moved = any ? v - (by_time ? out->at : out->value) : 0;
             *out = l;
+        }
         any = true;
         centre = out->at;
     }
+    /* the last widening moved the estimate by noise and by bend: counted by half of its square */
+    double *last = by_time ? &out->u_at : &out->u_value;
+    if (any)
+        *last = sqrt(*last * *last + 0.5 * moved * moved);
     return any;
 }
 

@@ -17,6 +17,7 @@
 #define MOST_MISFIT  2.5  /* residuals over noise of neighbouring samples */
 #define GRID         60
 #define HEAT_DOUBT   0.6  /* of the heat's share: 95 % from none to twice as much */
+#define BLOCKS       240  /* means of blocks are enough to look for the bend */
 #define MOST_BEND    30.0 /* k times the length */
 
 struct fit_job {
@@ -63,22 +64,22 @@ static bool fit_with(const struct fit_job *j, double k, struct bent *out)
     return true;
 }
 
-/* k of least cost: a grid, then golden section. */
-static bool fit_best(const struct fit_job *j, struct bent *best)
+/* k of least cost on means of blocks: a grid, then golden section. */
+static bool search_bend(const struct fit_job *j, double *k)
 {
     const double ratio = 0.61803398874989484820;
     double low = -2 / j->length, step = (MOST_BEND + 2) / j->length / GRID;
-    struct bent b, a;
-    if (!fit_with(j, 0, best))
+    struct bent best, b, a;
+    if (!fit_with(j, 0, &best))
         return false;
     for (int i = 0; i <= GRID; i++)
-        if (fit_with(j, low + i * step, &b) && b.cost < best->cost)
-            *best = b;
-    double left = best->k - step, right = best->k + step;
+        if (fit_with(j, low + i * step, &b) && b.cost < best.cost)
+            best = b;
+    double left = best.k - step, right = best.k + step;
     double x = right - ratio * (right - left), y = left + ratio * (right - left);
     if (!fit_with(j, x, &a) || !fit_with(j, y, &b))
         return false;
-    for (int i = 0; i < 40; i++) {
+    for (int i = 0; i < 30; i++) {
         if (a.cost <= b.cost) {
             right = y;
             y = x;
@@ -95,8 +96,26 @@ static bool fit_best(const struct fit_job *j, struct bent *best)
                 return false;
         }
     }
-    *best = a.cost <= b.cost ? a : b;
+    *k = 0.5 * (left + right);
     return true;
+}
+
+static bool fit_best(const struct fit_job *j, struct bent *best)
+{
+    double t[BLOCKS], p[BLOCKS], k;
+    struct fit_job few = *j;
+    if (j->n > 2 * BLOCKS) {
+        few.n = BLOCKS;
+        few.t = t;
+        few.p = p;
+        few.weight = j->weight * BLOCKS / (double)j->n;
+        for (size_t i = 0; i < BLOCKS; i++) {
+            size_t a = i * j->n / BLOCKS, b = (i + 1) * j->n / BLOCKS;
+            t[i] = es_mean(j->t + a, b - a);
+            p[i] = es_mean(j->p + a, b - a);
+        }
+    }
+    return search_bend(&few, &k) && fit_with(j, k, best);
 }
 
 /* Residuals of a fit: their standard deviation and how correlated they are. */

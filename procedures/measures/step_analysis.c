@@ -209,9 +209,12 @@ static void overshoot(const struct es_step_input *in, const struct shape *sh, st
     double over = found ? sh->sign * (peak.value - out->after.mean) / size : 0;
     double u_end = level_u(in, out, 1) / size, u_start = level_u(in, out, 0) / size;
     double u = hypot(found ? peak.u_value / size : 0, hypot(u_end * (1 + over), u_start * over));
-    double least = fmax(2 * in->u.resolution / size, 3 * hypot(u, u_end));
+    /* the highest of many stretches of nothing but noise stands out by this many standard uncertainties */
+    double stretches = fmax(2, (in->end - sh->t63) / fmax(peak.half_width, in->samples->interval));
+    double chance = 1.5 + sqrt(2 * log(stretches));
+    double least = fmax(2 * in->u.resolution / size, chance * hypot(u, u_end));
     if (!found)
-        least = fmax(least, 3 * sh->view.s / size / sqrt(2.0 * (double)sh->smooth + 1));
+        least = fmax(least, chance * sh->view.s / size / sqrt(2.0 * (double)sh->smooth + 1));
     if (over <= least) { /* nothing that stands out: between none and what would have stood out */
         e->value = 0;
         es_budget_add(&e->budget, ES_TERM_REPEAT, es_rectangular(least), INFINITY);

@@ -94,6 +94,7 @@ bool es_interlock_sample(struct es_interlock *lock, enum es_role role, enum es_q
 {
     struct es_interlock_role *r = &lock->roles[role];
     r->quality = quality;
+    r->last_taken = taken;
     if (quality == ES_GOOD) {
         r->value = value;
         r->last_good = taken;
@@ -141,10 +142,11 @@ static bool channel_lost(const struct es_interlock *lock, enum es_role role, es_
                  es_seconds(now - r->bad_since));
         return true;
     }
-    if (now - r->last_good > patience) {
-        *since = r->last_good + patience;
-        snprintf(text, size, "\"%s\" is stale: its last good value is %.2f s old", name,
-                 es_seconds(now - r->last_good));
+    if (now - r->last_taken > patience) {
+        *since = r->last_taken + patience;
+        snprintf(text, size, "\"%s\" is stale: %s%.2f s", name,
+                 r->last_taken ? "its last value is as old as " : "it has given no value for ",
+                 es_seconds(now - r->last_taken));
         return true;
     }
     return false;

@@ -28,7 +28,7 @@ struct es_interlock_role {
     bool needed;                            /* by the run */
     bool always;                            /* emergency stop, guard: bad at the first bad sample */
     double lowest, highest;                 /* of the reading; infinite: no ceiling */
-    es_time last_good;                      /* 0: never */
+    es_time last_good, last_taken;          /* 0: never */
     es_time bad_since;                      /* 0: not bad */
     enum es_quality quality;
     double value;

@@ -7,6 +7,8 @@
 
 #include "rig/bench/station_live.h"
 
+#define FIRST_TRY 3.0 /* s, for all buses together */
+
 static void init_station(struct es_live *live, size_t index)
 {
     struct es_station *s = &live->stations[index];
@@ -73,6 +75,20 @@ static enum es_status init_buses(struct es_live *live, size_t *begun, struct es_
     return ES_OK;
 }
 
+/* Gives every bus the time for its first try: the first safe state can then keep its order and its waits. */
+static void wait_for_buses(const struct es_live *live)
+{
+    es_time patience = es_clock_now() + es_from_seconds(FIRST_TRY);
+    for (size_t b = 0; b < live->bus_count; b++) {
+        struct es_bus_status status;
+        es_bus_thread_status(&live->buses[b], &status);
+        while (!status.opens && !status.hangups && !status.timeouts && es_clock_now() < patience) {
+            es_clock_sleep_until(es_clock_now() + ES_NS_PER_S / 500);
+            es_bus_thread_status(&live->buses[b], &status);
+        }
+    }
+}
+
 enum es_status es_live_open(const struct es_bench *bench, const struct es_live_options *options,
                             struct es_live **out, struct es_error *err)
 {
@@ -98,6 +114,9 @@ enum es_status es_live_open(const struct es_bench *bench, const struct es_live_o
     status = init_buses(live, &buses, err);
     for (; status == ES_OK && started_buses < live->bus_count; started_buses += status == ES_OK) {
         status = es_bus_thread_start(&live->buses[started_buses], err);
+    }
+    if (status == ES_OK) {
+        wait_for_buses(live);
     }
     for (; status == ES_OK && started < live->station_count; started += status == ES_OK) {
         status = start_station(&live->stations[started], err);

@@ -131,12 +131,11 @@ static double uncorrected(const struct es_gauge *g, double x)
     return r;
 }
 
+/* Its steps first: a reading never lies beyond the range, not even by rounding. */
 static double bounded(const struct es_virtual_instrument *a, double x)
 {
-    if (a->low < a->high) {
-        x = fmax(a->low, fmin(a->high, x));
-    }
-    return a->resolution > 0 ? a->resolution * nearbyint(x / a->resolution) : x;
+    const double y = a->resolution > 0 ? a->resolution * nearbyint(x / a->resolution) : x;
+    return a->low < a->high ? fmax(a->low, fmin(a->high, y)) : y;
 }
 
 double es_gauge_reading(const struct es_virtual *v, enum es_role role, es_time *taken)

@@ -266,8 +266,9 @@ enum es_status es_certificate_view_print(const cJSON *root, const struct es_scre
     if (table == NULL || es_table_rows(table) > 0) {
         fputc('\n', to);
         s = es_table_print(table, screen->width, 0, screen->colour, to, err);
-        fprintf(to,
-                "\nValues with expanded uncertainty U for 95 %% coverage, rounded after JCGM 100 7.2.6.\n");
+        fputc('\n', to);
+        es_display_wrap("Values with expanded uncertainty U for 95 % coverage, rounded after JCGM 100 7.2.6.",
+                        0, screen->width, to);
     }
     es_table_free(table);
     return s;

@@ -170,7 +170,8 @@ static const struct es_unit *unit_of(const struct es_measured *m)
 static void number_cells(const struct es_measured *m, struct es_number_text *text)
 {
     const struct es_unit *unit = unit_of(m);
-    es_number_with_uncertainty(es_to_unit(m->value, unit), es_to_unit_difference(m->U, unit), 6, text);
+    es_number_with_uncertainty(es_to_unit(m->value, unit), es_to_unit_difference(m->U, unit),
+                               floor(m->value) == m->value ? 0 : 6, text);
 }
 
 static enum es_status print_table(const struct es_screen *screen, const struct es_measured *values,
@@ -199,7 +200,10 @@ static enum es_status print_table(const struct es_screen *screen, const struct e
         snprintf(spread, sizeof spread, "%s%s%s%s", text.U[0] != '\0' ? (screen->utf8 ? "± " : "+- ") : "",
                  text.U, text.U[0] != '\0' && unit[0] != '\0' ? " " : "", unit);
         snprintf(k, sizeof k, "%.2f", m->k);
-        snprintf(dof, sizeof dof, isfinite(m->dof) ? "%.0f" : "infinite", m->dof);
+        if (isfinite(m->dof) && m->dof < 1e4)
+            snprintf(dof, sizeof dof, "%.0f", m->dof);
+        else
+            snprintf(dof, sizeof dof, "%s", isfinite(m->dof) ? "> 10000" : "infinite");
         const char *cells[] = {m->name, text.value, spread, text.U[0] != '\0' ? k : "",
                                text.U[0] != '\0' ? dof : ""};
         es_table_row(table, ES_PLAIN, cells);

@@ -233,7 +233,7 @@ size_t es_station_channels(struct es_station *s, struct es_channel_status *out, 
                                             .writable = c->writable,
                                             .unit = c->unit,
                                             .newest = r,
-                                            .age = r.taken ? es_seconds(now - r.taken) : NAN,
+                                            .age = r.taken > 0 ? es_seconds(now - r.taken) : NAN,
                                             .rate = s->rate[c->role],
                                             .overdue = es_calibration_days_left(&c->calibration, today) < 0};
     }

@@ -12,7 +12,7 @@ void es_core_init(struct es_station_core *c, const struct es_bench *bench,
     c->station = station;
     for (int i = 0; i < ES_ROLE_COUNT; i++) {
         c->channels[i] = es_station_channel(station, (enum es_role)i);
-        c->newest[i].quality = ES_FAILED;
+        c->newest[i] = (struct es_reading){.quality = ES_FAILED, .taken = -1};
         c->written[i] = NAN;
     }
     c->trip_seconds = NAN;

@@ -22,12 +22,14 @@ static struct es_virtual_instrument instrument_of(const struct es_bench_channel 
     if (c->current_signal) {
         /* A transmitter runs to its NE 43 ends, not to the plausible range. */
         double span = c->signal_high - c->signal_low;
-        double a = c->signal_low - span * 0.2 / 16, b = c->signal_high + span * 0.5 / 16;
+        double a = c->signal_low - span * 0.19 / 16, b = c->signal_high + span * 0.49 / 16;
         in.low = fmin(a, b);
         in.high = fmax(a, b);
     } else if (isfinite(c->plausible_low) && isfinite(c->plausible_high)) {
-        in.low = c->plausible_low;
-        in.high = c->plausible_high;
+        /* Overdriven, it shows the end of its range, and that is a plausible value. */
+        double margin = 0.005 * (c->plausible_high - c->plausible_low);
+        in.low = c->plausible_low + margin;
+        in.high = c->plausible_high - margin;
     }
     return in;
 }

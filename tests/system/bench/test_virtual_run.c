@@ -132,7 +132,7 @@ Test(virtual_run, good_units_pass)
 Test(virtual_run, leaking_relay_fails)
 {
     struct fixture x;
-    make(&x, ES_VIRTUAL_LINEAR_SINGLE_ACTING, "relay seat leaks to output 1", 0.6, NULL);
+    make(&x, ES_VIRTUAL_LINEAR_SINGLE_ACTING, "relay seat leaks to output 1", 0.2, NULL);
     cr_assert_eq(run(&x, NULL), ES_OK, "%s", x.err.text);
     print_lines(&x.outcome);
     cr_expect(x.outcome.completed, "%s", x.outcome.ended_because);

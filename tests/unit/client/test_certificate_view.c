@@ -96,7 +96,7 @@ Test(certificate_view, colour_comes_on_top_of_words)
 
 Test(certificate_view, fits_narrow_and_wide_terminals)
 {
-    for (size_t width = 40; width <= 120; width += 20) {
+    for (size_t width = 50; width <= 120; width += 10) {
         struct es_screen screen = {.utf8 = true, .width = width};
         char *out = printed(failing, &screen);
         for (char *line = strtok(out, "\n"); line != NULL; line = strtok(NULL, "\n"))

@@ -183,6 +183,7 @@ static enum es_status set_reason(struct es_line *line, char *text, struct es_err
     return ES_OK;
 }
 
+/* [rule:not-tested] What was not measured, or is no number, is not tested and says why; it never passes. */
 enum es_status es_judge_line(const char *procedure, const char *measurand, const struct es_measured *value,
                              const struct es_limit *limit, struct es_line *line, struct es_error *err)
 {

@@ -482,7 +482,7 @@ void es_type_free(struct es_type *type)
 const struct es_type_quantity *es_type_quantity(const struct es_type *type, const char *name)
 {
     for (size_t i = 0; i < type->quantity_count; i++) {
-        if (strcmp(type->quantities[i].name, name) == 0) {
+        if (type->quantities[i].name && strcmp(type->quantities[i].name, name) == 0) {
             return &type->quantities[i];
         }
     }

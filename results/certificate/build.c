@@ -64,7 +64,9 @@ static void add_head(struct maker *m)
     es_tree_text(t, m->root, "replaces", meta->replaces);
     cJSON *issuer = es_tree_object(t, m->root, "issuer");
     es_tree_text(t, issuer, "key", meta->issuer_thumbprint);
-    es_tree_text(t, issuer, "software", meta->software_version);
+    char software[80];
+    (void)snprintf(software, sizeof software, "endstop %s", meta->software_version);
+    es_tree_text(t, issuer, "software", software);
     es_tree_bool(t, issuer, "clock_synchronised", meta->clock_synchronised);
     if (meta->laboratory || meta->laboratory_address || o->place) {
         cJSON *laboratory = es_tree_object(t, m->root, "laboratory");
@@ -167,8 +169,9 @@ static void add_line(struct maker *m, cJSON *list, const struct es_line *line)
     if (line->value.valid) {
         add_value(t, object, &line->value, line->limit.unit);
     }
-    if (!m->o->completed) { /* a record judges nothing */
-        es_tree_text(t, object, "reason", line->value.valid ? NULL : line->reason);
+    if (!m->o->completed) { /* a record judges nothing, and says once why the run ended */
+        bool said = line->reason && m->o->ended_because && strstr(line->reason, m->o->ended_because);
+        es_tree_text(t, object, "reason", line->value.valid || said ? NULL : line->reason);
         return;
     }
     if (line->value.valid) {

@@ -112,7 +112,7 @@ bool es_canonical_number(double value, char out[static ES_CANONICAL_NUMBER_MAX])
     if (k <= n && n <= 21) {
         (void)snprintf(out, ES_CANONICAL_NUMBER_MAX, "%s%s%.*s", sign, d.digits, n - k,
                        "000000000000000000000");
-    } else if (0 < n && n <= 21) {
+    } else if (0 < n && n < k) {
         (void)snprintf(out, ES_CANONICAL_NUMBER_MAX, "%s%.*s.%s", sign, n, d.digits, d.digits + n);
     } else if (-6 < n && n <= 0) {
         (void)snprintf(out, ES_CANONICAL_NUMBER_MAX, "%s0.%.*s%s", sign, -n, "00000", d.digits);

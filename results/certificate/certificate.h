@@ -23,7 +23,7 @@ struct es_certificate_meta {
     bool clock_synchronised;        /* of the bench when issuing */
     const char *laboratory;         /* who runs the bench */
     const char *laboratory_address; /* one line */
-    const char *software_version;   /* required */
+    const char *software_version;   /* required: "0.1.0" */
     const char *issuer_thumbprint;  /* required: of the key that will sign as "bench" */
     bool virtual_bench;             /* nothing real was tested: the certificate says so first */
     const char *replaces;           /* number of the certificate that this one corrects */

@@ -200,26 +200,28 @@ static enum es_status check_signatures(struct check *c, bool *good, struct es_er
     return ES_OK;
 }
 
-/* The issuing key must have signed as such; says by which entry. */
-static bool check_issuer(struct check *c, const struct es_certificate_signature **issuer)
+/* The entry by which the issuing key signed as such; NULL and the finding set when it did not. */
+static const struct es_certificate_signature *find_issuer(struct check *c)
 {
     const char *key = text_of(cJSON_GetObjectItemCaseSensitive(c->root, "issuer"), "key");
+    const struct es_certificate_signature *issuer = NULL;
     for (size_t i = 0; i < c->report->signature_count; i++) {
         const struct es_certificate_signature *s = &c->report->signatures[i];
         bool is_bench = strcmp(s->role, ES_ROLE_OF_ISSUER) == 0;
         bool is_issuer = strcmp(s->kid, key) == 0;
         if (is_bench != is_issuer) {
-            return found(c->report, ES_CERTIFICATE_NOT_SIGNED,
-                         "Not signed by its issuer: key %s signed as \"%s\", but the issuing key is %.60s.",
-                         s->kid, s->role, key);
+            (void)found(c->report, ES_CERTIFICATE_NOT_SIGNED,
+                        "Not signed by its issuer: key %s signed as \"%s\", but the issuing key is %.60s.",
+                        s->kid, s->role, key);
+            return NULL;
         }
-        if (is_issuer) {
-            *issuer = s;
-        }
+        issuer = is_issuer ? s : issuer;
     }
-    return *issuer ? true
-                   : found(c->report, ES_CERTIFICATE_NOT_SIGNED,
-                           "Not signed by its issuer: the signature of key %.60s is missing.", key);
+    if (!issuer) {
+        (void)found(c->report, ES_CERTIFICATE_NOT_SIGNED,
+                    "Not signed by its issuer: the signature of key %.60s is missing.", key);
+    }
+    return issuer;
 }
 
 /* Only the part down to the second is compared; within the same second a key counts as revoked. */
@@ -277,8 +279,8 @@ static void check_rest(struct check *c, const char *bytes, size_t length, const 
                     "for the file as it was issued.");
         return;
     }
-    const struct es_certificate_signature *issuer = NULL;
-    if (check_issuer(c, &issuer)) {
+    const struct es_certificate_signature *issuer = find_issuer(c);
+    if (issuer) {
         (void)check_trust(c, issuer);
     }
 }
@@ -321,7 +323,7 @@ enum es_status es_certificate_verify(const char *name, const char *bytes, size_t
                                      struct es_certificate_report *report, struct es_error *err)
 {
     struct es_findings findings = {0};
-    struct es_error local;
+    struct es_error local = {0};
     *report = (struct es_certificate_report){.finding = ES_CERTIFICATE_NOT_ONE};
     es_digest_hex(bytes, length, report->digest);
     enum es_status st = es_document_parse(name, bytes, length, &findings, &report->document, &local);
@@ -332,10 +334,9 @@ enum es_status es_certificate_verify(const char *name, const char *bytes, size_t
                           .report = report};
         st = check_document(&c, bytes, length, &local);
     } else if (st != ES_NO_MEMORY) {
-        if (st == ES_BAD_INPUT) {
-            st = es_findings_status(&findings, &local);
-        }
-        (void)found(report, ES_CERTIFICATE_NOT_ONE, "Not a certificate: %.600s", local.text);
+        bool told = st == ES_BAD_INPUT && es_findings_status(&findings, &local) != ES_OK;
+        (void)found(report, ES_CERTIFICATE_NOT_ONE, "Not a certificate: %.600s",
+                    told || local.text[0] ? local.text : "it cannot be read");
         st = ES_OK;
     }
     es_findings_free(&findings);

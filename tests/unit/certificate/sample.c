@@ -153,7 +153,7 @@ struct es_certificate_meta sample_meta(const struct es_key *key)
                                         .clock_synchronised = true,
                                         .laboratory = "Example Works repair shop",
                                         .laboratory_address = "1 Example Street, Exampleton",
-                                        .software_version = "endstop 0.1.0",
+                                        .software_version = "0.1.0",
                                         .issuer_thumbprint = key ? es_key_public(key)->thumbprint : NULL};
 }
 

@@ -11,6 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/eventfd.h>
+#include <sys/prctl.h>
 #include <sys/socket.h>
 #include <termios.h>
 #include <unistd.h>
@@ -138,6 +139,7 @@ static void accept_one(struct peer *p)
 static void *run(void *self)
 {
     struct peer *p = self;
+    (void)prctl(PR_SET_TIMERSLACK, 1); /* paced bytes leave at their time */
     pthread_mutex_lock(&p->lock);
     while (!p->stop) {
         struct pollfd f[3] = {{p->wake, POLLIN, 0},

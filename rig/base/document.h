@@ -18,7 +18,7 @@ struct es_document; /* owns text, tree and positions */
 #define ES_DOCUMENT_MAX (4u << 20)
 
 /* Reads a file, "-" for standard input. Faults of the text go to `findings` (and ES_BAD_INPUT is
- * returned); a file that cannot be read is ES_IO or ES_NOT_FOUND in err. */
+ * returned); a file that cannot be read is ES_NOT_FOUND, ES_REFUSED (permission) or ES_IO in err. */
 enum es_status es_document_load(const char *path, struct es_findings *findings, struct es_document **out,
                                 struct es_error *err) ES_MUST_CHECK;
 

@@ -30,7 +30,8 @@ struct es_file_ops {
 const struct es_file_ops *es_file_system(void); /* the system's own; for tests that wrap it */
 
 /* Reads a whole file of at most `limit` bytes; "-" is standard input. *bytes is NUL-terminated (not counted)
- * and freed by the caller. ES_NOT_FOUND: no such file. ES_RANGE: larger than limit. */
+ * and freed by the caller. ES_NOT_FOUND: no such file. ES_REFUSED: permission. ES_RANGE: larger than
+ * limit. */
 enum es_status es_file_read(const struct es_file_ops *ops, const char *path, size_t limit, char **bytes,
                             size_t *length, struct es_error *err) ES_MUST_CHECK;
 

@@ -87,7 +87,7 @@ static enum es_status connect_to(const char *path, int *out, struct es_error *er
     struct sockaddr_un address = {.sun_family = AF_UNIX};
     if (strlen(path) >= sizeof address.sun_path)
         return es_fail(err, ES_USAGE, "the socket's path is too long: %s", path);
-    strcpy(address.sun_path, path);
+    memcpy(address.sun_path, path, strlen(path) + 1);
     int fd = socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
     if (fd < 0)
         return es_fail_errno(err, errno, "no socket could be made");

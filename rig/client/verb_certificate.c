@@ -16,12 +16,12 @@ struct arguments {
 
 #define TEXT(n, word, member, text)                                                                          \
     {                                                                                                        \
-        .name = n, .value = word, .kind = ES_OPTION_TEXT, .offset = offsetof(struct arguments, member),      \
-        .meaning = text                                                                                      \
+        .name = (n), .value = (word), .kind = ES_OPTION_TEXT, .offset = offsetof(struct arguments, member),  \
+        .meaning = (text)                                                                                    \
     }
 #define FLAG(n, member, text)                                                                                \
     {                                                                                                        \
-        .name = n, .kind = ES_OPTION_FLAG, .offset = offsetof(struct arguments, member), .meaning = text     \
+        .name = (n), .kind = ES_OPTION_FLAG, .offset = offsetof(struct arguments, member), .meaning = (text) \
     }
 
 static const struct es_option options[] = {

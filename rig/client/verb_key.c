@@ -14,7 +14,7 @@ struct arguments {
 
 #define FLAG(n, member, text)                                                                                \
     {                                                                                                        \
-        .name = n, .kind = ES_OPTION_FLAG, .offset = offsetof(struct arguments, member), .meaning = text     \
+        .name = (n), .kind = ES_OPTION_FLAG, .offset = offsetof(struct arguments, member), .meaning = (text) \
     }
 
 static const struct es_option options[] = {

@@ -14,8 +14,8 @@ struct arguments {
 
 #define TEXT(n, word, member, text)                                                                          \
     {                                                                                                        \
-        .name = n, .value = word, .kind = ES_OPTION_TEXT, .offset = offsetof(struct arguments, member),      \
-        .meaning = text                                                                                      \
+        .name = (n), .value = (word), .kind = ES_OPTION_TEXT, .offset = offsetof(struct arguments, member),  \
+        .meaning = (text)                                                                                    \
     }
 
 static const struct es_option options[] = {

@@ -9,7 +9,7 @@ int es_number_place(double U)
 {
     char text[32];
     snprintf(text, sizeof text, "%.1e", U); /* d.de+XX: two digits, correctly rounded */
-    return 1 - atoi(strchr(text, 'e') + 1);
+    return 1 - (int)strtol(strchr(text, 'e') + 1, NULL, 10);
 }
 
 /* "-0.00" says a sign that the digits do not carry. */

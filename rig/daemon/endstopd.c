@@ -29,12 +29,12 @@ struct arguments {
 
 #define ROW(n, word, need, member, text)                                                                     \
     {                                                                                                        \
-        .name = n, .value = word, .kind = ES_OPTION_TEXT, .required = need,                                  \
-        .offset = offsetof(struct arguments, member), .meaning = text                                        \
+        .name = (n), .value = (word), .kind = ES_OPTION_TEXT, .required = (need),                            \
+        .offset = offsetof(struct arguments, member), .meaning = (text)                                      \
     }
 #define FLAG(n, member, text)                                                                                \
     {                                                                                                        \
-        .name = n, .kind = ES_OPTION_FLAG, .offset = offsetof(struct arguments, member), .meaning = text     \
+        .name = (n), .kind = ES_OPTION_FLAG, .offset = offsetof(struct arguments, member), .meaning = (text) \
     }
 
 static const struct es_option options[] = {

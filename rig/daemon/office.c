@@ -32,7 +32,7 @@ static void make_prefix(const char *name, char out[static 25])
         n--;
     out[n] = '\0';
     if (n == 0)
-        strcpy(out, "bench");
+        memcpy(out, "bench", sizeof "bench");
 }
 
 enum es_status es_office_open(const struct es_office_options *options, struct es_office **out,

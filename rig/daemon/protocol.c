@@ -23,15 +23,16 @@ static const char *const state_words[] = {"as found", "as left", NULL};
     }
 #define ROW_TEXT(n, m, need)                                                                                 \
     {                                                                                                        \
-        .name = n, .kind = ES_FIELD_TEXT, .required = need, .offset = AT(m), .min = 1, .max = TEXT_MAX       \
+        .name = (n), .kind = ES_FIELD_TEXT, .required = (need), .offset = AT(m), .min = 1, .max = TEXT_MAX   \
     }
 #define ROW_BOOL(n, m)                                                                                       \
     {                                                                                                        \
-        .name = n, .kind = ES_FIELD_BOOL, .offset = AT(m)                                                    \
+        .name = (n), .kind = ES_FIELD_BOOL, .offset = AT(m)                                                  \
     }
 #define ROW_INT(n, m, need, low, high)                                                                       \
     {                                                                                                        \
-        .name = n, .kind = ES_FIELD_INTEGER, .required = need, .offset = AT(m), .min = low, .max = high      \
+        .name = (n), .kind = ES_FIELD_INTEGER, .required = (need), .offset = AT(m), .min = (low),            \
+        .max = (high)                                                                                        \
     }
 
 /* The request with what the rows need beside it. */

@@ -86,13 +86,13 @@ enum es_status es_server_open(const char *path, gid_t group, const struct es_log
         return es_fail(err, ES_USAGE,
                        "the socket's path is longer than the %zu bytes that the system allows: %s",
                        sizeof address.sun_path - 1, path);
-    strcpy(address.sun_path, path);
+    memcpy(address.sun_path, path, strlen(path) + 1);
     struct es_server *server = calloc(1, sizeof *server);
     if (server == NULL)
         return es_fail(err, ES_NO_MEMORY, "not enough memory for the socket");
     server->group = group;
     server->log = log;
-    strcpy(server->path, path);
+    memcpy(server->path, path, strlen(path) + 1);
     enum es_status s;
     server->wake = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
     if (server->wake < 0) {

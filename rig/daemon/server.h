@@ -17,8 +17,8 @@ enum es_status es_server_open(const char *path, gid_t group, const struct es_log
                               struct es_error *err) ES_MUST_CHECK;
 void es_server_close(struct es_server *server); /* NULL allowed; removes the socket file */
 
-/* Wakes the loop; from any thread. */
-void es_server_wake(void *server);
+/* Wakes the loop; from any thread. `self` is the server (the shape of es_control_options.wake). */
+void es_server_wake(void *self);
 
 /* Serves until SIGTERM or SIGINT is pending on `signals` (a signalfd), *signal tells which; with `until_idle`
  * until nothing is under way at any station, whatever signals come. ES_OK then. */

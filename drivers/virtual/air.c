@@ -297,7 +297,7 @@ static double step_or_split(struct es_air *air, double h, const double dV[ES_AIR
         finish(air, h, dV, &s);
         return largest;
     }
-    double half[ES_AIR_INNER], flow[ES_AIR_EDGES_MAX];
+    double half[ES_AIR_INNER], flow[ES_AIR_EDGES_MAX] = {0};
     for (int i = 0; i < ES_AIR_INNER; i++) {
         half[i] = dV[i] / 2;
     }

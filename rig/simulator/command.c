@@ -96,7 +96,7 @@ static enum es_role role_named(const char *name)
 {
     char spaced[80];
     size_t i = 0;
-    for (; name[i] && i < sizeof spaced - 1; i++) {
+    for (; i < sizeof spaced - 1 && name[i]; i++) {
         spaced[i] = name[i] == '-' ? ' ' : name[i];
     }
     spaced[i] = '\0';

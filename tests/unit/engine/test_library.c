@@ -180,3 +180,32 @@ Test(library, the_sheet_says_cautions_before_steps)
     cr_expect_not_null(strstr(text, "Longest duration"));
     free(text);
 }
+
+/* The skeletons of docs/write-a-procedure.md are read and proved as they stand. */
+Test(library, the_guides_skeleton_is_proved)
+{
+    FILE *from = fopen(ES_SOURCE_DIR "/docs/write-a-procedure.md", "r");
+    static char text[20000];
+    struct es_findings f = {0};
+    struct es_error err;
+    struct es_document *doc = NULL;
+    struct es_procedure *p = NULL;
+    struct es_check_report report;
+
+    cr_assert_not_null(from);
+    const size_t n = fread(text, 1, sizeof text - 1, from);
+    (void)fclose(from);
+    cr_assert_gt(n, 0);
+    const char *begin = strstr(text, "```json\n");
+    cr_assert_not_null(begin);
+    begin += strlen("```json\n");
+    const char *end = strstr(begin, "```");
+    cr_assert_not_null(end);
+    cr_assert_eq(es_document_parse("skeleton", begin, (size_t)(end - begin), &f, &doc, &err), ES_OK);
+    cr_assert_eq(es_procedure_from_document(doc, &f, &p, &err), ES_OK, "%s", err.text);
+    cr_expect_eq(es_procedure_check(p, NULL, NULL, &f, &report, &err), ES_OK);
+    cr_expect_eq(report.line_count, 1);
+    es_check_report_free(&report);
+    es_procedure_free(p);
+    es_document_free(doc);
+}

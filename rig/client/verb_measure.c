@@ -267,7 +267,7 @@ static enum es_status print_json(const struct es_measure *measure, const struct 
 }
 
 static enum es_status evaluate(const struct arguments *a, const struct es_screen *screen,
-                               const struct es_measure_order *order, struct es_trace *const traces[SLOTS_MAX],
+                               const struct es_measure_order *order, struct es_trace *const *traces,
                                bool *all_valid, struct es_error *err)
 {
     const struct es_measure *m = order->measure;

@@ -118,10 +118,11 @@ static enum es_status find_group(struct daemon *d, struct es_error *err)
     d->group = (gid_t)-1;
     if (d->a.group == NULL)
         return ES_OK;
-    const struct group *entry = getgrnam(d->a.group);
-    if (entry == NULL)
+    struct group entry, *found = NULL;
+    char buffer[16384];
+    if (getgrnam_r(d->a.group, &entry, buffer, sizeof buffer, &found) != 0 || found == NULL)
         return es_fail(err, ES_NOT_FOUND, "there is no group \"%s\" (--group)", d->a.group);
-    d->group = entry->gr_gid;
+    d->group = found->gr_gid;
     return ES_OK;
 }
 

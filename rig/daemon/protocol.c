@@ -193,12 +193,12 @@ free_findings:
 
 void es_request_free(struct es_request_line *r)
 {
-    char **texts[] = {&r->program, &r->person, &r->station,        &r->plan,           &r->type,
+    char **owned[] = {&r->program, &r->person, &r->station,        &r->plan,           &r->type,
                       &r->serial,  &r->tag,    &r->customer,       &r->reason,         &r->state,
                       &r->since,   &r->number, &r->parts_replaced, &r->overdue_reason, &r->why};
-    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
-        free(*texts[i]);
-        *texts[i] = NULL;
+    for (size_t i = 0; i < sizeof owned / sizeof owned[0]; i++) {
+        free(*owned[i]);
+        *owned[i] = NULL;
     }
 }
 

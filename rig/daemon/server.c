@@ -174,7 +174,7 @@ static void turn_sessions(struct es_server *server, const struct pollfd *fds, si
     size_t kept = 0;
     for (size_t i = 0; i < server->count; i++) {
         struct es_session *session = server->sessions[i];
-        short revents = i < polled ? fds[i].revents : 0;
+        short revents = fds != NULL && i < polled ? fds[i].revents : 0;
         if (es_session_turn(session, revents, now))
             server->sessions[kept++] = session;
         else

@@ -1,0 +1,243 @@
+"""The verbs that need no daemon: check, explain, measure, verify, key; and how endstop answers wrong use."""
+import json
+import math
+import os
+import subprocess
+import tempfile
+import unittest
+
+SOURCE = os.path.abspath(os.path.join(os.path.dirname(__file__), "..", "..", ".."))
+BUILD = os.environ.get("ES_BUILD_DIR", os.path.join(SOURCE, "build"))
+ENDSTOP = os.path.join(BUILD, "rig", "client", "endstop")
+LIBRARY = os.path.join(SOURCE, "procedures", "library")
+TYPES = os.path.join(SOURCE, "procedures", "types")
+BENCHES = os.path.join(SOURCE, "rig", "bench", "examples")
+
+
+def endstop(*arguments, given=None, **environment):
+    env = dict(os.environ, LC_ALL="C.UTF-8", **environment)
+    return subprocess.run([ENDSTOP, *arguments], input=given, capture_output=True, text=True, timeout=60, env=env)
+
+
+class Folder(unittest.TestCase):
+    def setUp(self):
+        self.temporary = tempfile.TemporaryDirectory(prefix="endstop-test-")
+        self.addCleanup(self.temporary.cleanup)
+        self.folder = self.temporary.name
+
+    def path(self, name):
+        return os.path.join(self.folder, name)
+
+    def write(self, name, text):
+        with open(self.path(name), "w") as f:
+            f.write(text)
+        return self.path(name)
+
+
+class Use(Folder):
+    def test_help_and_version(self):
+        self.assertEqual(endstop("--version").stdout.split()[0], "endstop")
+        everything = endstop("--help")
+        self.assertEqual(everything.returncode, 0)
+        for verb in ("check", "explain", "run", "stop", "reset", "bench", "certificate", "verify", "measure", "key"):
+            self.assertIn(f"\n  {verb} ", everything.stdout)
+            own = endstop(verb, "--help")
+            self.assertEqual(own.returncode, 0, own.stderr)
+            self.assertIn(f"Usage: endstop {verb}", own.stdout)
+            self.assertIn("--help", own.stdout)
+
+    def test_wrong_use_is_exit_2_with_advice(self):
+        cases = [
+            ((), "Usage"),
+            (("chekc",), 'did you mean "check"?'),
+            (("xyzzy",), "--help"),
+            (("check",), "FILE is missing"),
+            (("check", "a", "b"), "one too many"),
+            (("check", "a", "--benhc", "b"), "did you mean --bench?"),
+            (("check", "nosuch"), "nosuch"),
+            (("key", "destroy", "--state", "x"), "neither create nor show"),
+            (("key", "show"), "--state DIR or by --key FILE"),
+            (("certificate", "shwo"), "neither list nor show"),
+            (("certificate", "list", "--json", "--csv"), "exclude each other"),
+            (("verify",), "FILE is missing"),
+            (("verify", "/nonexistent"), "/nonexistent"),
+            (("measure", "x.csv"), "--measure NAME is missing"),
+            (("measure", "x.csv", "--measure", "lvel"), 'did you mean "level"?'),
+            (("run", "--plan", "a"), "--type NAME is missing"),
+        ]
+        for arguments, words in cases:
+            got = endstop(*arguments)
+            self.assertEqual(got.returncode, 2, f"{arguments}: {got.stdout}{got.stderr}")
+            self.assertIn(words, got.stderr, arguments)
+            self.assertEqual(got.stdout, "", arguments)
+
+    def test_no_daemon_is_exit_3_with_advice(self):
+        got = endstop("bench", "--socket", self.path("none.sock"))
+        self.assertEqual(got.returncode, 3)
+        self.assertIn("start endstopd", got.stderr)
+
+    def test_a_full_disk_is_not_success(self):
+        with open("/dev/full", "w") as full:
+            got = subprocess.run([ENDSTOP, "--help"], stdout=full, stderr=subprocess.PIPE)
+            self.assertNotEqual(got.returncode, 0)
+            got = subprocess.run([ENDSTOP, "explain", os.path.join(LIBRARY, "relay-leak.json")], stdout=full,
+                                 stderr=subprocess.PIPE)
+            self.assertNotEqual(got.returncode, 0)
+
+
+class Files(Folder):
+    def test_everything_shipped_is_accepted(self):
+        for name in sorted(os.listdir(LIBRARY)):
+            if name.endswith(".json"):
+                got = endstop("check", os.path.join(LIBRARY, name))
+                self.assertEqual(got.returncode, 0, got.stdout + got.stderr)
+                got = endstop("explain", os.path.join(LIBRARY, name))
+                self.assertEqual(got.returncode, 0, got.stderr)
+                self.assertIn("confirmed before anything moves", got.stdout)
+        for folder in (TYPES, BENCHES):
+            for name in sorted(os.listdir(folder)):
+                if name.endswith(".json"):
+                    got = endstop("check", os.path.join(folder, name))
+                    self.assertEqual(got.returncode, 0, got.stdout + got.stderr)
+
+    def test_the_plan_is_proved_against_bench_and_type(self):
+        arguments = ["check", os.path.join(LIBRARY, "after-relay-swap.plan.json"), "--bench",
+                     os.path.join(BENCHES, "virtual-bench.json"), "--type",
+                     os.path.join(TYPES, "linear-single-acting.json")]
+        got = endstop(*arguments, "--json")
+        self.assertEqual(got.returncode, 0, got.stderr)
+        self.assertIsInstance(json.loads(got.stdout), dict)
+        self.assertIn("ratio", endstop(*arguments).stdout)
+        self.assertEqual(endstop(*arguments, "--station", "9").returncode, 2)
+
+    def test_all_faults_at_once_with_their_places(self):
+        with open(os.path.join(LIBRARY, "relay-leak.json")) as f:
+            text = f.read()
+        text = text.replace('"0 mA"', '"0 bar"').replace('"rise tare", "roles"', '"rise tare", "rolse"', 1)
+        path = self.write("bad.json", text)
+        got = endstop("check", path)
+        self.assertEqual(got.returncode, 2)
+        lines = [line for line in got.stderr.splitlines() if line.startswith(path + ":")]
+        self.assertGreaterEqual(len(lines), 2, got.stderr)
+        for line in lines:
+            self.assertRegex(line, r":\d+:\d+: ")
+        self.assertIn('"roles"', got.stderr)
+
+    def test_a_command_over_the_ceiling_is_refused(self):
+        with open(os.path.join(LIBRARY, "relay-leak.json")) as f:
+            document = json.load(f)
+        for step in document["steps"]:
+            if step.get("to") == "nominal supply":
+                step["to"] = "9.5 bar"
+        path = self.write("high.json", json.dumps(document))
+        got = endstop("check", path, "--bench", os.path.join(BENCHES, "virtual-bench.json"), "--type",
+                      os.path.join(TYPES, "linear-single-acting.json"))
+        self.assertEqual(got.returncode, 2, got.stdout)
+        self.assertIn("9.5 bar", got.stderr)
+
+
+class Keys(Folder):
+    def test_created_once_readable_by_its_owner_only(self):
+        state = self.path("state")
+        made = endstop("key", "create", "--state", state, "--json")
+        self.assertEqual(made.returncode, 0, made.stderr)
+        key = json.loads(made.stdout)
+        self.assertEqual(key["jwk"]["kid"], key["thumbprint"])
+        private = os.path.join(state, "keys", "bench.pem")
+        self.assertEqual(os.stat(private).st_mode & 0o777, 0o600)
+        with open(private) as f:
+            before = f.read()
+        again = endstop("key", "create", "--state", state)
+        self.assertNotEqual(again.returncode, 0)
+        self.assertIn("never overwritten", again.stderr)
+        with open(private) as f:
+            self.assertEqual(f.read(), before)
+        self.assertNotIn(before.splitlines()[1], made.stdout, "the private half was printed")
+
+    def test_openssl_reads_both_halves(self):
+        path = self.path("k.pem")
+        self.assertEqual(endstop("key", "create", "--key", path).returncode, 0)
+        shown = endstop("key", "show", "--key", path, "--pem").stdout
+        derived = subprocess.run(["openssl", "pkey", "-in", path, "-pubout"], capture_output=True, text=True)
+        self.assertEqual(derived.stdout, shown, derived.stderr)
+        for public in ("k.pub.pem", "k.pub.jwk"):
+            self.assertEqual(endstop("key", "show", "--key", self.path(public), "--pem").stdout, shown)
+
+    def test_a_private_key_that_others_can_read_is_refused(self):
+        path = self.path("k.pem")
+        endstop("key", "create", "--key", path)
+        os.chmod(path, 0o640)
+        got = endstop("key", "show", "--key", path)
+        self.assertNotEqual(got.returncode, 0)
+        self.assertEqual(got.stdout, "")
+
+
+class Verify(Folder):
+    def test_what_is_no_certificate(self):
+        path = self.write("x.json", '{"hello": 1}')
+        got = endstop("verify", path)
+        self.assertEqual(got.returncode, 2, got.stdout)
+        self.assertIn("NOT VALID", got.stdout)
+        self.assertEqual(endstop("verify", "-", given="not json").returncode, 2)
+        self.assertEqual(endstop("verify", path, "--key", path).returncode, 2)
+
+
+class Measure(Folder):
+    TAU, DEAD = 0.8, 0.3
+
+    def recording(self, separator=";", decimal="."):
+        rows = [separator.join(("time [s]", "loop demand [mA]", "travel [mm]"))]
+        for i in range(2001):
+            t = i * 0.01
+            y = 0 if t < 2 + self.DEAD else 15 * (1 - math.exp(-(t - 2 - self.DEAD) / self.TAU))
+            numbers = (f"{t:.3f}", "4" if t < 2 else "12", f"{y:.6f}")
+            rows.append(separator.join(n.replace(".", decimal) for n in numbers))
+        return "\n".join(rows) + "\n"
+
+    def measured(self, path, *more):
+        got = endstop("measure", path, "--measure", "step response", "--set", "demand=loop demand", "--set",
+                      "response=travel", "--json", *more)
+        self.assertIn(got.returncode, (0, 1), got.stderr)
+        return {v["output"]: v for v in json.loads(got.stdout)["values"]}
+
+    def test_first_order_step_with_dead_time(self):
+        """T(p) = dead time - tau ln(1 - p), closed form."""
+        values = self.measured(self.write("step.csv", self.recording()))
+        for output, share in (("T63", 0.632), ("T86", 0.865), ("T98", 0.98)):
+            exact = self.DEAD - self.TAU * math.log(1 - share)
+            self.assertTrue(values[output]["valid"], values[output])
+            self.assertAlmostEqual(values[output]["value"], exact, delta=0.02, msg=output)
+            self.assertLessEqual(abs(values[output]["value"] - exact), 2 * values[output]["U"] + 1e-3, output)
+        self.assertAlmostEqual(values["dead time"]["value"], self.DEAD, delta=0.02)
+
+    def test_decimal_commas_read_the_same(self):
+        point = self.measured(self.write("point.csv", self.recording()))
+        comma = self.measured(self.write("comma.csv", self.recording(decimal=",")))
+        self.assertEqual(point, comma)
+
+    def test_columns_by_number_and_standard_input(self):
+        text = "\n".join(self.recording().splitlines()[1:]) + "\n"
+        got = endstop("measure", "-", "--measure", "level", "--set", "channel=travel", "--column", "time=1 [s]", "--column",
+                      "travel=3 [mm]", "--set", "from=15 s", "--csv", given=text)
+        self.assertEqual(got.returncode, 0, got.stderr)
+        row = got.stdout.splitlines()[1].split(",")
+        self.assertEqual(row[0], "value")
+        self.assertAlmostEqual(float(row[1]), 15, delta=1e-3)
+        self.assertEqual(row[5], "mm")
+
+    def test_faults_of_the_file_have_places(self):
+        path = self.write("bad.csv", "time [s];travel [furlong]\n0;1\n1;x\n")
+        got = endstop("measure", path, "--measure", "level", "--set", "channel=travel")
+        self.assertEqual(got.returncode, 2)
+        self.assertRegex(got.stderr, r"bad\.csv:1:\d+: ")
+
+    def test_list_names_source_and_settings_of_each(self):
+        got = endstop("measure", "--list")
+        self.assertEqual(got.returncode, 0)
+        for measure in ("sensor sweep", "relay leak", "stroke", "step response", "level"):
+            self.assertIn(f"\n{measure}\n", "\n" + got.stdout)
+        self.assertEqual(got.stdout.count("  source: "), got.stdout.count("  recordings:"))
+
+
+if __name__ == "__main__":
+    unittest.main(verbosity=2)

@@ -34,11 +34,31 @@ enum es_status es_desk_new(const struct es_desk_options *options, struct es_desk
     return ES_OK;
 }
 
+/* What is under way is asked to stop until it has: a run that has not begun yet does not hear it. */
+static void wait_until_idle(struct es_desk *d)
+{
+    pthread_mutex_lock(&d->lock);
+    while (d->doing != ES_DESK_IDLE) {
+        bool stopping = d->doing == ES_DESK_STOPPING;
+        pthread_mutex_unlock(&d->lock);
+        if (stopping)
+            es_site_stop(d->site, d->why);
+        pthread_mutex_lock(&d->lock);
+        es_time until = es_clock_now() + ES_NS_PER_S / 10;
+        struct timespec at = {.tv_sec = (time_t)(until / ES_NS_PER_S),
+                              .tv_nsec = (long)(until % ES_NS_PER_S)};
+        if (d->doing != ES_DESK_IDLE)
+            (void)pthread_cond_timedwait(&d->changed, &d->lock, &at);
+    }
+    pthread_mutex_unlock(&d->lock);
+}
+
 void es_desk_free(struct es_desk *d)
 {
     if (d == NULL)
         return;
     es_desk_stop_run(d, "the daemon was asked to end");
+    wait_until_idle(d);
     if (d->thread_made)
         (void)pthread_join(d->thread, NULL);
     es_request_free(&d->request);
@@ -134,6 +154,7 @@ void es_desk_stop_run(struct es_desk *d, const char *why)
     bool running = d->doing == ES_DESK_RUNNING;
     if (running) {
         d->doing = ES_DESK_STOPPING;
+        snprintf(d->why, sizeof d->why, "%s", why);
         pthread_cond_broadcast(&d->changed);
     }
     pthread_mutex_unlock(&d->lock);
@@ -187,14 +208,18 @@ void es_desk_attend(struct es_desk *d, bool comes)
 void es_desk_tick(struct es_desk *d, es_time now)
 {
     pthread_mutex_lock(&d->lock);
+    bool stopping = d->doing == ES_DESK_STOPPING;
     bool alone = d->doing == ES_DESK_RUNNING && d->attended && d->attendants == 0 && d->alone_since != 0 &&
                  es_seconds(now - d->alone_since) > d->options.grace;
     pthread_mutex_unlock(&d->lock);
-    if (!alone)
-        return;
-    char why[160];
-    snprintf(why, sizeof why, "the operator's connection was gone for more than %.0f s", d->options.grace);
-    es_desk_stop_run(d, why);
+    if (stopping) {
+        es_site_stop(d->site, d->why); /* again: a run that has not begun yet does not hear it */
+    } else if (alone) {
+        char why[160];
+        snprintf(why, sizeof why, "the operator's connection was gone for more than %.0f s",
+                 d->options.grace);
+        es_desk_stop_run(d, why);
+    }
 }
 
 bool es_desk_busy(struct es_desk *d)

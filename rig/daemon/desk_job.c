@@ -154,6 +154,14 @@ static void tell_end(struct es_desk *d, const struct work *w, enum es_status s, 
     append(d, &json);
 }
 
+static bool asked_to_stop(struct es_desk *d)
+{
+    pthread_mutex_lock(&d->lock);
+    bool stopping = d->doing == ES_DESK_STOPPING;
+    pthread_mutex_unlock(&d->lock);
+    return stopping;
+}
+
 static enum es_status begin_paper(struct es_desk *d, struct work *w, struct es_error *err)
 {
     char began[32];
@@ -180,6 +188,8 @@ static enum es_status carry_out(struct es_desk *d, struct work *w, struct es_err
     enum es_status s = fill_order(d, w, err);
     if (s == ES_OK)
         s = es_run_check(&w->order, d->site, &w->places, &w->findings, err);
+    if (s == ES_OK && asked_to_stop(d))
+        s = es_fail(err, ES_CANCELLED, "stopped before it began: %s", d->why);
     if (s != ES_OK)
         return s;
     s = begin_paper(d, w, err);

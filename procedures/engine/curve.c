@@ -26,6 +26,8 @@ static void put_extremes(const struct es_series *s, const size_t *index, size_t 
 {
     size_t least = from, greatest = from;
 
+    if (from >= to)
+        return;
     for (size_t i = from + 1; i < to; i++) {
         if (s->y[index[i]] < s->y[index[least]])
             least = i;

@@ -177,7 +177,7 @@ static void close_open_entries(struct es_execution *x, size_t from, size_t lines
 
 static enum es_status run_entry(struct es_execution *x, size_t i, struct es_error *err)
 {
-    struct es_procedure_record *record;
+    struct es_procedure_record *record = NULL;
     const size_t lines = x->outcome->line_count;
     const double begin = es_elapsed(x);
 
@@ -190,12 +190,10 @@ static enum es_status run_entry(struct es_execution *x, size_t i, struct es_erro
     if (s == ES_OK)
         s = run_steps(x, err);
     es_forget_recordings(x);
-    record =
-        x->outcome->procedure_count > 0 ? &x->outcome->procedures[x->outcome->procedure_count - 1] : NULL;
-    if (record != NULL)
-        record->duration = es_elapsed(x) - begin;
     if (s == ES_OK && x->skipping)
         s = es_replace(&record->skipped, x->reason, err);
+    if (record != NULL)
+        record->duration = es_elapsed(x) - begin;
     if (s != ES_OK) {
         close_open_entries(x, i, lines, err != NULL ? err->text : es_status_word(s));
         es_announce(x, ES_EVENT_PROCEDURE_END, x->entry->label, err != NULL ? err->text : es_status_word(s));
@@ -203,7 +201,9 @@ static enum es_status run_entry(struct es_execution *x, size_t i, struct es_erro
     }
     record->completed = !x->skipping;
     x->ran_to_end[i] = !x->skipping;
-    x->verdicts[i] = es_judge_overall(x->outcome->lines + lines, x->outcome->line_count - lines);
+    x->verdicts[i] = x->outcome->line_count > lines
+                         ? es_judge_overall(&x->outcome->lines[lines], x->outcome->line_count - lines)
+                         : ES_NOT_TESTED;
     x->ahead = time_from(x, i + 1);
     es_announce(x, ES_EVENT_PROCEDURE_END, x->entry->label, x->skipping ? x->reason : "completed");
     return ES_OK;

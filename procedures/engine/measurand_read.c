@@ -147,7 +147,8 @@ static void read_slots(struct es_reader *r, const cJSON *object, struct es_measu
     out->slots = es_read_array(r, (size_t)size, sizeof *out->slots);
     if (out->slots == NULL)
         return;
-    cJSON_ArrayForEach(item, object) read_slot(r, item, out);
+    for (item = es_first(object); item != NULL; item = item->next)
+        read_slot(r, item, out);
 }
 
 /* Without "with", every setting takes its default; one that has none is told at the measurand. */
@@ -219,8 +220,7 @@ static void read_results(struct es_reader *r, const cJSON *array, struct es_meas
     out->results = es_read_array(r, (size_t)size, sizeof *out->results);
     if (out->results == NULL)
         return;
-    cJSON_ArrayForEach(item, array)
-    {
+    for (item = es_first(array); item != NULL; item = item->next) {
         if (cJSON_IsObject(item))
             read_result(r, item, out->measure, &out->results[out->result_count++]);
         else
@@ -260,7 +260,8 @@ void es_read_measurands(struct es_reader *r, const cJSON *array, struct es_measu
     *out = es_read_array(r, (size_t)size, sizeof **out);
     if (*out == NULL)
         return;
-    cJSON_ArrayForEach(item, array) read_measurand(r, item, &(*out)[(*count)++]);
+    for (item = es_first(array); item != NULL; item = item->next)
+        read_measurand(r, item, &(*out)[(*count)++]);
 }
 
 void es_measurands_free(struct es_measurand *measurands, size_t count)

@@ -156,7 +156,8 @@ static enum es_status read_entry(struct es_reader *r, const cJSON *item, struct 
         entry->gates = es_read_array(r, (size_t)gates, sizeof *entry->gates);
     if (entry->gates != NULL) {
         const cJSON *gate;
-        cJSON_ArrayForEach(gate, raw.gates) read_gate(r, gate, plan, self, entry);
+        for (gate = es_first(raw.gates); gate != NULL; gate = gate->next)
+            read_gate(r, gate, plan, self, entry);
     }
     es_fields_free(ROWS(entry_rows), &raw);
     return s;
@@ -182,7 +183,8 @@ static enum es_status read_plan(struct es_reader *r, struct es_plan *plan, struc
     if (size > 0)
         plan->entries = es_read_array(r, (size_t)size, sizeof *plan->entries);
     if (plan->entries != NULL)
-        cJSON_ArrayForEach(item, raw.procedures) if (s == ES_OK) s = read_entry(r, item, plan, err);
+        for (item = es_first(raw.procedures); item != NULL && s == ES_OK; item = item->next)
+            s = read_entry(r, item, plan, err);
     plan->name = raw.name;
     plan->version = raw.version;
     plan->title = raw.title;

@@ -75,8 +75,7 @@ static void add_needs(struct es_reader *r, const cJSON *array, enum es_when when
 {
     const cJSON *item;
 
-    cJSON_ArrayForEach(item, array)
-    {
+    for (item = es_first(array); item != NULL; item = item->next) {
         const enum es_role role = es_read_role(r, item);
         bool twice = role == ES_ROLE_NONE;
         for (size_t i = 0; i < p->need_count && !twice; i++) {

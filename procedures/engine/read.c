@@ -91,8 +91,7 @@ void es_read_roles(struct es_reader *r, const cJSON *array, enum es_role **out, 
     *out = es_read_array(r, (size_t)size, sizeof **out);
     if (*out == NULL)
         return;
-    cJSON_ArrayForEach(item, array)
-    {
+    for (item = es_first(array); item != NULL; item = item->next) {
         const enum es_role role = es_read_role(r, item);
         bool twice = false;
         for (size_t i = 0; i < *count; i++)
@@ -115,8 +114,7 @@ void es_read_texts(struct es_reader *r, const cJSON *array, char ***out, size_t 
     if (*out == NULL)
         return;
     size_t n = 0;
-    cJSON_ArrayForEach(item, array)
-    {
+    for (item = es_first(array); item != NULL; item = item->next) {
         if (!cJSON_IsString(item) || item->valuestring[0] == '\0') {
             es_document_fault(r->doc, item, r->findings, NULL, "a text");
             continue;

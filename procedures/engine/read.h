@@ -23,6 +23,12 @@ struct es_want {
 void es_read_amount(struct es_reader *r, const cJSON *item, struct es_want want, struct es_amount *out);
 void es_amount_free(struct es_amount *amount);
 
+/* First element or member; NULL when there is none, or no array. */
+static inline const cJSON *es_first(const cJSON *array)
+{
+    return array != NULL ? array->child : NULL;
+}
+
 struct es_place es_read_place(const struct es_reader *r, const cJSON *item);
 
 /* A copy of a text; NULL and the sticky mark when memory is short. */

@@ -191,8 +191,7 @@ static void read_outputs(struct es_reader *r, const cJSON *array, struct es_step
 {
     const cJSON *item;
 
-    cJSON_ArrayForEach(item, array)
-    {
+    for (item = es_first(array); item != NULL; item = item->next) {
         const char *text = cJSON_IsString(item) ? item->valuestring : "";
         if (strcmp(text, "output 1") == 0)
             out->outputs[0] = true;
@@ -213,7 +212,7 @@ static void read_list(struct es_reader *r, const cJSON *array, struct es_step *o
     out->list = es_read_array(r, (size_t)size, sizeof *out->list);
     if (out->list == NULL)
         return;
-    cJSON_ArrayForEach(item, array)
+    for (item = es_first(array); item != NULL; item = item->next)
         es_read_amount(r, item, (struct es_want){ES_AMOUNT_VALUE, out->role, ES_DIM_COUNT, false},
                        &out->list[out->list_count++]);
 }
@@ -377,7 +376,8 @@ void es_read_steps(struct es_reader *r, const cJSON *array, struct es_step **out
     *out = es_read_array(r, (size_t)size, sizeof **out);
     if (*out == NULL)
         return;
-    cJSON_ArrayForEach(item, array) read_step(r, item, &(*out)[(*count)++]);
+    for (item = es_first(array); item != NULL; item = item->next)
+        read_step(r, item, &(*out)[(*count)++]);
 }
 
 static void step_clear(struct es_step *s)

@@ -1,5 +1,5 @@
-/* Any bytes as a procedure or plan document: reading either refuses with a placed finding or gives a procedure
- * that can be proved and explained without falling over. */
+/* Any bytes as a procedure or plan document: reading either refuses with a placed finding or gives a
+ * procedure that can be proved and explained without falling over. */
 #include <stddef.h>
 #include <stdint.h>
 #include <stdio.h>

@@ -17,12 +17,13 @@ struct es_procedure *try_read(const char *text, struct es_findings *f);
 /* A finding whose "found" or "expected" holds `words`. */
 bool told(const struct es_findings *f, const char *words);
 
-#define NEEDS_ALL                                                                                                \
-    "{\"always\": [\"loop demand\", \"loop current\", \"supply demand\", \"supply valve\", \"supply pressure\","  \
-    " \"travel\", \"shaft angle\", \"sensor ratio\", \"output 1 pressure\", \"output 1 flow\","                   \
-    " \"output 1 isolating valve\", \"output 1 vent valve\", \"guard\"],"                                         \
-    " \"double-acting\": [\"output 2 pressure\", \"output 2 flow\", \"output 2 isolating valve\","                \
-    " \"output 2 vent valve\"],"                                                                                 \
+#define NEEDS_ALL                                                                                            \
+    "{\"always\": [\"loop demand\", \"loop current\", \"supply demand\", \"supply valve\", \"supply "        \
+    "pressure\","                                                                                            \
+    " \"travel\", \"shaft angle\", \"sensor ratio\", \"output 1 pressure\", \"output 1 flow\","              \
+    " \"output 1 isolating valve\", \"output 1 vent valve\", \"guard\"],"                                    \
+    " \"double-acting\": [\"output 2 pressure\", \"output 2 flow\", \"output 2 isolating valve\","           \
+    " \"output 2 vent valve\"],"                                                                             \
     " \"where fitted\": [\"shaft drive\", \"shaft coupling\", \"auxiliary supply\", \"feedback current\"]}"
 
 #endif

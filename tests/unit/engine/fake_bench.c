@@ -8,7 +8,7 @@
 
 #include "procedures/judgement/judge.h"
 
-#define DEG (3.14159265358979323846 / 180)
+#define DEG  (3.14159265358979323846 / 180)
 #define STEP 0.002 /* s, of the lags */
 
 static double lag(double y, double target, double h, double tau)
@@ -40,9 +40,9 @@ static void advance_once(struct fake_bench *b, double h)
         lag(i[ES_ROLE_SUPPLY_PRESSURE], o[ES_ROLE_SUPPLY_VALVE] > 0.5 ? o[ES_ROLE_SUPPLY_DEMAND] : 0, h, 0.2);
     if (!b->stuck && air && o[ES_ROLE_OUTPUT_1_ISOLATING] > 0.5)
         i[ES_ROLE_TRAVEL] = lag(i[ES_ROLE_TRAVEL], share * full, h, 0.3);
-    i[ES_ROLE_SHAFT_ANGLE] = o[ES_ROLE_SHAFT_COUPLING] > 0.5
-                                 ? o[ES_ROLE_SHAFT_DRIVE]
-                                 : (b->type->motion == ES_PART_TURN ? 90 : 50) * DEG * (i[ES_ROLE_TRAVEL] / full - 0.5);
+    i[ES_ROLE_SHAFT_ANGLE] = o[ES_ROLE_SHAFT_COUPLING] > 0.5 ? o[ES_ROLE_SHAFT_DRIVE]
+                                                             : (b->type->motion == ES_PART_TURN ? 90 : 50) *
+                                                                   DEG * (i[ES_ROLE_TRAVEL] / full - 0.5);
     i[ES_ROLE_SENSOR_RATIO] = 0.5 + 0.48 * fmin(fmax(i[ES_ROLE_SHAFT_ANGLE] / (58 * DEG), -1), 1);
     const double flow = b->leak * (i[ES_ROLE_SUPPLY_PRESSURE] + 1e5) / 5e5 * (air ? 1 : 0);
     const double error = air && o[ES_ROLE_LOOP_DEMAND] > 3.6e-3 ? share - from : 0;
@@ -149,7 +149,8 @@ static enum es_status read_role(void *self, enum es_role role, struct es_reading
     return ES_OK;
 }
 
-static enum es_status write_role(void *self, enum es_role role, double value, es_time *acted, struct es_error *err)
+static enum es_status write_role(void *self, enum es_role role, double value, es_time *acted,
+                                 struct es_error *err)
 {
     struct fake_bench *b = self;
     enum es_status s;
@@ -185,7 +186,8 @@ static enum es_status record_start(void *self, const char *name, const enum es_r
         struct fake_recording *r = &b->recordings[k];
         if (r->used)
             continue;
-        *r = (struct fake_recording){.used = true, .role_count = count, .began = b->now, .interval = 1 / rate};
+        *r =
+            (struct fake_recording){.used = true, .role_count = count, .began = b->now, .interval = 1 / rate};
         (void)snprintf(r->name, sizeof r->name, "%s", name);
         memcpy(r->roles, roles, count * sizeof *roles);
         for (size_t i = 0; i < count; i++)
@@ -308,8 +310,9 @@ static bool has_role(void *self, enum es_role role, enum es_dimension *dimension
     const struct fake_bench *b = self;
 
     if (dimension != NULL)
-        *dimension = role == ES_ROLE_TRAVEL && b->type->motion == ES_PART_TURN ? ES_DIM_ANGLE
-                                                                                : es_role_info(role)->dimension;
+        *dimension = role == ES_ROLE_TRAVEL && b->type->motion == ES_PART_TURN
+                         ? ES_DIM_ANGLE
+                         : es_role_info(role)->dimension;
     return b->fitted[role];
 }
 
@@ -324,19 +327,25 @@ static void make_view(struct fake_bench *b)
 {
     struct es_station_role *r = b->view.roles;
 
-    b->view = (struct es_station_view){.bench = "fake", .station = "1", .facts = {facts, 4}, .safe_within = 3};
+    b->view =
+        (struct es_station_view){.bench = "fake", .station = "1", .facts = {facts, 4}, .safe_within = 3};
     for (size_t i = 0; i < ES_ROLE_COUNT; i++) {
         const struct es_role_info *info = es_role_info((enum es_role)i);
-        r[i] = (struct es_station_role){.present = true, .dimension = info->dimension, .lowest = -INFINITY,
-                                        .highest = INFINITY, .slew = INFINITY};
+        r[i] = (struct es_station_role){.present = true,
+                                        .dimension = info->dimension,
+                                        .lowest = -INFINITY,
+                                        .highest = INFINITY,
+                                        .slew = INFINITY};
         if (info->direction == ES_OUT) {
             r[i].safe_known = true;
             continue;
         }
         r[i].rate = 200;
         r[i].uncertainty_known = true;
-        r[i].u = (struct es_channel_uncertainty){.offset = 5 * noise_of((enum es_role)i), .gain = 1e-4,
-                                                 .dof = INFINITY, .resolution = noise_of((enum es_role)i),
+        r[i].u = (struct es_channel_uncertainty){.offset = 5 * noise_of((enum es_role)i),
+                                                 .gain = 1e-4,
+                                                 .dof = INFINITY,
+                                                 .resolution = noise_of((enum es_role)i),
                                                  .time = 1e-4};
     }
     r[ES_ROLE_TRAVEL].dimension = b->type->motion == ES_PART_TURN ? ES_DIM_ANGLE : ES_DIM_LENGTH;

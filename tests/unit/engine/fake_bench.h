@@ -53,8 +53,8 @@ struct fake_bench {
     struct es_trace *looked;
     unsigned recordings_begun, recordings_ended;
 
-    bool refuse_next_confirm;      /* answer no */
-    size_t refuse_confirm_number;  /* counted from 1; 0: none */
+    bool refuse_next_confirm;     /* answer no */
+    size_t refuse_confirm_number; /* counted from 1; 0: none */
     int choice;
     double number;
     char asked[FAKE_ANSWERS_MAX][300];

@@ -12,105 +12,149 @@ struct refusal {
     const char *name, *steps, *measurands, *words;
 };
 
-#define RECORD_A "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"2 s\"}"
-#define LEVEL(recording, limit)                                                                                  \
-    "{\"measure\": \"level\", \"recordings\": {\"recording\": \"" recording "\"}, \"with\": {\"channel\": \"travel\"},"  \
+#define RECORD_A                                                                                             \
+    "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"2 s\"}"
+#define LEVEL(recording, limit)                                                                              \
+    "{\"measure\": \"level\", \"recordings\": {\"recording\": \"" recording                                  \
+    "\"}, \"with\": {\"channel\": \"travel\"},"                                                              \
     " \"results\": [{\"name\": \"line\", \"output\": \"value\", \"limit\": \"" limit "\"}]}"
-#define STEP_RESPONSE                                                                                            \
-    "{\"measure\": \"step response\", \"recordings\": {\"recording\": \"a\"},"                                   \
+#define STEP_RESPONSE                                                                                        \
+    "{\"measure\": \"step response\", \"recordings\": {\"recording\": \"a\"},"                               \
     " \"results\": [{\"name\": \"line\", \"output\": \"dead time\", \"limit\": \"step dead time\"}]}"
 
 static const struct refusal refusals[] = {
     /* ceilings, by every way that a value can be commanded; the bench allows 7 bar, the type 6.5 bar */
-    {"set above the bench's ceiling", "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"7.1 bar\"}", "",
-     "bench's ceiling of 7.00 bar"},
-    {"set above the type's ceiling", "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"6.6 bar\"}", "",
-     "type sheet allows for supply demand: 6.50 bar"},
-    {"set below the bench's floor", "{\"do\": \"set\", \"role\": \"loop demand\", \"to\": \"-1 mA\"}", "", "bench's floor"},
-    {"share above the ceiling", "{\"do\": \"set\", \"role\": \"loop demand\", \"to\": \"120 %\"}", "", "bench's ceiling of 22.0"},
-    {"ramp", "{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"8 bar\", \"at\": \"1 bar/s\"}", "", "bench's ceiling"},
-    {"step", "{\"do\": \"step\", \"role\": \"loop demand\", \"through\": [\"4 mA\", \"23 mA\", \"4 mA\"], \"hold\": \"1 s\"}", "",
+    {"set above the bench's ceiling", "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"7.1 bar\"}",
+     "", "bench's ceiling of 7.00 bar"},
+    {"set above the type's ceiling", "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"6.6 bar\"}",
+     "", "type sheet allows for supply demand: 6.50 bar"},
+    {"set below the bench's floor", "{\"do\": \"set\", \"role\": \"loop demand\", \"to\": \"-1 mA\"}", "",
+     "bench's floor"},
+    {"share above the ceiling", "{\"do\": \"set\", \"role\": \"loop demand\", \"to\": \"120 %\"}", "",
+     "bench's ceiling of 22.0"},
+    {"ramp", "{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"8 bar\", \"at\": \"1 bar/s\"}", "",
      "bench's ceiling"},
+    {"step",
+     "{\"do\": \"step\", \"role\": \"loop demand\", \"through\": [\"4 mA\", \"23 mA\", \"4 mA\"], \"hold\": "
+     "\"1 s\"}",
+     "", "bench's ceiling"},
     {"staircase",
-     "{\"do\": \"staircase\", \"role\": \"loop demand\", \"from\": \"4 mA\", \"to\": \"24 mA\", \"stairs\": 4, \"hold\": \"1 s\"}", "",
-     "bench's ceiling"},
+     "{\"do\": \"staircase\", \"role\": \"loop demand\", \"from\": \"4 mA\", \"to\": \"24 mA\", \"stairs\": "
+     "4, \"hold\": \"1 s\"}",
+     "", "bench's ceiling"},
     {"sweep",
-     "{\"do\": \"turn shaft\", \"to\": \"-10 deg\", \"at\": \"9 deg/s\", \"text\": \"t\", \"at most\": \"9 s\"},"
-     "{\"do\": \"sweep shaft\", \"from\": \"-10 deg\", \"to\": \"80 deg\", \"at\": \"9 deg/s\", \"times\": 1, \"text\": \"t\", \"at most\": \"9 s\"}",
+     "{\"do\": \"turn shaft\", \"to\": \"-10 deg\", \"at\": \"9 deg/s\", \"text\": \"t\", \"at most\": \"9 "
+     "s\"},"
+     "{\"do\": \"sweep shaft\", \"from\": \"-10 deg\", \"to\": \"80 deg\", \"at\": \"9 deg/s\", \"times\": "
+     "1, \"text\": \"t\", \"at most\": \"9 s\"}",
      "", "bench's ceiling of 75.00 deg"},
     {"repeat",
-     "{\"do\": \"repeat\", \"times\": 3, \"steps\": [{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"9 bar\"}]}", "",
-     "bench's ceiling"},
+     "{\"do\": \"repeat\", \"times\": 3, \"steps\": [{\"do\": \"set\", \"role\": \"supply demand\", \"to\": "
+     "\"9 bar\"}]}",
+     "", "bench's ceiling"},
     {"inside a recording",
      "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"steps\": ["
-     "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"9 bar\"}]}", "", "bench's ceiling"},
+     "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"9 bar\"}]}",
+     "", "bench's ceiling"},
     /* slew: the shaft drive may turn at 90 deg/s */
-    {"ramp too fast", "{\"do\": \"ramp\", \"role\": \"shaft drive\", \"to\": \"5 deg\", \"at\": \"91 deg/s\", \"where fitted\": true}", "",
-     "slew limit"},
-    {"turn too fast", "{\"do\": \"turn shaft\", \"to\": \"5 deg\", \"at\": \"91 deg/s\", \"text\": \"t\", \"at most\": \"9 s\"}", "",
-     "slew limit"},
-    {"jump where a ramp is due", "{\"do\": \"set\", \"role\": \"shaft drive\", \"to\": \"5 deg\", \"where fitted\": true}", "", "a ramp"},
+    {"ramp too fast",
+     "{\"do\": \"ramp\", \"role\": \"shaft drive\", \"to\": \"5 deg\", \"at\": \"91 deg/s\", \"where "
+     "fitted\": true}",
+     "", "slew limit"},
+    {"turn too fast",
+     "{\"do\": \"turn shaft\", \"to\": \"5 deg\", \"at\": \"91 deg/s\", \"text\": \"t\", \"at most\": \"9 "
+     "s\"}",
+     "", "slew limit"},
+    {"jump where a ramp is due",
+     "{\"do\": \"set\", \"role\": \"shaft drive\", \"to\": \"5 deg\", \"where fitted\": true}", "", "a ramp"},
     /* names */
-    {"unknown quantity", "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"nominal suply\"}", "", "no quantity \"nominal suply\""},
-    {"quantity of another dimension", "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"loop high\"}", "", "is a current"},
+    {"unknown quantity", "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"nominal suply\"}", "",
+     "no quantity \"nominal suply\""},
+    {"quantity of another dimension", "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"loop high\"}",
+     "", "is a current"},
     {"named time that is none", "{\"do\": \"hold\", \"for\": \"loop high\"}", "", "a time"},
     {"recording that nobody makes", RECORD_A, LEVEL("b", "travel"), "recording that the steps make"},
     {"recording for other units only",
-     "{\"do\": \"record\", \"when\": \"double-acting\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"2 s\"}",
+     "{\"do\": \"record\", \"when\": \"double-acting\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": "
+     "\"50 Hz\", \"for\": \"2 s\"}",
      LEVEL("a", "travel"), "recording that the steps make for this type"},
     {"recording without the role",
-     "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"shaft angle\"], \"rate\": \"50 Hz\", \"for\": \"2 s\"}", LEVEL("a", "travel"),
-     "a recording of this role"},
+     "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"shaft angle\"], \"rate\": \"50 Hz\", \"for\": \"2 "
+     "s\"}",
+     LEVEL("a", "travel"), "a recording of this role"},
     {"unknown limit", RECORD_A, LEVEL("a", "trvel"), "none of this name"},
     {"limit of another dimension", RECORD_A, LEVEL("a", "stroke time up"), "same dimension"},
     {"two results of one name", RECORD_A, LEVEL("a", "travel") "," LEVEL("a", "lower end"), "another name"},
-    {"two recordings of one name", RECORD_A "," RECORD_A, LEVEL("a", "travel"), "an earlier recording has this one"},
-    {"role not among the needs", "{\"do\": \"set\", \"role\": \"watchdog\", \"to\": \"1\"}", "", "stands under \"needs\""},
-    {"writing what is measured", "{\"do\": \"set\", \"role\": \"supply pressure\", \"to\": \"1 bar\"}", "", "can be commanded"},
+    {"two recordings of one name", RECORD_A "," RECORD_A, LEVEL("a", "travel"),
+     "an earlier recording has this one"},
+    {"role not among the needs", "{\"do\": \"set\", \"role\": \"watchdog\", \"to\": \"1\"}", "",
+     "stands under \"needs\""},
+    {"writing what is measured", "{\"do\": \"set\", \"role\": \"supply pressure\", \"to\": \"1 bar\"}", "",
+     "can be commanded"},
     {"waiting for what is commanded",
-     "{\"do\": \"wait\", \"role\": \"supply demand\", \"above\": \"1 bar\", \"at most\": \"3 s\"}", "", "that is measured"},
-    {"optional role without where fitted", "{\"do\": \"set\", \"role\": \"auxiliary supply\", \"to\": \"on\"}", "", "\"where fitted\": true"},
-    {"where fitted without a role", "{\"do\": \"hold\", \"for\": \"1 s\", \"where fitted\": true}", "", "only with a step that has"},
-    {"role of double-acting units for all", "{\"do\": \"set\", \"role\": \"output 2 vent valve\", \"to\": \"open\"}", "",
+     "{\"do\": \"wait\", \"role\": \"supply demand\", \"above\": \"1 bar\", \"at most\": \"3 s\"}", "",
+     "that is measured"},
+    {"optional role without where fitted",
+     "{\"do\": \"set\", \"role\": \"auxiliary supply\", \"to\": \"on\"}", "", "\"where fitted\": true"},
+    {"where fitted without a role", "{\"do\": \"hold\", \"for\": \"1 s\", \"where fitted\": true}", "",
+     "only with a step that has"},
+    {"role of double-acting units for all",
+     "{\"do\": \"set\", \"role\": \"output 2 vent valve\", \"to\": \"open\"}", "",
      "\"when\": \"double-acting\""},
     /* times and bounds */
     {"for longer than at most",
-     "{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"1 mm\", \"for\": \"5 s\", \"at most\": \"3 s\"}", "", "at least as long as"},
-    {"empty band", "{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"2 mm\", \"below\": \"1 mm\", \"at most\": \"3 s\"}", "",
-     "nothing is between"},
+     "{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"1 mm\", \"for\": \"5 s\", \"at most\": \"3 s\"}",
+     "", "at least as long as"},
+    {"empty band",
+     "{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"2 mm\", \"below\": \"1 mm\", \"at most\": \"3 "
+     "s\"}",
+     "", "nothing is between"},
     {"a day and more", "{\"do\": \"hold\", \"for\": \"90000 s\"}", "", "up to 24 h"},
     {"settled for longer than at most",
      "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\","
-     " \"until settled\": {\"role\": \"travel\", \"within\": \"1 mm\", \"for\": \"9 s\", \"at most\": \"4 s\"}}", "", "at least as long as"},
+     " \"until settled\": {\"role\": \"travel\", \"within\": \"1 mm\", \"for\": \"9 s\", \"at most\": \"4 "
+     "s\"}}",
+     "", "at least as long as"},
     /* recordings */
-    {"recording in a repetition", "{\"do\": \"repeat\", \"times\": 2, \"steps\": [" RECORD_A "]}", "", "outside \"repeat\""},
+    {"recording in a repetition", "{\"do\": \"repeat\", \"times\": 2, \"steps\": [" RECORD_A "]}", "",
+     "outside \"repeat\""},
     {"faster than the bench can",
-     "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"250 Hz\", \"for\": \"2 s\"}", "", "what this bench reaches"},
-    {"faster than anything", "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"1e5 Hz\", \"for\": \"2 s\"}", "",
-     "up to 2000 Hz"},
-    {"more samples than memory", "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"200 Hz\", \"for\": \"86400 s\"}",
+     "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"250 Hz\", \"for\": \"2 s\"}",
+     "", "what this bench reaches"},
+    {"faster than anything",
+     "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"1e5 Hz\", \"for\": \"2 s\"}",
+     "", "up to 2000 Hz"},
+    {"more samples than memory",
+     "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"200 Hz\", \"for\": \"86400 "
+     "s\"}",
      LEVEL("a", "travel"), ""},
-    {"too slow for the limit", "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"10 Hz\", \"for\": \"2 s\"}",
+    {"too slow for the limit",
+     "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"10 Hz\", \"for\": \"2 s\"}",
      STEP_RESPONSE, "a recording of at least 50 Hz"},
     {"drawn but not recorded",
-     "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"2 s\", \"draw\": [\"shaft angle\"]}", "",
-     "only roles that are recorded"},
+     "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"2 s\", "
+     "\"draw\": [\"shaft angle\"]}",
+     "", "only roles that are recorded"},
     {"settled by what is not recorded",
      "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"shaft angle\"], \"rate\": \"50 Hz\","
-     " \"until settled\": {\"role\": \"travel\", \"within\": \"1 mm\", \"for\": \"1 s\", \"at most\": \"4 s\"}}", "",
-     "a role that is recorded"},
+     " \"until settled\": {\"role\": \"travel\", \"within\": \"1 mm\", \"for\": \"1 s\", \"at most\": \"4 "
+     "s\"}}",
+     "", "a role that is recorded"},
     /* the shaft */
     {"sweep from nowhere",
-     "{\"do\": \"sweep shaft\", \"from\": \"-10 deg\", \"to\": \"10 deg\", \"at\": \"9 deg/s\", \"times\": 1, \"text\": \"t\", \"at most\": \"9 s\"}",
+     "{\"do\": \"sweep shaft\", \"from\": \"-10 deg\", \"to\": \"10 deg\", \"at\": \"9 deg/s\", \"times\": "
+     "1, \"text\": \"t\", \"at most\": \"9 s\"}",
      "", "turn it there"},
     {"sweep over nothing",
-     "{\"do\": \"turn shaft\", \"to\": \"10 deg\", \"at\": \"9 deg/s\", \"text\": \"t\", \"at most\": \"9 s\"},"
-     "{\"do\": \"sweep shaft\", \"from\": \"10 deg\", \"to\": \"10 deg\", \"at\": \"9 deg/s\", \"times\": 1, \"text\": \"t\", \"at most\": \"9 s\"}",
+     "{\"do\": \"turn shaft\", \"to\": \"10 deg\", \"at\": \"9 deg/s\", \"text\": \"t\", \"at most\": \"9 "
+     "s\"},"
+     "{\"do\": \"sweep shaft\", \"from\": \"10 deg\", \"to\": \"10 deg\", \"at\": \"9 deg/s\", \"times\": 1, "
+     "\"text\": \"t\", \"at most\": \"9 s\"}",
      "", "another angle"},
 };
 
-static enum es_status check(struct es_procedure *p, const struct es_station_view *view, const struct es_type *type,
-                            struct es_findings *f, struct es_check_report *report)
+static enum es_status check(struct es_procedure *p, const struct es_station_view *view,
+                            const struct es_type *type, struct es_findings *f, struct es_check_report *report)
 {
     struct es_error err;
     return es_procedure_check(p, view, type, f, report, &err);
@@ -130,7 +174,8 @@ Test(proof, refuses)
             cr_expect_eq(check(p, &b->view, type, &f, &report), ES_OK, "%s", r->name);
         } else {
             cr_expect_eq(check(p, &b->view, type, &f, &report), ES_BAD_INPUT, "%s", r->name);
-            cr_expect(told(&f, r->words), "%s: told \"%s\"", r->name, f.count > 0 ? f.items[0].expected : "nothing");
+            cr_expect(told(&f, r->words), "%s: told \"%s\"", r->name,
+                      f.count > 0 ? f.items[0].expected : "nothing");
             cr_expect(f.count > 0 && f.items[0].line > 0 && f.items[0].column > 0, "%s: no place", r->name);
         }
         es_check_report_free(&report);
@@ -145,8 +190,10 @@ Test(proof, refuses_too_many_samples)
 {
     struct es_type *type = load_type("linear-single-acting");
     struct fake_bench *b = fake_bench_new(type);
-    struct es_procedure *p = must_read("{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\", \"shaft angle\"],"
-                                       " \"rate\": \"200 Hz\", \"for\": \"86400 s\"}", "");
+    struct es_procedure *p =
+        must_read("{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\", \"shaft angle\"],"
+                  " \"rate\": \"200 Hz\", \"for\": \"86400 s\"}",
+                  "");
     struct es_findings f = {0};
     struct es_check_report report;
 
@@ -162,9 +209,9 @@ Test(proof, refuses_too_many_samples)
 /* A recording made for double-acting units only cannot serve a measurand of all units. */
 Test(proof, refuses_conditional_recordings_without_type)
 {
-    struct es_procedure *p = must_read(
-        "{\"do\": \"record\", \"when\": \"double-acting\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"2 s\"}",
-        LEVEL("a", "travel"));
+    struct es_procedure *p = must_read("{\"do\": \"record\", \"when\": \"double-acting\", \"name\": \"a\", "
+                                       "\"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"2 s\"}",
+                                       LEVEL("a", "travel"));
     struct es_findings f = {0};
     struct es_check_report report;
 
@@ -215,22 +262,33 @@ Test(proof, knows_the_longest_duration)
     static const struct timed cases[] = {
         {"{\"do\": \"hold\", \"for\": \"7 s\"}", 7, 0},
         {"{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"}", ES_ALLOW_WRITE, 0},
-        {"{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"4 bar\", \"at\": \"0.5 bar/s\"}", 8 + 2 * ES_ALLOW_WRITE, 0},
-        {"{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"1 mm\", \"for\": \"1 s\", \"at most\": \"9 s\"}", 9, 0},
-        {"{\"do\": \"step\", \"role\": \"loop demand\", \"through\": [\"5 mA\", \"6 mA\"], \"hold\": \"3 s\"}", 2 * (3 + ES_ALLOW_WRITE), 0},
-        {"{\"do\": \"staircase\", \"role\": \"loop demand\", \"from\": \"4 mA\", \"to\": \"8 mA\", \"stairs\": 2, \"and back\": true,"
-         " \"times\": 3, \"hold\": \"1 s\"}", 13 * (1 + ES_ALLOW_WRITE), 0},
-        {"{\"do\": \"repeat\", \"times\": 10, \"steps\": [{\"do\": \"hold\", \"for\": \"2 s\"}, {\"do\": \"repeat\", \"times\": 3,"
-         " \"steps\": [{\"do\": \"hold\", \"for\": \"1 s\"}]}]}", 50, 0},
+        {"{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"4 bar\", \"at\": \"0.5 bar/s\"}",
+         8 + 2 * ES_ALLOW_WRITE, 0},
+        {"{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"1 mm\", \"for\": \"1 s\", \"at most\": \"9 "
+         "s\"}",
+         9, 0},
+        {"{\"do\": \"step\", \"role\": \"loop demand\", \"through\": [\"5 mA\", \"6 mA\"], \"hold\": \"3 "
+         "s\"}",
+         2 * (3 + ES_ALLOW_WRITE), 0},
+        {"{\"do\": \"staircase\", \"role\": \"loop demand\", \"from\": \"4 mA\", \"to\": \"8 mA\", "
+         "\"stairs\": 2, \"and back\": true,"
+         " \"times\": 3, \"hold\": \"1 s\"}",
+         13 * (1 + ES_ALLOW_WRITE), 0},
+        {"{\"do\": \"repeat\", \"times\": 10, \"steps\": [{\"do\": \"hold\", \"for\": \"2 s\"}, {\"do\": "
+         "\"repeat\", \"times\": 3,"
+         " \"steps\": [{\"do\": \"hold\", \"for\": \"1 s\"}]}]}",
+         50, 0},
         /* a ramp in a repetition: from the safe state or from where the last turn left it */
         {"{\"do\": \"repeat\", \"times\": 4, \"steps\": ["
          "{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"3 bar\", \"at\": \"1 bar/s\"},"
          "{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"1 bar\", \"at\": \"1 bar/s\"}]}",
          4 * (3 + 2 + 4 * ES_ALLOW_WRITE), 0},
-        {"{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"steps\": [{\"do\": \"hold\", \"for\": \"4 s\"}]}",
+        {"{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"steps\": "
+         "[{\"do\": \"hold\", \"for\": \"4 s\"}]}",
          4 + ES_ALLOW_RECORD, 0},
         {"{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\","
-         " \"until settled\": {\"role\": \"travel\", \"within\": \"1 mm\", \"for\": \"1 s\", \"at most\": \"6 s\"}}",
+         " \"until settled\": {\"role\": \"travel\", \"within\": \"1 mm\", \"for\": \"1 s\", \"at most\": "
+         "\"6 s\"}}",
          6 + ES_ALLOW_RECORD, 0},
         {"{\"do\": \"ask\", \"text\": \"t\", \"at most\": \"90 s\"}", 0, 90},
         /* other units' steps take no time */
@@ -245,8 +303,8 @@ Test(proof, knows_the_longest_duration)
         struct es_findings f = {0};
         struct es_check_report report;
         cr_assert_eq(check(p, &b->view, type, &f, &report), ES_OK, "%zu", i);
-        cr_expect_float_eq(report.bench_time, cases[i].seconds + b->view.safe_within + ES_ALLOW_EVALUATE, 1e-9,
-                           "%zu: %g", i, report.bench_time);
+        cr_expect_float_eq(report.bench_time, cases[i].seconds + b->view.safe_within + ES_ALLOW_EVALUATE,
+                           1e-9, "%zu: %g", i, report.bench_time);
         cr_expect_float_eq(report.operator_time, cases[i].people + ES_QUESTION_TIMEOUT, 1e-9);
         es_check_report_free(&report);
         es_procedure_free(p);
@@ -259,8 +317,8 @@ Test(proof, refuses_a_ramp_from_an_unknown_start)
 {
     struct es_type *type = load_type("linear-single-acting");
     struct fake_bench *b = fake_bench_new(type);
-    struct es_procedure *p =
-        must_read("{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"4 bar\", \"at\": \"0.5 bar/s\"}", "");
+    struct es_procedure *p = must_read(
+        "{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"4 bar\", \"at\": \"0.5 bar/s\"}", "");
     struct es_findings f = {0};
     struct es_check_report report;
 
@@ -276,8 +334,9 @@ Test(proof, refuses_a_ramp_from_an_unknown_start)
 
 Test(proof, says_what_it_could_not_check)
 {
-    struct es_procedure *p = must_read("{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"nominal supply\"}," RECORD_A,
-                                       LEVEL("a", "travel"));
+    struct es_procedure *p =
+        must_read("{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"nominal supply\"}," RECORD_A,
+                  LEVEL("a", "travel"));
     struct es_findings f = {0};
     struct es_check_report report;
     bool bench = false, sheet = false;

@@ -8,9 +8,9 @@
 #include "documents.h"
 #include "fake_bench.h"
 
-#define LEVEL(channel, recording, name, limit)                                                                   \
-    "{\"measure\": \"level\", \"recordings\": {\"recording\": \"" recording "\"},"                               \
-    " \"with\": {\"channel\": \"" channel "\"},"                                                                 \
+#define LEVEL(channel, recording, name, limit)                                                               \
+    "{\"measure\": \"level\", \"recordings\": {\"recording\": \"" recording "\"},"                           \
+    " \"with\": {\"channel\": \"" channel "\"},"                                                             \
     " \"results\": [{\"name\": \"" name "\", \"output\": \"value\", \"limit\": \"" limit "\"}]}"
 
 struct ran {
@@ -100,7 +100,9 @@ Test(steps, set_takes_quantities_names_shares_and_states)
 
 Test(steps, ramp_is_monotonic_on_time_and_ends_exactly)
 {
-    struct ran r = run(LINEAR, "{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"4 bar\", \"at\": \"1 bar/s\"}", "");
+    struct ran r =
+        run(LINEAR, "{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"4 bar\", \"at\": \"1 bar/s\"}",
+            "");
     const struct fake_bench *b = r.b;
     double last = -1, first_t = NAN, last_t = NAN;
 
@@ -123,7 +125,9 @@ Test(steps, ramp_is_monotonic_on_time_and_ends_exactly)
 
 Test(steps, ramp_is_never_faster_than_said_on_a_slow_bench)
 {
-    struct ran r = prepared(LINEAR, "{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"4 bar\", \"at\": \"1 bar/s\"}", "");
+    struct ran r = prepared(
+        LINEAR, "{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"4 bar\", \"at\": \"1 bar/s\"}",
+        "");
     r.b->write_time = 0.17;
     go(&r);
     cr_assert_eq(r.status, ES_OK);
@@ -154,17 +158,19 @@ Test(steps, ramp_goes_down_and_stays_when_it_is_there)
     done(&r);
 }
 
-#define SUPPLY_ON                                                                                                \
-    "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"4 bar\"},"                                         \
-    "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"},"                                           \
+#define SUPPLY_ON                                                                                            \
+    "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"4 bar\"},"                                     \
+    "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"},"                                       \
     "{\"do\": \"set\", \"role\": \"loop demand\", \"to\": \"50 %\"},"
 
 Test(steps, wait_ends_when_it_has_been_so_for_the_time)
 {
-    struct ran r = run(LINEAR,
-                       SUPPLY_ON "{\"do\": \"wait\", \"role\": \"supply pressure\", \"near\": \"4 bar\", \"within\": \"0.1 bar\","
-                                 " \"for\": \"2 s\", \"at most\": \"20 s\"}",
-                       "");
+    struct ran r =
+        run(LINEAR,
+            SUPPLY_ON
+            "{\"do\": \"wait\", \"role\": \"supply pressure\", \"near\": \"4 bar\", \"within\": \"0.1 bar\","
+            " \"for\": \"2 s\", \"at most\": \"20 s\"}",
+            "");
     /* lag 0.2 s: within 2.5 % after 0.2 ln 40 = 0.74 s */
     cr_expect_float_eq(r.b->now - 101 - 1 - 0.006, 0.74 + 2, 0.08, "%g", r.b->now);
     cr_expect(r.o.procedures[0].completed);
@@ -173,10 +179,12 @@ Test(steps, wait_ends_when_it_has_been_so_for_the_time)
 
 Test(steps, wait_that_times_out_skips_the_rest_and_tells_why)
 {
-    struct ran r = run(LINEAR,
-                       "{\"do\": \"wait\", \"role\": \"supply pressure\", \"above\": \"1 bar\", \"at most\": \"3 s\"},"
-                       "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"2 s\"}",
-                       LEVEL("travel", "a", "mean travel", "travel"));
+    struct ran r =
+        run(LINEAR,
+            "{\"do\": \"wait\", \"role\": \"supply pressure\", \"above\": \"1 bar\", \"at most\": \"3 s\"},"
+            "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": "
+            "\"2 s\"}",
+            LEVEL("travel", "a", "mean travel", "travel"));
     cr_expect_eq(r.b->recordings_begun, 0);
     cr_expect(!r.o.procedures[0].completed);
     cr_expect(strstr(r.o.procedures[0].skipped, "supply pressure did not come") != NULL, "%s",
@@ -191,20 +199,22 @@ Test(steps, wait_that_times_out_skips_the_rest_and_tells_why)
 
 Test(steps, wait_may_go_on_or_stop_the_run)
 {
-    struct ran r = run(LINEAR,
-                       "{\"do\": \"wait\", \"role\": \"supply pressure\", \"above\": \"1 bar\", \"at most\": \"1 s\","
-                       " \"otherwise\": \"go on\", \"reason\": \"no air today\"},"
-                       "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"}",
-                       "");
+    struct ran r =
+        run(LINEAR,
+            "{\"do\": \"wait\", \"role\": \"supply pressure\", \"above\": \"1 bar\", \"at most\": \"1 s\","
+            " \"otherwise\": \"go on\", \"reason\": \"no air today\"},"
+            "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"}",
+            "");
     cr_expect_eq(count_writes(r.b, ES_ROLE_SUPPLY_VALVE), 1);
     cr_expect(noted(r.b, "no air today"));
     done(&r);
 
-    r = prepared(LINEAR,
-                 "{\"do\": \"wait\", \"role\": \"supply pressure\", \"above\": \"1 bar\", \"at most\": \"1 s\","
-                 " \"otherwise\": \"stop the run\", \"reason\": \"no air today\"},"
-                 "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"}",
-                 "");
+    r = prepared(
+        LINEAR,
+        "{\"do\": \"wait\", \"role\": \"supply pressure\", \"above\": \"1 bar\", \"at most\": \"1 s\","
+        " \"otherwise\": \"stop the run\", \"reason\": \"no air today\"},"
+        "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"}",
+        "");
     go(&r);
     cr_expect_eq(r.status, ES_CANCELLED);
     cr_expect(!r.o.completed);
@@ -216,7 +226,8 @@ Test(steps, wait_may_go_on_or_stop_the_run)
 Test(steps, wait_until_steady)
 {
     struct ran r = run(LINEAR,
-                       SUPPLY_ON "{\"do\": \"wait\", \"role\": \"travel\", \"within\": \"0.1 %\", \"for\": \"1 s\", \"at most\": \"20 s\"}",
+                       SUPPLY_ON "{\"do\": \"wait\", \"role\": \"travel\", \"within\": \"0.1 %\", \"for\": "
+                                 "\"1 s\", \"at most\": \"20 s\"}",
                        "");
     cr_expect(r.b->now - 101 > 2 && r.b->now - 101 < 6, "%g", r.b->now - 101);
     cr_expect_float_eq(r.b->in[ES_ROLE_TRAVEL], 0.015, 1e-4);
@@ -225,7 +236,9 @@ Test(steps, wait_until_steady)
 
 Test(steps, a_reading_that_is_not_good_never_fulfils_a_wait)
 {
-    struct ran r = prepared(LINEAR, "{\"do\": \"wait\", \"role\": \"supply pressure\", \"below\": \"1 bar\", \"at most\": \"1 s\"}", "");
+    struct ran r = prepared(
+        LINEAR,
+        "{\"do\": \"wait\", \"role\": \"supply pressure\", \"below\": \"1 bar\", \"at most\": \"1 s\"}", "");
     r.b->quality[ES_ROLE_SUPPLY_PRESSURE] = ES_STALE;
     go(&r);
     cr_assert_eq(r.status, ES_OK);
@@ -235,11 +248,13 @@ Test(steps, a_reading_that_is_not_good_never_fulfils_a_wait)
 
 Test(steps, wait_and_skip_on_states)
 {
-    struct ran r = prepared(LINEAR,
-                            "{\"do\": \"wait\", \"role\": \"guard\", \"near\": \"closed\", \"at most\": \"1 s\"},"
-                            "{\"do\": \"skip the rest unless\", \"role\": \"guard\", \"near\": \"open\", \"reason\": \"guard is closed\"},"
-                            "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"}",
-                            "");
+    struct ran r =
+        prepared(LINEAR,
+                 "{\"do\": \"wait\", \"role\": \"guard\", \"near\": \"closed\", \"at most\": \"1 s\"},"
+                 "{\"do\": \"skip the rest unless\", \"role\": \"guard\", \"near\": \"open\", \"reason\": "
+                 "\"guard is closed\"},"
+                 "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"}",
+                 "");
     r.b->in[ES_ROLE_GUARD] = 1;
     go(&r);
     cr_assert_eq(r.status, ES_OK);
@@ -251,11 +266,12 @@ Test(steps, wait_and_skip_on_states)
 Test(steps, steps_and_staircases_visit_every_value)
 {
     static const double expected[] = {8e-3, 12e-3, 4e-3, 8e-3, 12e-3, 16e-3, 20e-3, 16e-3, 12e-3, 8e-3, 4e-3};
-    struct ran r = run(LINEAR,
-                       "{\"do\": \"step\", \"role\": \"loop demand\", \"through\": [\"8 mA\", \"50 %\"], \"hold\": \"1 s\"},"
-                       "{\"do\": \"staircase\", \"role\": \"loop demand\", \"from\": \"loop low\", \"to\": \"loop high\","
-                       " \"stairs\": 4, \"and back\": true, \"hold\": \"0.5 s\"}",
-                       "");
+    struct ran r = run(
+        LINEAR,
+        "{\"do\": \"step\", \"role\": \"loop demand\", \"through\": [\"8 mA\", \"50 %\"], \"hold\": \"1 s\"},"
+        "{\"do\": \"staircase\", \"role\": \"loop demand\", \"from\": \"loop low\", \"to\": \"loop high\","
+        " \"stairs\": 4, \"and back\": true, \"hold\": \"0.5 s\"}",
+        "");
     cr_assert_eq(count_writes(r.b, ES_ROLE_LOOP_DEMAND), sizeof expected / sizeof expected[0]);
     for (size_t i = 0; i < sizeof expected / sizeof expected[0]; i++)
         cr_expect_float_eq(nth_write(r.b, ES_ROLE_LOOP_DEMAND, i), expected[i], 1e-12);
@@ -266,7 +282,8 @@ Test(steps, steps_and_staircases_visit_every_value)
 Test(steps, staircase_one_way_begins_anew_each_time)
 {
     struct ran r = run(LINEAR,
-                       "{\"do\": \"staircase\", \"role\": \"loop demand\", \"from\": \"4 mA\", \"to\": \"8 mA\", \"stairs\": 2,"
+                       "{\"do\": \"staircase\", \"role\": \"loop demand\", \"from\": \"4 mA\", \"to\": \"8 "
+                       "mA\", \"stairs\": 2,"
                        " \"times\": 3, \"hold\": \"0.2 s\"}",
                        "");
     cr_expect_eq(count_writes(r.b, ES_ROLE_LOOP_DEMAND), 9);
@@ -278,7 +295,8 @@ Test(steps, repeat_runs_its_steps)
 {
     struct ran r = run(LINEAR,
                        "{\"do\": \"repeat\", \"times\": 5, \"steps\": ["
-                       "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"}, {\"do\": \"hold\", \"for\": \"1 s\"},"
+                       "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"}, {\"do\": \"hold\", "
+                       "\"for\": \"1 s\"},"
                        "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"shut\"}]}",
                        "");
     cr_expect_eq(count_writes(r.b, ES_ROLE_SUPPLY_VALVE), 10);
@@ -290,7 +308,8 @@ Test(steps, a_recording_is_measured_and_judged)
 {
     struct ran r = run(LINEAR,
                        SUPPLY_ON "{\"do\": \"hold\", \"for\": \"4 s\"},"
-                                 "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\", \"feedback current\"], \"rate\": \"50 Hz\","
+                                 "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\", \"feedback "
+                                 "current\"], \"rate\": \"50 Hz\","
                                  " \"for\": \"2 s\", \"draw\": [\"travel\"]}",
                        LEVEL("travel", "a", "mean travel", "travel"));
     cr_assert_eq(r.o.line_count, 1);
@@ -305,10 +324,12 @@ Test(steps, a_recording_is_measured_and_judged)
 
 Test(steps, a_recording_ends_when_settled)
 {
-    struct ran r = run(LINEAR,
-                       SUPPLY_ON "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\","
-                                 " \"until settled\": {\"role\": \"travel\", \"within\": \"0.02 mm\", \"for\": \"1 s\", \"at most\": \"30 s\"}}",
-                       LEVEL("travel", "a", "mean travel", "travel"));
+    struct ran r =
+        run(LINEAR,
+            SUPPLY_ON "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\","
+                      " \"until settled\": {\"role\": \"travel\", \"within\": \"0.02 mm\", \"for\": \"1 s\", "
+                      "\"at most\": \"30 s\"}}",
+            LEVEL("travel", "a", "mean travel", "travel"));
     /* 15 mm, lag 0.3 s: quarters of one second differ by less than 0.02 mm after some 2.5 s */
     cr_expect(r.b->now - 102 > 2 && r.b->now - 102 < 5, "%g", r.b->now - 102);
     cr_expect_eq(r.b->recordings_ended, 1);
@@ -316,7 +337,8 @@ Test(steps, a_recording_ends_when_settled)
 
     r = run(LINEAR,
             "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\","
-            " \"until settled\": {\"role\": \"travel\", \"within\": \"0.0001 mm\", \"for\": \"1 s\", \"at most\": \"4 s\"}}",
+            " \"until settled\": {\"role\": \"travel\", \"within\": \"0.0001 mm\", \"for\": \"1 s\", \"at "
+            "most\": \"4 s\"}}",
             "");
     cr_expect_float_eq(r.b->now - 102, 4, 0.1); /* noise is wider: its bound ends it */
     done(&r);
@@ -324,12 +346,14 @@ Test(steps, a_recording_ends_when_settled)
 
 Test(steps, roles_that_a_bench_or_unit_lacks_are_left_out)
 {
-    struct ran r = prepared(LINEAR,
-                            "{\"do\": \"set\", \"role\": \"auxiliary supply\", \"to\": \"on\", \"where fitted\": true},"
-                            "{\"do\": \"set\", \"role\": \"output 2 vent valve\", \"to\": \"shut\", \"when\": \"double-acting\"},"
-                            "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\", \"output 2 flow\", \"feedback current\"],"
-                            " \"rate\": \"20 Hz\", \"for\": \"1 s\"}",
-                            LEVEL("feedback current", "a", "feedback", "cross-talk"));
+    struct ran r = prepared(
+        LINEAR,
+        "{\"do\": \"set\", \"role\": \"auxiliary supply\", \"to\": \"on\", \"where fitted\": true},"
+        "{\"do\": \"set\", \"role\": \"output 2 vent valve\", \"to\": \"shut\", \"when\": \"double-acting\"},"
+        "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\", \"output 2 flow\", \"feedback "
+        "current\"],"
+        " \"rate\": \"20 Hz\", \"for\": \"1 s\"}",
+        LEVEL("feedback current", "a", "feedback", "cross-talk"));
     r.b->fitted[ES_ROLE_AUXILIARY_SUPPLY] = r.b->fitted[ES_ROLE_FEEDBACK_CURRENT] = false;
     r.b->fitted[ES_ROLE_OUTPUT_2_FLOW] = false;
     go(&r);
@@ -343,8 +367,10 @@ Test(steps, roles_that_a_bench_or_unit_lacks_are_left_out)
 
 Test(steps, a_procedure_whose_role_is_missing_is_not_run)
 {
-    struct ran r = prepared(LINEAR, "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"},"
-                                    "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"20 Hz\", \"for\": \"1 s\"}",
+    struct ran r = prepared(LINEAR,
+                            "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"},"
+                            "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"20 "
+                            "Hz\", \"for\": \"1 s\"}",
                             LEVEL("travel", "a", "mean travel", "travel"));
     r.b->fitted[ES_ROLE_SENSOR_RATIO] = false;
     go(&r);
@@ -358,21 +384,27 @@ Test(steps, a_procedure_whose_role_is_missing_is_not_run)
 Test(steps, isolate_and_vent)
 {
     struct ran r = run(TURN,
-                       "{\"do\": \"isolate and vent\", \"outputs\": [\"output 1\", \"output 2\"], \"below\": \"20 mbar\", \"at most\": \"5 s\"}", "");
+                       "{\"do\": \"isolate and vent\", \"outputs\": [\"output 1\", \"output 2\"], \"below\": "
+                       "\"20 mbar\", \"at most\": \"5 s\"}",
+                       "");
     cr_expect_eq(nth_write(r.b, ES_ROLE_OUTPUT_1_ISOLATING, 0), 0);
     cr_expect_eq(nth_write(r.b, ES_ROLE_OUTPUT_1_VENT, 0), 1);
     cr_expect_eq(nth_write(r.b, ES_ROLE_OUTPUT_2_ISOLATING, 0), 0);
     cr_expect(r.o.procedures[0].completed);
     done(&r);
     r = run(LINEAR,
-            "{\"do\": \"isolate and vent\", \"outputs\": [\"output 1\", \"output 2\"], \"below\": \"20 mbar\", \"at most\": \"5 s\"}", "");
+            "{\"do\": \"isolate and vent\", \"outputs\": [\"output 1\", \"output 2\"], \"below\": \"20 "
+            "mbar\", \"at most\": \"5 s\"}",
+            "");
     cr_expect_eq(count_writes(r.b, ES_ROLE_OUTPUT_2_VENT), 0);
     done(&r);
 }
 
-#define SWEEP                                                                                                    \
-    "{\"do\": \"turn shaft\", \"to\": \"-40 deg\", \"at\": \"40 deg/s\", \"text\": \"Turn it down.\", \"at most\": \"60 s\"},"  \
-    "{\"do\": \"sweep shaft\", \"from\": \"-40 deg\", \"to\": \"40 deg\", \"at\": \"20 deg/s\", \"times\": 2,"   \
+#define SWEEP                                                                                                \
+    "{\"do\": \"turn shaft\", \"to\": \"-40 deg\", \"at\": \"40 deg/s\", \"text\": \"Turn it down.\", \"at " \
+    "most\": \"60 s\"},"                                                                                     \
+    "{\"do\": \"sweep shaft\", \"from\": \"-40 deg\", \"to\": \"40 deg\", \"at\": \"20 deg/s\", \"times\": " \
+    "2,"                                                                                                     \
     " \"text\": \"Sweep it.\", \"at most\": \"60 s\"}"
 
 Test(steps, the_motor_takes_the_shaft_where_it_stands_and_sweeps)
@@ -417,12 +449,14 @@ Test(steps, without_a_motor_the_operator_turns_the_shaft)
 
 Test(people, answers_are_kept)
 {
-    struct ran r = prepared(LINEAR,
-                            "{\"do\": \"ask\", \"text\": \"Which colour?\", \"options\": [\"red\", \"blue\"], \"at most\": \"60 s\"},"
-                            "{\"do\": \"ask\", \"text\": \"What does the gauge say?\", \"unit\": \"bar\", \"at most\": \"60 s\"},"
-                            "{\"do\": \"ask\", \"text\": \"Close the guard.\", \"at most\": \"60 s\"},"
-                            "{\"do\": \"confirm\", \"text\": \"Is it closed?\", \"at most\": \"60 s\"}",
-                            "");
+    struct ran r = prepared(
+        LINEAR,
+        "{\"do\": \"ask\", \"text\": \"Which colour?\", \"options\": [\"red\", \"blue\"], \"at most\": \"60 "
+        "s\"},"
+        "{\"do\": \"ask\", \"text\": \"What does the gauge say?\", \"unit\": \"bar\", \"at most\": \"60 s\"},"
+        "{\"do\": \"ask\", \"text\": \"Close the guard.\", \"at most\": \"60 s\"},"
+        "{\"do\": \"confirm\", \"text\": \"Is it closed?\", \"at most\": \"60 s\"}",
+        "");
     r.b->choice = 1;
     r.b->number = 4.2e5;
     go(&r);
@@ -454,7 +488,8 @@ Test(people, a_caution_refused_moves_nothing)
 Test(people, a_confirmation_refused_skips_the_rest)
 {
     struct ran r = prepared(LINEAR,
-                            "{\"do\": \"confirm\", \"text\": \"Is the guard closed?\", \"at most\": \"60 s\", \"reason\": \"guard not closed\"},"
+                            "{\"do\": \"confirm\", \"text\": \"Is the guard closed?\", \"at most\": \"60 "
+                            "s\", \"reason\": \"guard not closed\"},"
                             "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"}",
                             "");
     r.b->refuse_confirm_number = 2;
@@ -495,7 +530,8 @@ Test(people, unattended_runs_name_who_confirmed)
 Test(time, a_bench_slower_than_proved_ends_the_run)
 {
     struct ran r = prepared(LINEAR,
-                            "{\"do\": \"repeat\", \"times\": 200, \"steps\": [{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"}]},"
+                            "{\"do\": \"repeat\", \"times\": 200, \"steps\": [{\"do\": \"set\", \"role\": "
+                            "\"supply valve\", \"to\": \"open\"}]},"
                             "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"shut\"}",
                             "");
     r.b->write_time = 0.3; /* ES_ALLOW_WRITE is 0.25 s */
@@ -511,11 +547,12 @@ Test(time, a_bench_slower_than_proved_ends_the_run)
 
 Test(skip, a_recording_left_early_is_kept_raw_but_not_measured)
 {
-    struct ran r = run(LINEAR,
-                       "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"steps\": ["
-                       "{\"do\": \"hold\", \"for\": \"1 s\"},"
-                       "{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"10 mm\", \"at most\": \"1 s\"}]}",
-                       LEVEL("travel", "a", "mean travel", "travel"));
+    struct ran r =
+        run(LINEAR,
+            "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"steps\": ["
+            "{\"do\": \"hold\", \"for\": \"1 s\"},"
+            "{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"10 mm\", \"at most\": \"1 s\"}]}",
+            LEVEL("travel", "a", "mean travel", "travel"));
     cr_expect_eq(r.b->recordings_begun, 1);
     cr_expect_eq(r.b->recordings_ended, 1);
     cr_expect_eq(r.o.lines[0].verdict, ES_NOT_TESTED);

@@ -13,22 +13,32 @@ static const char steps[] =
     "{\"do\": \"wait\", \"role\": \"supply pressure\", \"above\": \"1.8 bar\", \"at most\": \"5 s\"},"
     "{\"do\": \"ask\", \"text\": \"Ready?\", \"at most\": \"60 s\"},"
     "{\"do\": \"confirm\", \"text\": \"Really?\", \"at most\": \"60 s\"},"
-    "{\"do\": \"isolate and vent\", \"outputs\": [\"output 1\"], \"below\": \"20 mbar\", \"at most\": \"5 s\"},"
-    "{\"do\": \"turn shaft\", \"to\": \"-10 deg\", \"at\": \"90 deg/s\", \"text\": \"Turn it.\", \"at most\": \"60 s\"},"
-    "{\"do\": \"record\", \"name\": \"outer\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"draw\": [\"travel\"], \"steps\": ["
-    "  {\"do\": \"sweep shaft\", \"from\": \"-10 deg\", \"to\": \"0 deg\", \"at\": \"90 deg/s\", \"times\": 1, \"text\": \"Sweep.\","
+    "{\"do\": \"isolate and vent\", \"outputs\": [\"output 1\"], \"below\": \"20 mbar\", \"at most\": \"5 "
+    "s\"},"
+    "{\"do\": \"turn shaft\", \"to\": \"-10 deg\", \"at\": \"90 deg/s\", \"text\": \"Turn it.\", \"at "
+    "most\": \"60 s\"},"
+    "{\"do\": \"record\", \"name\": \"outer\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"draw\": "
+    "[\"travel\"], \"steps\": ["
+    "  {\"do\": \"sweep shaft\", \"from\": \"-10 deg\", \"to\": \"0 deg\", \"at\": \"90 deg/s\", \"times\": "
+    "1, \"text\": \"Sweep.\","
     "   \"at most\": \"60 s\"},"
-    "  {\"do\": \"record\", \"name\": \"inner\", \"roles\": [\"supply pressure\"], \"rate\": \"20 Hz\", \"for\": \"1 s\"},"
-    "  {\"do\": \"step\", \"role\": \"loop demand\", \"through\": [\"8 mA\", \"12 mA\"], \"hold\": \"0.5 s\"},"
-    "  {\"do\": \"staircase\", \"role\": \"loop demand\", \"from\": \"4 mA\", \"to\": \"8 mA\", \"stairs\": 2, \"and back\": true,"
+    "  {\"do\": \"record\", \"name\": \"inner\", \"roles\": [\"supply pressure\"], \"rate\": \"20 Hz\", "
+    "\"for\": \"1 s\"},"
+    "  {\"do\": \"step\", \"role\": \"loop demand\", \"through\": [\"8 mA\", \"12 mA\"], \"hold\": \"0.5 "
+    "s\"},"
+    "  {\"do\": \"staircase\", \"role\": \"loop demand\", \"from\": \"4 mA\", \"to\": \"8 mA\", \"stairs\": "
+    "2, \"and back\": true,"
     "   \"hold\": \"0.2 s\"},"
     "  {\"do\": \"repeat\", \"times\": 2, \"steps\": [{\"do\": \"hold\", \"for\": \"0.1 s\"}]}]},"
     "{\"do\": \"record\", \"name\": \"settled\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\","
-    " \"until settled\": {\"role\": \"travel\", \"within\": \"1 mm\", \"for\": \"0.5 s\", \"at most\": \"5 s\"}},"
-    "{\"do\": \"skip the rest unless\", \"role\": \"supply pressure\", \"below\": \"100 bar\", \"reason\": \"no\"}";
+    " \"until settled\": {\"role\": \"travel\", \"within\": \"1 mm\", \"for\": \"0.5 s\", \"at most\": \"5 "
+    "s\"}},"
+    "{\"do\": \"skip the rest unless\", \"role\": \"supply pressure\", \"below\": \"100 bar\", \"reason\": "
+    "\"no\"}";
 
 static const char measurands[] =
-    "{\"measure\": \"level\", \"recordings\": {\"recording\": \"inner\"}, \"with\": {\"channel\": \"supply pressure\"},"
+    "{\"measure\": \"level\", \"recordings\": {\"recording\": \"inner\"}, \"with\": {\"channel\": \"supply "
+    "pressure\"},"
     " \"results\": [{\"name\": \"mean travel\", \"output\": \"value\", \"limit\": \"no such dimension\"}]}";
 
 struct kept {

@@ -171,7 +171,8 @@ Test(library, the_sheet_says_cautions_before_steps)
     size_t size = 0;
     FILE *to = open_memstream(&text, &size);
 
-    cr_assert_eq(es_explain_file(ES_SOURCE_DIR "/procedures/library/relay-leak.json", NULL, &f, to, &err), ES_OK);
+    cr_assert_eq(es_explain_file(ES_SOURCE_DIR "/procedures/library/relay-leak.json", NULL, &f, to, &err),
+                 ES_OK);
     (void)fclose(to);
     const char *cautions = strstr(text, "CAUTIONS"), *steps = strstr(text, "Steps");
     cr_assert(cautions != NULL && steps != NULL && cautions < steps);

@@ -31,10 +31,13 @@ static void make_folder(const char *limit_of_one)
     (void)snprintf(folder, sizeof folder, "/tmp/es-plan-XXXXXX");
     cr_assert_not_null(mkdtemp(folder));
     (void)snprintf(measurand, sizeof measurand,
-                   "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\"},"
+                   "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": "
+                   "\"travel\"},"
                    " \"results\": [{\"name\": \"rest\", \"output\": \"value\", \"limit\": \"%s\"}]}",
                    limit_of_one);
-    char *text = make_procedure("{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"2 s\"}", measurand);
+    char *text = make_procedure("{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": "
+                                "\"50 Hz\", \"for\": \"2 s\"}",
+                                measurand);
     write_file("one.json", text);
     free(text);
 }
@@ -58,7 +61,8 @@ static struct es_plan *load(const char *entries, struct es_findings *f)
     struct es_error err;
 
     (void)snprintf(text, sizeof text,
-                   "{\"endstop\": \"plan/1\", \"name\": \"p\", \"version\": \"1\", \"title\": \"P\", \"purpose\": \"P.\",\n"
+                   "{\"endstop\": \"plan/1\", \"name\": \"p\", \"version\": \"1\", \"title\": \"P\", "
+                   "\"purpose\": \"P.\",\n"
                    "\"procedures\": [%s]}",
                    entries);
     write_file("p.plan.json", text);
@@ -76,8 +80,8 @@ struct gate_case {
 Test(plan, gates)
 {
     static const struct gate_case cases[] = {
-        {"lower end", "passed", true},  {"lower end", "not failed", true}, {"lower end", "completed", true},
-        {"travel", "passed", false},    {"travel", "not failed", false},   {"travel", "completed", true},
+        {"lower end", "passed", true}, {"lower end", "not failed", true}, {"lower end", "completed", true},
+        {"travel", "passed", false},   {"travel", "not failed", false},   {"travel", "completed", true},
     };
     struct es_type *type = load_type("linear-single-acting");
 
@@ -88,10 +92,12 @@ Test(plan, gates)
             struct es_outcome o;
             struct es_error err;
             make_folder(cases[i].limit);
-            (void)snprintf(entries, sizeof entries,
-                           "{\"procedure\": \"one\"}, {\"procedure\": \"one\", \"as\": \"two\", \"only after\": {\"made\": \"%s\"}},"
-                           "{\"procedure\": \"one\", \"as\": \"three\", \"only after\": {\"two\": \"not failed\"}}",
-                           cases[i].must);
+            (void)snprintf(
+                entries, sizeof entries,
+                "{\"procedure\": \"one\"}, {\"procedure\": \"one\", \"as\": \"two\", \"only after\": "
+                "{\"made\": \"%s\"}},"
+                "{\"procedure\": \"one\", \"as\": \"three\", \"only after\": {\"two\": \"not failed\"}}",
+                cases[i].must);
             struct es_plan *plan = load(entries, &f);
             es_findings_print(&f, stderr);
             cr_assert_not_null(plan);
@@ -132,8 +138,12 @@ Test(plan, faults)
         {"{\"procedure\": \"../one\"}", "without folder"},
         {"{\"procedure\": \"one\"}, {\"procedure\": \"one\"}", "give one by \"as\""},
         {"{\"procedure\": \"one\", \"only after\": {\"made\": \"passed\"}}", "an earlier procedure"},
-        {"{\"procedure\": \"one\"}, {\"procedure\": \"one\", \"as\": \"b\", \"only after\": {\"mede\": \"passed\"}}", "\"made\" meant"},
-        {"{\"procedure\": \"one\"}, {\"procedure\": \"one\", \"as\": \"b\", \"only after\": {\"made\": \"maybe\"}}", "\"not failed\""},
+        {"{\"procedure\": \"one\"}, {\"procedure\": \"one\", \"as\": \"b\", \"only after\": {\"mede\": "
+         "\"passed\"}}",
+         "\"made\" meant"},
+        {"{\"procedure\": \"one\"}, {\"procedure\": \"one\", \"as\": \"b\", \"only after\": {\"made\": "
+         "\"maybe\"}}",
+         "\"not failed\""},
         {"7", "\"procedure\""},
         {"{\"procedure\": \"one\", \"twice\": true}", "twice"},
     };
@@ -142,7 +152,8 @@ Test(plan, faults)
     for (size_t i = 0; i < sizeof faults / sizeof faults[0]; i++) {
         struct es_findings f = {0};
         cr_expect_null(load(faults[i].entries, &f));
-        cr_expect(told(&f, faults[i].words), "%s: \"%s\"", faults[i].entries, f.count > 0 ? f.items[0].expected : "");
+        cr_expect(told(&f, faults[i].words), "%s: \"%s\"", faults[i].entries,
+                  f.count > 0 ? f.items[0].expected : "");
         es_findings_free(&f);
     }
     clear_folder();

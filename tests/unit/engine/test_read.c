@@ -10,7 +10,8 @@ struct fault {
     const char *steps, *measurands, *words;
 };
 
-#define A "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"2 s\"}"
+#define A                                                                                                    \
+    "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"2 s\"}"
 
 static const struct fault faults[] = {
     {"{\"do\": \"jump\"}", "", "a kind of step"},
@@ -30,41 +31,79 @@ static const struct fault faults[] = {
     {"{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"10 %\"}", "", "a pressure"},
     {"{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"1\"}", "", "\"open\" or \"shut\""},
     {"{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"on\"}", "", "\"open\" or \"shut\""},
-    {"{\"do\": \"ramp\", \"role\": \"supply valve\", \"to\": \"open\", \"at\": \"1 bar/s\"}", "", "not ramped"},
+    {"{\"do\": \"ramp\", \"role\": \"supply valve\", \"to\": \"open\", \"at\": \"1 bar/s\"}", "",
+     "not ramped"},
     {"{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"1 bar\", \"at\": \"1 bar\"}", "", "bar/s"},
-    {"{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"1 bar\", \"at\": \"-1 bar/s\"}", "", "more than nothing"},
+    {"{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"1 bar\", \"at\": \"-1 bar/s\"}", "",
+     "more than nothing"},
     {"{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"1 mm\"}", "", "at most"},
     {"{\"do\": \"wait\", \"role\": \"travel\", \"at most\": \"3 s\"}", "", "no condition"},
     {"{\"do\": \"wait\", \"role\": \"travel\", \"near\": \"1 mm\", \"at most\": \"3 s\"}", "", "how near"},
-    {"{\"do\": \"wait\", \"role\": \"travel\", \"near\": \"1 mm\", \"above\": \"1 mm\", \"at most\": \"3 s\"}", "", "either"},
-    {"{\"do\": \"wait\", \"role\": \"travel\", \"within\": \"1 mm\", \"at most\": \"3 s\"}", "", "how long it must be steady"},
-    {"{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"1 mm\", \"at most\": \"3 s\", \"otherwise\": \"cry\"}", "", "go on"},
-    {"{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\"}", "", "when the recording ends"},
-    {"{\"do\": \"record\", \"name\": \"a\", \"roles\": [], \"rate\": \"50 Hz\", \"for\": \"1 s\"}", "", "roles"},
-    {"{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\", \"travel\"], \"rate\": \"50 Hz\", \"for\": \"1 s\"}", "", "each role once"},
-    {"{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 s\", \"for\": \"1 s\"}", "", "frequency"},
+    {"{\"do\": \"wait\", \"role\": \"travel\", \"near\": \"1 mm\", \"above\": \"1 mm\", \"at most\": \"3 "
+     "s\"}",
+     "", "either"},
+    {"{\"do\": \"wait\", \"role\": \"travel\", \"within\": \"1 mm\", \"at most\": \"3 s\"}", "",
+     "how long it must be steady"},
+    {"{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"1 mm\", \"at most\": \"3 s\", \"otherwise\": "
+     "\"cry\"}",
+     "", "go on"},
+    {"{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\"}", "",
+     "when the recording ends"},
+    {"{\"do\": \"record\", \"name\": \"a\", \"roles\": [], \"rate\": \"50 Hz\", \"for\": \"1 s\"}", "",
+     "roles"},
+    {"{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\", \"travel\"], \"rate\": \"50 Hz\", "
+     "\"for\": \"1 s\"}",
+     "", "each role once"},
+    {"{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 s\", \"for\": \"1 s\"}",
+     "", "frequency"},
     {"{\"do\": \"ask\", \"text\": \"t\", \"at most\": \"9 s\", \"unit\": \"bars\"}", "", "a unit"},
-    {"{\"do\": \"ask\", \"text\": \"t\", \"at most\": \"9 s\", \"unit\": \"bar\", \"options\": [\"a\", \"b\"]}", "", "one of them"},
+    {"{\"do\": \"ask\", \"text\": \"t\", \"at most\": \"9 s\", \"unit\": \"bar\", \"options\": [\"a\", "
+     "\"b\"]}",
+     "", "one of them"},
     {"{\"do\": \"repeat\", \"times\": 0, \"steps\": [" A "]}", "", "times"},
     {"{\"do\": \"repeat\", \"times\": 2, \"steps\": [{\"do\": \"hold\"}]}", "", "for"},
-    {"{\"do\": \"isolate and vent\", \"outputs\": [\"output 3\"], \"below\": \"1 mbar\", \"at most\": \"9 s\"}", "", "\"output 1\" or \"output 2\""},
-    {"{\"do\": \"skip the rest unless\", \"role\": \"travel\", \"within\": \"1 mm\", \"reason\": \"r\"}", "", "no condition"},
-    {A, "{\"measure\": \"levle\", \"recordings\": {\"recording\": \"a\"}, \"results\": [{\"name\": \"n\", \"output\": \"value\", \"limit\": \"l\"}]}",
+    {"{\"do\": \"isolate and vent\", \"outputs\": [\"output 3\"], \"below\": \"1 mbar\", \"at most\": \"9 "
+     "s\"}",
+     "", "\"output 1\" or \"output 2\""},
+    {"{\"do\": \"skip the rest unless\", \"role\": \"travel\", \"within\": \"1 mm\", \"reason\": \"r\"}", "",
+     "no condition"},
+    {A,
+     "{\"measure\": \"levle\", \"recordings\": {\"recording\": \"a\"}, \"results\": [{\"name\": \"n\", "
+     "\"output\": \"value\", \"limit\": \"l\"}]}",
      "\"level\" meant"},
-    {A, "{\"measure\": \"level\", \"recordings\": {\"recordin\": \"a\"}, \"with\": {\"channel\": \"travel\"},"
-        " \"results\": [{\"name\": \"n\", \"output\": \"value\", \"limit\": \"l\"}]}", "\"recording\" meant"},
-    {A, "{\"measure\": \"level\", \"recordings\": {}, \"with\": {\"channel\": \"travel\"},"
-        " \"results\": [{\"name\": \"n\", \"output\": \"value\", \"limit\": \"l\"}]}", "at least one"},
-    {A, "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\", \"chanel\": 1},"
-        " \"results\": [{\"name\": \"n\", \"output\": \"value\", \"limit\": \"l\"}]}", "chanel"},
-    {A, "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"},"
-        " \"results\": [{\"name\": \"n\", \"output\": \"value\", \"limit\": \"l\"}]}", "\"with\" with \"channel\""},
-    {A, "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\"},"
-        " \"results\": [{\"name\": \"n\", \"output\": \"valeu\", \"limit\": \"l\"}]}", "\"value\" meant"},
-    {A, "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\"}, \"results\": []}", "results"},
-    {A, "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\"},"
-        " \"results\": [{\"name\": \"n\", \"output\": \"value\"}]}", "limit"},
-    {A, "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\"}, \"results\": [3]}", "name, output and limit"},
+    {A,
+     "{\"measure\": \"level\", \"recordings\": {\"recordin\": \"a\"}, \"with\": {\"channel\": \"travel\"},"
+     " \"results\": [{\"name\": \"n\", \"output\": \"value\", \"limit\": \"l\"}]}",
+     "\"recording\" meant"},
+    {A,
+     "{\"measure\": \"level\", \"recordings\": {}, \"with\": {\"channel\": \"travel\"},"
+     " \"results\": [{\"name\": \"n\", \"output\": \"value\", \"limit\": \"l\"}]}",
+     "at least one"},
+    {A,
+     "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\", "
+     "\"chanel\": 1},"
+     " \"results\": [{\"name\": \"n\", \"output\": \"value\", \"limit\": \"l\"}]}",
+     "chanel"},
+    {A,
+     "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"},"
+     " \"results\": [{\"name\": \"n\", \"output\": \"value\", \"limit\": \"l\"}]}",
+     "\"with\" with \"channel\""},
+    {A,
+     "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\"},"
+     " \"results\": [{\"name\": \"n\", \"output\": \"valeu\", \"limit\": \"l\"}]}",
+     "\"value\" meant"},
+    {A,
+     "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\"}, "
+     "\"results\": []}",
+     "results"},
+    {A,
+     "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\"},"
+     " \"results\": [{\"name\": \"n\", \"output\": \"value\"}]}",
+     "limit"},
+    {A,
+     "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\"}, "
+     "\"results\": [3]}",
+     "name, output and limit"},
     {A, "12", "measure, recordings and results"},
 };
 
@@ -75,8 +114,9 @@ Test(reading, each_fault_is_told_with_its_place)
         char *text = make_procedure(faults[i].steps, faults[i].measurands);
         struct es_procedure *p = try_read(text, &f);
         cr_expect_null(p, "%s %s", faults[i].steps, faults[i].measurands);
-        cr_expect(told(&f, faults[i].words), "%s %s: told \"%s\" \"%s\"", faults[i].steps, faults[i].measurands,
-                  f.count > 0 ? f.items[0].found : "", f.count > 0 ? f.items[0].expected : "");
+        cr_expect(told(&f, faults[i].words), "%s %s: told \"%s\" \"%s\"", faults[i].steps,
+                  faults[i].measurands, f.count > 0 ? f.items[0].found : "",
+                  f.count > 0 ? f.items[0].expected : "");
         for (size_t k = 0; k < f.count; k++)
             cr_expect(f.items[k].line > 0 && f.items[k].column > 0, "%s: no place", faults[i].steps);
         es_procedure_free(p);
@@ -88,9 +128,10 @@ Test(reading, each_fault_is_told_with_its_place)
 Test(reading, all_faults_at_once_in_their_lines)
 {
     struct es_findings f = {0};
-    char *text = make_procedure("\n{\"do\": \"hold\", \"for\": \"2 bar\"},\n{\"do\": \"set\", \"role\": \"x\", \"to\": \"1 bar\"},\n"
-                                "{\"do\": \"jump\"}",
-                                "");
+    char *text = make_procedure(
+        "\n{\"do\": \"hold\", \"for\": \"2 bar\"},\n{\"do\": \"set\", \"role\": \"x\", \"to\": \"1 bar\"},\n"
+        "{\"do\": \"jump\"}",
+        "");
     cr_assert_null(try_read(text, &f));
     cr_assert_eq(f.count, 3);
     for (size_t i = 0; i < 3; i++)
@@ -116,7 +157,8 @@ Test(reading, the_document_itself)
     whole_document("{}", "steps");
     whole_document("{\"endstop\": \"procedure/2\"}", "\"procedure/1\"");
     whole_document("{\"endstop\": \"procedure/1\", \"cautions\": []}", "cautions");
-    whole_document("{\"endstop\": \"procedure/1\", \"needs\": {\"always\": [\"travel\"], \"double-acting\": [\"travel\"]}}",
+    whole_document("{\"endstop\": \"procedure/1\", \"needs\": {\"always\": [\"travel\"], \"double-acting\": "
+                   "[\"travel\"]}}",
                    "each role once");
     whole_document("{\"endstop\": \"procedure/1\", \"needs\": {}}", "the roles that the steps use");
     whole_document("{\"endstop\": \"procedure/1\"", "");
@@ -125,9 +167,12 @@ Test(reading, the_document_itself)
 Test(reading, what_is_read_is_what_was_written)
 {
     struct es_procedure *p = must_read(
-        "{\"do\": \"wait\", \"role\": \"travel\", \"near\": \"50 %\", \"within\": \"travel tolerance\", \"for\": \"2 s\","
-        " \"at most\": \"12 s\", \"otherwise\": \"go on\", \"when\": \"part-turn\", \"why\": \"because\", \"note\": \"ignored\"}",
-        "{\"measure\": \"level\", \"when\": \"single-acting\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\"},"
+        "{\"do\": \"wait\", \"role\": \"travel\", \"near\": \"50 %\", \"within\": \"travel tolerance\", "
+        "\"for\": \"2 s\","
+        " \"at most\": \"12 s\", \"otherwise\": \"go on\", \"when\": \"part-turn\", \"why\": \"because\", "
+        "\"note\": \"ignored\"}",
+        "{\"measure\": \"level\", \"when\": \"single-acting\", \"recordings\": {\"recording\": \"a\"}, "
+        "\"with\": {\"channel\": \"travel\"},"
         " \"results\": [{\"name\": \"n\", \"output\": \"spread\", \"limit\": \"l\", \"required\": false}]}");
     const struct es_step *s = &p->steps[0];
 

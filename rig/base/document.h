@@ -49,7 +49,8 @@ void es_document_fault_advice(const struct es_document *doc, const cJSON *item, 
                               const char *found, const char *advice, const char *expected_format, ...)
     ES_PRINTF(6, 7);
 
-/* ---- One row an option: reader, reference page and JSON Schema come from the same table. ---- */
+/* ---- One row an option: the reader works from the table; reference pages and schemas can be held against
+ * it. ---- */
 
 enum es_field_kind {
     ES_FIELD_TEXT,     /* char *, allocated; min/max = length in characters */

@@ -8,6 +8,7 @@
 #define LOOP_LIVE_HIGH 20.5e-3
 #define LOOP_FAIL_LOW  3.6e-3
 #define LOOP_FAIL_HIGH 21.0e-3
+#define LOOP_HAIR      1e-9 /* a current on a limit is on its far side, whatever the rounding */
 #define LOOP_ZERO      4e-3
 #define LOOP_SPAN      16e-3
 
@@ -90,10 +91,10 @@ static const struct es_unit *scale_unit(const struct es_bench_channel *c)
 /* NE 43 on a loop current; the value that it stands for in *value. */
 static enum es_quality from_loop(const struct es_bench_channel *c, double current, double *value)
 {
-    if (current <= LOOP_FAIL_LOW || current >= LOOP_FAIL_HIGH) {
+    if (current <= LOOP_FAIL_LOW + LOOP_HAIR || current >= LOOP_FAIL_HIGH - LOOP_HAIR) {
         return ES_FAILED;
     }
-    if (current < LOOP_LIVE_LOW || current > LOOP_LIVE_HIGH) {
+    if (current < LOOP_LIVE_LOW - LOOP_HAIR || current > LOOP_LIVE_HIGH + LOOP_HAIR) {
         return ES_OUT_OF_RANGE;
     }
     *value = c->signal_low + (c->signal_high - c->signal_low) * ((current - LOOP_ZERO) / LOOP_SPAN);

@@ -6,7 +6,7 @@
 
 #define LEAST_POINTS 5
 #define WIDTHS       7    /* widest, half of it, ... */
-#define AGREE        1.0  /* intervals of +-u must overlap */
+#define AGREE        1.6  /* intervals of +-1.6 u must overlap */
 #define INFORMED     5.0  /* change of level over a half-width, in standard uncertainties of the fit */
 
 static size_t first_at(const struct es_curve_view *c, double limit)
@@ -78,8 +78,7 @@ static bool solve_crossing(const struct es_curve_view *c, double level, double c
         out->u_value = es_polynomial_u(&fit, centre, half_width, out->at, noise_of(c, &fit));
         out->u_at = out->slope != 0 ? out->u_value / fabs(out->slope) : INFINITY;
         out->half_width = half_width;
-        /* where noise outweighs the slope, the slope is chance, and steep chances look precise */
-        return fabs(u) <= 1 && fabs(out->slope) * half_width > INFORMED * out->u_value;
+        return fabs(u) <= 1;
     }
     return false;
 }
@@ -111,24 +110,37 @@ static bool solve_peak(const struct es_curve_view *c, double sign, double centre
     return false;
 }
 
+/* Slope of the widest fit that can be had: a narrow one's own slope is chance where noise outweighs it, and
+ * steep chances look precise. */
+static double steady_slope(const struct es_curve_view *c, double level, double guess, double half_width)
+{
+    struct es_local l;
+    for (int k = 0; k < WIDTHS; k++)
+        if (solve_crossing(c, level, guess, half_width / (double)(1 << k), &l))
+            return fabs(l.slope);
+    return 0;
+}
+
 /* From narrow to wide as long as the intervals overlap. `by_time`: the time is judged, else the value. */
 static bool widest_agreeing(const struct es_curve_view *c, solve_fn *solve, double parameter, double guess,
                             double half_width, bool by_time, struct es_local *out)
 {
-    double low = -INFINITY, high = INFINITY;
+    double low = -INFINITY, high = INFINITY, centre = guess, moved = 0;
+    double slope = by_time ? steady_slope(c, parameter, guess, half_width) : 0;
     bool any = false;
-    double centre = guess, moved = 0;
     for (int k = WIDTHS - 1; k >= 0; k--) {
         struct es_local l;
-        if (!solve(c, parameter, centre, half_width / (double)(1 << k), &l))
+        double h = half_width / (double)(1 << k);
+        if (!solve(c, parameter, centre, h, &l))
             continue;
-        double v = by_time ? l.at : l.value, u = by_time ? l.u_at : l.u_value;
+        if (by_time && !(fmin(slope, fabs(l.slope)) * h > INFORMED * l.u_value))
+            continue;
+        double v = by_time ? l.at : l.value, u = by_time ? l.u_value / slope : l.u_value;
         low = fmax(low, v - AGREE * u);
         high = fmin(high, v + AGREE * u);
         if (any && low > high)
             break;
-        double before = by_time ? out->u_at : out->u_value;
-        if (!any || u < before) {
+        if (!any || l.u_value < out->u_value) {
             moved = any ? v - (by_time ? out->at : out->value) : 0;
             *out = l;
         }

@@ -15,6 +15,7 @@
 #define LEAST_NOISE      8.0   /* response over noise of one sample, the same */
 #define MOST_MOVEMENT    0.003 /* of the response during the rest: more is not settled */
 #define LEAST_IN_RISE    4     /* samples between 10 % and 63 % */
+#define HIDDEN           0.1   /* noise of a local mean, of the way from the level to the nearer end */
 
 /* Shares of the step at which the times are taken. */
 static const double levels[] = {[ES_STEP_T63] = 0.63, [ES_STEP_T86] = 0.865, [ES_STEP_T98] = 0.98};
@@ -165,7 +166,12 @@ static void crossing_time(const struct es_step_input *in, const struct shape *sh
         return;
     }
     /* flat near the end: more of the curve is needed, and it bends less */
-    double widest = fmax((f > 0.8 ? 0.9 : 0.6) * rise, 3 * in->samples->interval);
+    double widest = fmax((f > 0.9 ? 0.75 : 0.6) * rise, 3 * in->samples->interval);
+    double near = 2 * widest / fmax(in->samples->interval, 1e-9), noise = sh->view.s * sqrt(sh->view.inflation / near);
+    if (noise > HIDDEN * fmin(f, 1 - f) * fabs(out->size)) {
+        refuse(e, "noise hides where the response passes %.1f %% of the step", 100 * f);
+        return;
+    }
     if (!isfinite(guess) || !es_local_crossing(&sh->view, level, guess, widest, &l)) {
         refuse(e, "the response does not clearly pass %.1f %% of the step", 100 * f);
         return;

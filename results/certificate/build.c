@@ -152,8 +152,9 @@ static void add_limit(struct es_tree *t, cJSON *line, const struct es_limit *l)
     es_tree_text(t, limit, "name", l->name);
     es_tree_number(t, limit, "lower", es_round_digits(es_to_unit(l->lower, l->unit), 12));
     es_tree_number(t, limit, "upper", es_round_digits(es_to_unit(l->upper, l->unit), 12));
-    es_tree_bool(t, limit, "required", l->required);
-    es_tree_text(t, limit, "source", l->source);
+    if (!l->required) { /* the usual is left out: a certificate has forty of these */
+        es_tree_bool(t, limit, "required", false);
+    }
 }
 
 static void add_line(struct maker *m, cJSON *list, const struct es_line *line)
@@ -208,6 +209,47 @@ static void add_conditions(struct maker *m)
     es_tree_item(&m->tree, m->root, "reference_conditions", conditions);
 }
 
+/* The group of limits that share a source; made when there is none. */
+static cJSON *source_group(struct es_tree *t, cJSON *groups, const char *source)
+{
+    cJSON *group = NULL;
+    cJSON_ArrayForEach(group, groups)
+    {
+        if (strcmp(cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(group, "source")), source) == 0) {
+            return cJSON_GetObjectItemCaseSensitive(group, "limits");
+        }
+    }
+    group = es_tree_object(t, groups, NULL);
+    es_tree_text(t, group, "source", source);
+    return es_tree_array(t, group, "limits");
+}
+
+static bool holds(const cJSON *names, const char *name)
+{
+    const cJSON *item = NULL;
+    cJSON_ArrayForEach(item, names)
+    {
+        if (strcmp(item->valuestring, name) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Where the limits' figures come from: a text serves many limits, and a limit many lines. */
+static void add_sources(struct maker *m)
+{
+    struct es_tree *t = &m->tree;
+    cJSON *groups = es_tree_array(t, m->root, "limit_sources");
+    for (size_t i = 0; i < m->o->line_count && !t->out_of_memory; i++) {
+        const struct es_limit *l = &m->o->lines[i].limit;
+        cJSON *names = l->source ? source_group(t, groups, l->source) : NULL;
+        if (names && !holds(names, l->name)) {
+            es_tree_text(t, names, NULL, l->name);
+        }
+    }
+}
+
 static void add_lines(struct maker *m)
 {
     cJSON *list = es_tree_array(&m->tree, m->root, "lines");
@@ -215,6 +257,7 @@ static void add_lines(struct maker *m)
         add_line(m, list, &m->o->lines[i]);
     }
     add_conditions(m);
+    add_sources(m);
     if (m->o->completed) {
         es_tree_text(&m->tree, m->root, "verdict", es_verdict_word(m->o->verdict));
     }
@@ -307,7 +350,7 @@ static void add_points(struct es_tree *t, cJSON *object, const struct es_curve *
         double y = es_to_unit(c->y[picked[i]], c->unit);
         if (isfinite(y) && isfinite(c->t[picked[i]])) {
             es_tree_number(t, times, NULL, es_round_like(c->t[picked[i]], t_scale, 4));
-            es_tree_number(t, values, NULL, es_round_like(y, y_scale, 4));
+            es_tree_number(t, values, NULL, es_round_like(y, y_scale, 3));
         }
     }
 }
@@ -512,8 +555,8 @@ enum es_status es_certificate_build(const struct es_outcome *outcome, const stru
     }
     /* Reading numbers costs more than checking the signature, so that curves give way first. Signatures to
      * come are left some room. */
-    static const size_t points[] = {360, 240, 160, 100, 60, 0};
-    const size_t aim = ES_CERTIFICATE_AIM_BYTES - 1200;
+    static const size_t points[] = {360, 300, 250, 210, 180, 150, 120, 90, 60, 0};
+    const size_t aim = ES_CERTIFICATE_AIM_BYTES - 900;
     for (size_t i = 0;; i++) {
         char *bytes = NULL;
         size_t size = 0;

@@ -152,9 +152,7 @@ static void add_limit(struct es_tree *t, cJSON *line, const struct es_limit *l)
     es_tree_text(t, limit, "name", l->name);
     es_tree_number(t, limit, "lower", es_round_digits(es_to_unit(l->lower, l->unit), 12));
     es_tree_number(t, limit, "upper", es_round_digits(es_to_unit(l->upper, l->unit), 12));
-    if (!l->required) { /* the usual is left out: a certificate has forty of these */
-        es_tree_bool(t, limit, "required", false);
-    }
+    es_tree_bool(t, limit, "required", l->required);
 }
 
 static void add_line(struct maker *m, cJSON *list, const struct es_line *line)

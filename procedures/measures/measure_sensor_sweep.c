@@ -11,7 +11,8 @@
  * surroundings; as in specifications of potentiometers ("output smoothness"), from memory. Dropouts: readings
  * that are not good or off their leg's smooth course by more than `dropout deviation`; counted by place, not by
  * leg. Reversals: places where the mean curve runs backwards by more than noise and one step of the reading.
- * Margins: how far the reading keeps from 0 and from 1 over all that was swept. Usable range: widest
+ * The judged range keeps 3 % from both ends of what was swept, where play is not yet taken up after the turn; dropouts,
+ * margins, reversals and usable range are of all that was swept. Margins: how far the reading keeps from 0 and from 1 over all that was swept. Usable range: widest
  * stretch free of dropouts with the reading within `usable low` .. `usable high`. Common practice, no published
  * source.
  * A delay between the two instruments looks like hysteresis (34 ms at 35 deg/s: 2.4 deg). The two speeds
@@ -27,6 +28,7 @@
 #include "procedures/measures/sweep_faults.h"
 
 #define DEGREE 0.017453292519943295
+#define INSET  0.03 /* of what was swept, at each end: there the direction has only just changed */
 
 enum {
     USABLE,
@@ -222,12 +224,26 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
     set(&out[REPEATABILITY], v, hypot(doubt, step * sqrt(2.0)), 0);
 }
 
+/* Standard uncertainty of a place, rad, where a delay could not be told from play: half of the largest difference
+ * between the directions either way. */
+static double unaligned(const struct job *j)
+{
+    double apart = 0;
+    if (j->delay.known)
+        return 0;
+    for (size_t i = 0; i < j->curve.count; i++)
+        if (j->curve.at[i].ups && j->curve.at[i].downs)
+            apart = fmax(apart, fabs(j->curve.at[i].down - j->curve.at[i].up));
+    return es_rectangular(0.5 * apart / fabs(j->curve.slope));
+}
+
 static void figures_of_track(const struct job *j, struct es_measured *out)
 {
     const struct es_sweep_faults *f = &j->faults;
     const struct es_channel_uncertainty *a = &j->angle->u;
-    double span = fabs(j->curve.slope) * (j->high - j->low), doubt;
+    double span = fabs(j->curve.slope) * (j->high - j->low), doubt; /* the same span for all ratios */
     double edge = hypot(j->sweep.sample_angle / sqrt(12.0), es_resolution_u(a->resolution, 0));
+    edge = hypot(edge, unaligned(j));
     double v = without_noise(f->roughness / span, f->u_roughness / span, 100, &doubt);
     set(&out[SMOOTHNESS], v, hypot(doubt, es_resolution_u(j->sensor->u.resolution, f->noise) / span), 0);
     set(&out[DROPOUTS], (double)f->dropout_count, 0, 0);
@@ -250,14 +266,14 @@ static void figures_of_track(const struct job *j, struct es_measured *out)
 static void margins(const struct job *j, struct es_measured *out)
 {
     const struct es_sweep *s = &j->sweep;
-    double band = 0.01 * (s->high - s->low), sum[2] = {0, 0};
+    double band = 0.003 * (s->most - s->least), sum[2] = {0, 0};
     size_t n[2] = {0, 0};
     for (size_t i = 0; i < s->n; i++) {
         const struct es_sweep_point *p = &s->points[i];
         if (!p->paired || !p->good || p->odd)
             continue;
         for (int e = 0; e < 2; e++) {
-            double end = e ? s->high : s->low;
+            double end = e ? s->most : s->least;
             if (fabs(p->angle - end) > band)
                 continue;
             sum[e] += p->ratio - j->curve.slope * (p->angle - end);
@@ -275,10 +291,34 @@ static void margins(const struct job *j, struct es_measured *out)
     for (int m = 0; m < 2; m++) {
         int e = m ? !low : low;
         double noise = hypot(j->curve.noise / sqrt((double)n[e]), es_resolution_u(u->resolution, j->curve.noise));
-        double late = fabs(j->curve.slope) * s->legs[0].speed * (j->delay.known ? j->delay.u : 0);
+        double late = fabs(j->curve.slope) * (j->delay.known ? s->legs[0].speed * j->delay.u : unaligned(j));
         set(&out[m ? MARGIN_HIGH : MARGIN_LOW], m ? 1 - end[e] : end[e], hypot(noise, late),
             hypot(u->offset, u->gain * end[e]));
     }
+}
+
+/* Delay between the two series, found twice: the second time on what the first pairing left. */
+static enum es_status find_delay(struct job *j, char text[static 160], struct es_error *err)
+{
+    enum es_status status = ES_OK;
+    double sum = 0;
+    for (int pass = 0; pass < 3; pass++) {
+        double inset = 2 * INSET * (j->sweep.high - j->sweep.low); /* away from the turns, where speed changes */
+        status = es_sweep_delay_of(&j->sweep, j->sweep.low + inset, j->sweep.high - inset, (size_t)j->s->points,
+                                   &j->delay, err);
+        if (status != ES_OK || !j->delay.known || pass == 2)
+            break;
+        sum += j->delay.value;
+        es_sweep_free(&j->sweep);
+        status = es_sweep_pair(j->angle, j->sensor, sum, &j->sweep, text, err);
+        size_t ups, downs;
+        if (status == ES_OK && !text[0] && !extent(&j->sweep, &ups, &downs))
+            snprintf(text, 160, "the two series cannot be brought together in time");
+        if (status != ES_OK || text[0])
+            break;
+    }
+    j->delay.value += sum;
+    return status;
 }
 
 static enum es_status work(struct job *j, struct es_measured *out, struct es_error *err)
@@ -295,19 +335,15 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
         refuse_all(out, text);
         return ES_OK;
     }
-    status = es_sweep_delay_of(&j->sweep, j->sweep.low, j->sweep.high, (size_t)j->s->points, &j->delay, err);
-    if (status == ES_OK && j->delay.known) { /* again, paired without the delay */
-        es_sweep_free(&j->sweep);
-        status = es_sweep_pair(j->angle, j->sensor, j->delay.value, &j->sweep, text, err);
-        if (status == ES_OK && (text[0] || !extent(&j->sweep, &ups, &downs))) {
-            refuse_all(out, "the two series cannot be brought together in time");
-            return ES_OK;
-        }
-    }
-    if (status != ES_OK)
+    if ((status = find_delay(j, text, err)) != ES_OK)
         return status;
-    j->low = fmax(j->sweep.low, j->s->from);
-    j->high = fmin(j->sweep.high, j->s->to);
+    if (text[0]) {
+        refuse_all(out, text);
+        return ES_OK;
+    }
+    double inset = INSET * (j->sweep.high - j->sweep.low);
+    j->low = fmax(j->sweep.low + inset, j->s->from);
+    j->high = fmin(j->sweep.high - inset, j->s->to);
     if (!(j->high - j->low > 0.1 * (j->sweep.high - j->sweep.low))) {
         refuse_all(out, "the judged range was not swept");
         return ES_OK;
@@ -320,7 +356,7 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
     if (status == ES_OK)
         status = es_sweep_curve_of(&j->sweep, j->low, j->high, (size_t)j->s->points, &j->curve, err);
     if (status == ES_OK)
-        status = es_sweep_faults_of(&j->sweep, j->low, j->high, j->sensor->u.resolution, j->s->usable_low,
+        status = es_sweep_faults_of(&j->sweep, j->sweep.low, j->sweep.high, j->sensor->u.resolution, j->s->usable_low,
                                     j->s->usable_high, &j->faults, err);
     if (status != ES_OK)
         return status;

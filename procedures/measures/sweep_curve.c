@@ -67,11 +67,17 @@ static void departures(const struct es_sweep *s, double low, double high, size_t
     }
 }
 
-static void extreme_speeds(const struct es_sweep *s, double *slow, double *fast)
+/* Speeds of the legs that gave a value at half of the angles or more. */
+static void extreme_speeds(const struct es_sweep *s, const double *table, size_t count, double *slow, double *fast)
 {
     *slow = INFINITY;
     *fast = 0;
     for (size_t k = 0; k < s->leg_count; k++) {
+        size_t given = 0;
+        for (size_t j = 0; j < count; j++)
+            given += isfinite(table[k * count + j]) ? 1 : 0;
+        if (2 * given < count)
+            continue;
         *slow = fmin(*slow, s->legs[k].speed);
         *fast = fmax(*fast, s->legs[k].speed);
     }
@@ -134,9 +140,7 @@ enum es_status es_sweep_delay_of(const struct es_sweep *s, double low, double hi
 {
     memset(out, 0, sizeof *out);
     double slow, fast, slope = overall_slope(s, low, high);
-    extreme_speeds(s, &slow, &fast);
-    out->speed_ratio = fast / slow;
-    if (out->speed_ratio < LEAST_SPEED_RATIO || !isfinite(slope) || slope == 0)
+    if (!isfinite(slope) || slope == 0)
         return ES_OK;
     size_t cells = s->leg_count * count;
     double *table = malloc((2 * cells + 1) * sizeof *table);
@@ -147,7 +151,10 @@ enum es_status es_sweep_delay_of(const struct es_sweep *s, double low, double hi
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu readings.", s->n);
     }
     departures(s, low, high, count, slope, table, work);
-    solve_delay(s, table, count, table + cells, work, out);
+    extreme_speeds(s, table, count, &slow, &fast);
+    out->speed_ratio = fast > 0 ? fast / slow : 0;
+    if (out->speed_ratio >= LEAST_SPEED_RATIO)
+        solve_delay(s, table, count, table + cells, work, out);
     free(table);
     free(work);
     return ES_OK;
@@ -215,9 +222,7 @@ enum es_status es_sweep_curve_of(const struct es_sweep *s, double low, double hi
     size_t dof = 0;
     for (size_t j = 0; j < count; j++) {
         double angle = angle_of(low, high, count, j);
-        /* at the two ends a full stretch lies on one side only */
-        double half = j == 0 || j == count - 1 ? spacing : 0.5 * spacing;
-        point_of(s, angle, half, &out->at[j], &rss, &dof);
+        point_of(s, angle, 0.5 * spacing, &out->at[j], &rss, &dof);
     }
     out->count = count;
     out->slope = overall_slope(s, low, high);

@@ -16,7 +16,7 @@ struct es_sweep_delay {
     bool known; /* the speeds differ enough */
     double value, u;
     double hysteresis; /* rad, mean over the range, without the delay's share */
-    double speed_ratio; /* fastest over slowest leg */
+    double speed_ratio; /* fastest over slowest leg that has enough readings */
 };
 
 /* One angle: reading of each direction, over all legs. */

@@ -81,20 +81,40 @@ enum es_status es_sweep_find_odd(struct es_sweep *s, double low, double high, do
     return ES_OK;
 }
 
-static void add_dropout(struct es_sweep_faults *out, double from, double to, size_t point, double near)
+static void add_to(struct es_sweep_dropout *o, double from, double to, const struct es_sweep_leg *leg)
 {
-    for (size_t d = 0; d < out->dropout_count; d++) {
-        struct es_sweep_dropout *o = &out->dropouts[d];
-        if (to < o->from - near || from > o->to + near)
+    int w = leg->direction > 0;
+    double weight = 1 / (leg->speed * leg->speed), width = 0, all = 0;
+    o->weight[w] += weight;
+    o->sum_from[w] += weight * from;
+    o->sum_to[w] += weight * to;
+    o->legs++;
+    o->from = INFINITY;
+    o->to = -INFINITY;
+    for (int d = 0; d < 2; d++) {
+        if (o->weight[d] == 0)
             continue;
-        o->from = fmin(o->from, from);
-        o->to = fmax(o->to, to);
-        o->width = fmax(o->width, to - from);
-        o->legs++;
-        return;
+        o->from = fmin(o->from, o->sum_from[d] / o->weight[d]);
+        o->to = fmax(o->to, o->sum_to[d] / o->weight[d]);
+        width += o->sum_to[d] - o->sum_from[d];
+        all += o->weight[d];
     }
-    if (out->dropout_count < ES_SWEEP_MAX_DROPOUTS)
-        out->dropouts[out->dropout_count++] = (struct es_sweep_dropout){from, to, to - from, 1, point};
+    o->width = width / all;
+}
+
+static void add_dropout(struct es_sweep_faults *out, double from, double to, size_t point, double near,
+                        const struct es_sweep_leg *leg)
+{
+    size_t d = 0;
+    while (d < out->dropout_count && (to < out->dropouts[d].from - near || from > out->dropouts[d].to + near))
+        d++;
+    if (d == ES_SWEEP_MAX_DROPOUTS)
+        return;
+    if (d == out->dropout_count) {
+        out->dropout_count++;
+        out->dropouts[d] = (struct es_sweep_dropout){.point = point};
+    }
+    add_to(&out->dropouts[d], from, to, leg);
 }
 
 /* Runs of odd points in one leg; each reaches half-way to its good neighbours. */
@@ -117,7 +137,7 @@ static void dropouts_of_leg(const struct es_sweep *s, const struct es_sweep_leg 
             last = p->angle;
         if (!odd && !isnan(from)) {
             double to = end ? last : 0.5 * (last + p->angle);
-            add_dropout(out, fmin(from, to), fmax(from, to), point, near);
+            add_dropout(out, fmin(from, to), fmax(from, to), point, near, leg);
             from = NAN;
         }
         before = p->angle;
@@ -242,9 +262,10 @@ enum es_status es_sweep_faults_of(const struct es_sweep *s, double low, double h
     struct bins *b = calloc(1, sizeof *b);
     if (!b)
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for the sweep's bins.");
-    double near = fmax(0.005 * (high - low), 2 * s->sample_angle);
-    for (size_t k = 0; k < s->leg_count; k++)
+    for (size_t k = 0; k < s->leg_count; k++) {
+        double near = fmax(0.005 * (high - low), 2 * s->legs[k].speed * s->interval);
         dropouts_of_leg(s, &s->legs[k], low, high, near, out);
+    }
     struct es_least_squares ls;
     struct es_fit f;
     double middle = 0.5 * (low + high), half = 0.5 * (high - low), slope = 0;

@@ -7,11 +7,13 @@
 
 #define ES_SWEEP_MAX_DROPOUTS 256
 
+/* Seen in several legs, the slow ones count more: weights 1 / speed^2. */
 struct es_sweep_dropout {
-    double from, to; /* rad, over all legs that showed it */
-    double width;    /* rad, the widest of them */
-    size_t legs;     /* that showed it */
-    size_t point;    /* one of its points */
+    double from, to;                             /* rad: of both directions together */
+    double width;                                /* rad: mean over the legs that showed it */
+    size_t legs;                                 /* that showed it */
+    size_t point;                                /* one of its points */
+    double weight[2], sum_from[2], sum_to[2];    /* by direction */
 };
 
 struct es_sweep_faults {

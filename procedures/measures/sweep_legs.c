@@ -122,11 +122,14 @@ static enum es_status pair_points(const struct es_samples *a, const struct es_se
 static void common_range(struct es_sweep *s, double *work)
 {
     s->low = -INFINITY;
-    s->high = INFINITY;
+    s->high = s->least = INFINITY;
+    s->most = -INFINITY;
     double slowest = INFINITY;
     for (size_t k = 0; k < s->leg_count; k++) {
         s->low = fmax(s->low, s->legs[k].low);
         s->high = fmin(s->high, s->legs[k].high);
+        s->least = fmin(s->least, s->legs[k].low);
+        s->most = fmax(s->most, s->legs[k].high);
         slowest = fmin(slowest, s->legs[k].speed);
     }
     size_t m = 0;

@@ -27,6 +27,7 @@ struct es_sweep {
     struct es_sweep_leg legs[ES_SWEEP_MAX_LEGS];
     size_t leg_count;
     double low, high;    /* rad: swept by every leg */
+    double least, most;  /* rad: swept by any */
     double sample_angle; /* rad: usual distance between two points while moving */
     double interval;     /* s between sensor samples */
 };

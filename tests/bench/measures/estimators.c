@@ -212,6 +212,65 @@ static void leaks(void)
     leak(500 * nl, 100, 0, 30, 4e5);
 }
 
+#define DEG 0.017453292519943295
+
+static void sweep(double noise, double rate, double delay, double play_deg, double bow, double resolution)
+{
+    static const char *const names[] = {"usable range", "linearity terminal-based", "linearity independent",
+                                        "hysteresis", "repeatability", "smoothness", "dropouts", "widest dropout",
+                                        "delay", "margin low"};
+    enum { N = sizeof names / sizeof names[0] };
+    struct tally t[N] = {0};
+    for (long k = 0; k < repeats / 4 + 1; k++) {
+        struct syn_sweep s = {.rate = rate,
+                              .speeds = {15 * DEG, 45 * DEG},
+                              .bow = bow,
+                              .play = play_deg * DEG,
+                              .delay = delay,
+                              .noise = noise,
+                              .dropout_at = {20 * DEG},
+                              .dropout_width = {1.5 * DEG},
+                              .phase = syn_uniform(&seed)};
+        struct es_trace *trace = syn_sweep_trace(&s, &seed);
+        if (resolution > 0)
+            syn_round(&trace->series[1], resolution);
+        struct es_measured *m = syn_measure_one("sensor sweep", NULL, trace, NULL);
+        double judged = 0.94 * 90, sense = bow * (sin(acos(-1) * 0.94)) / (0.94 * 45); /* the end points' own line */
+        double most = 0, wide = 0, half = play_deg / 2;
+        for (int i = 0; i < 21; i++) {
+            double a = -0.5 * judged + judged * i / 20;
+            most = fmax(most, fabs(bow * sin(acos(-1) * a / 45) - sense * a));
+            wide = fmax(wide, 0.8 / 90 * play_deg + bow * (sin(acos(-1) * (a + half) / 45) - sin(acos(-1) * (a - half) / 45)));
+        }
+        double span = 0.8 * 0.94 + 2 * bow * sin(acos(-1) * 0.94);
+        double truth[N] = {65 * DEG - (0.75 + play_deg / 2) * DEG, most / span, NAN, wide / span, 0, 0, 1,
+                           1.5 * DEG, delay, 0.1 + 0.8 / 90 * half + bow * sin(acos(-1) * (half - 45) / 45)};
+        for (int o = 0; o < N; o++)
+            if (isfinite(truth[o]))
+                count(&t[o], syn_output("sensor sweep", m, names[o]), truth[o]);
+        free(m);
+        es_trace_free(trace);
+    }
+    char cell[80];
+    snprintf(cell, sizeof cell, "n %.2f%% %gHz %gms play %.1f bow %.1f%%", 100 * noise, rate, 1e3 * delay, play_deg,
+             100 * bow);
+    for (int o = 0; o < N; o++)
+        if (t[o].all)
+            print(cell, names[o], &t[o], o == 0 || o == 7 ? DEG : o == 8 ? 1e-3 : o == 6 ? 1 : 0.01);
+}
+
+static void sweeps(void)
+{
+    puts("sensor sweep (deg, % of span, ms)");
+    sweep(0.0002, 100, 0, 0, 0, 0);
+    sweep(0.0002, 100, 0.034, 0, 0.004, 0);
+    sweep(0.001, 100, 0.034, 0, 0.004, 0);
+    sweep(0.0002, 100, 0.034, 0.4, 0.004, 0);
+    sweep(0.001, 200, 0.01, 0.4, 0.008, 0);
+    sweep(0.0002, 50, 0.034, 0.4, 0.004, 0.001);
+    sweep(0.0002, 20, 0.034, 0.4, 0.004, 0);
+}
+
 int main(int argc, char **argv)
 {
     if (argc > 1)
@@ -226,5 +285,7 @@ int main(int argc, char **argv)
         steps();
     if (!only[0] || strcmp(only, "leaks") == 0)
         leaks();
+    if (!only[0] || strcmp(only, "sweeps") == 0)
+        sweeps();
     return 0;
 }

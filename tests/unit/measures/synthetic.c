@@ -114,6 +114,74 @@ double syn_second_order(double t, double zeta, double omega)
     return 1 - exp(-zeta * omega * t) * (cos(wd * t) + zeta / sqrt(1 - zeta * zeta) * sin(wd * t));
 }
 
+#define DEG (PI / 180)
+
+/* Angle at time t of round trips with short rests and rounded turns (2 % of the way each). */
+static double sweep_angle(const struct syn_sweep *s, double t)
+{
+    double from = -45 * DEG, way = 90 * DEG;
+    t -= 0.5 + s->phase;
+    for (int k = 0; k < 4 && s->speeds[k] > 0; k++) {
+        double leg = way / s->speeds[k], rest = 0.3;
+        for (int back = 0; back < 2; back++) {
+            if (t <= 0)
+                return back ? from + way : from;
+            if (t < leg) {
+                double x = t / leg, e = 0.02;
+                double y = x < e ? 0.5 * x * x / e : x > 1 - e ? 1 - e - 0.5 * (1 - x) * (1 - x) / e : x - 0.5 * e;
+                y /= 1 - e;
+                return back ? from + way * (1 - y) : from + way * y;
+            }
+            t -= leg + rest;
+        }
+    }
+    return from;
+}
+
+static double sweep_duration(const struct syn_sweep *s)
+{
+    double d = 1 + s->phase;
+    for (int k = 0; k < 4 && s->speeds[k] > 0; k++)
+        d += 2 * (90 * DEG / s->speeds[k] + 0.3);
+    return d;
+}
+
+static double sweep_ratio(const struct syn_sweep *s, double angle)
+{
+    double gain = s->gain != 0 ? s->gain : 0.8 / (90 * DEG);
+    double v = 0.5 + gain * angle + s->bow * sin(PI * angle / (45 * DEG));
+    if (s->dip > 0)
+        v -= s->dip * exp(-pow((angle - s->dip_at) / (0.5 * DEG), 2));
+    return v;
+}
+
+struct es_trace *syn_sweep_trace(const struct syn_sweep *s, uint64_t *seed)
+{
+    struct es_trace *t = syn_trace();
+    size_t n = (size_t)(sweep_duration(s) * s->rate);
+    struct es_series *a = syn_series(t, ES_ROLE_SHAFT_ANGLE, n, s->rate);
+    for (size_t i = 0; i < n; i++)
+        a->y[i] = sweep_angle(s, a->t[i]);
+    syn_noise(a, s->angle_noise, seed);
+    struct es_series *r = syn_series(t, ES_ROLE_SENSOR_RATIO, n, s->rate);
+    double track = sweep_angle(s, 0) + s->play / 2; /* play operator */
+    double fine = 1e-4, at = 0;
+    for (size_t i = 0; i < n; i++) {
+        r->t[i] += 0.37 / s->rate; /* not sampled together with the reference */
+        for (double end = r->t[i] - s->delay; at <= end; at += fine) {
+            double x = sweep_angle(s, at);
+            track = fmin(fmax(track, x - s->play / 2), x + s->play / 2);
+        }
+        r->y[i] = sweep_ratio(s, track) + s->noise * syn_normal(seed);
+        for (int d = 0; d < 3 && s->dropout_width[d] > 0; d++)
+            if (fabs(track - s->dropout_at[d]) < s->dropout_width[d] / 2)
+                r->y[i] = 0.003 * syn_uniform(seed);
+    }
+    if (s->refresh > 0)
+        syn_hold(r, s->refresh, 0);
+    return t;
+}
+
 void *syn_settings(const struct es_measure *m, const char *json)
 {
     struct es_findings findings = {0};

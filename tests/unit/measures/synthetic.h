@@ -25,6 +25,24 @@ void syn_hold(struct es_series *s, double interval, double phase);
 double syn_first_order(double t, double dead, double tau);
 double syn_second_order(double t, double zeta, double omega);
 
+/* A sensor of an invented unit, swept to and fro between -45 and 45 deg by a reference encoder. */
+struct syn_sweep {
+    double rate;           /* Hz */
+    double speeds[4];      /* rad/s, one a round trip; 0 ends */
+    double gain;           /* ratio per rad; 0: 0.8 over the 90 deg */
+    double bow;            /* ratio: amplitude of a sine over the range */
+    double play;           /* rad */
+    double delay;          /* s, sensor late */
+    double noise;          /* ratio */
+    double angle_noise;    /* rad */
+    double dropout_at[3];  /* rad; width 0 ends */
+    double dropout_width[3];
+    double dip_at, dip;    /* rad, ratio: a local reversal over 2 deg */
+    double refresh;        /* s: the sensor's own */
+    double phase;          /* s: the motion begins this much later against the samples */
+};
+struct es_trace *syn_sweep_trace(const struct syn_sweep *s, uint64_t *seed);
+
 /* Settings from JSON text through the measure's own rows; aborts on a fault. Free with syn_settings_free. */
 void *syn_settings(const struct es_measure *m, const char *json);
 void syn_settings_free(const struct es_measure *m, void *settings);

@@ -176,7 +176,9 @@ static void add_line(struct maker *m, cJSON *list, const struct es_line *line)
     if (line->value.valid) {
         double guard = es_to_unit_difference(line->guard, line->limit.unit);
         es_tree_number(t, object, "guard_band", es_round_digits(guard, 4));
-        es_tree_number(t, object, "false_acceptance", es_round_digits(line->false_acceptance, 3));
+        /* Below one in 10^12 no model of the errors is to be believed. */
+        double risk = line->false_acceptance < 1e-12 ? 0 : line->false_acceptance;
+        es_tree_number(t, object, "false_acceptance", es_round_digits(risk, 3));
     }
     es_tree_text(t, object, "verdict", es_verdict_word(line->verdict));
     es_tree_text(t, object, "reason", line->reason);
@@ -551,9 +553,9 @@ enum es_status es_certificate_build(const struct es_outcome *outcome, const stru
     if (st != ES_OK) {
         return st;
     }
-    /* Reading numbers costs more than checking the signature, so that curves give way first. Signatures to
-     * come are left some room. */
-    static const size_t points[] = {360, 300, 250, 210, 180, 150, 120, 90, 60, 0};
+    /* Reading numbers costs more than checking the signature, so that curves give way first; but a few points
+     * stay whatever the size, or there would be nothing to see. Signatures to come are left some room. */
+    static const size_t points[] = {360, 300, 250, 210, 180, 150, 120};
     const size_t aim = ES_CERTIFICATE_AIM_BYTES - 900;
     for (size_t i = 0;; i++) {
         char *bytes = NULL;
@@ -562,7 +564,7 @@ enum es_status es_certificate_build(const struct es_outcome *outcome, const stru
         if (st != ES_OK) {
             return st;
         }
-        if (size <= aim || points[i] == 0) {
+        if (size <= aim || i + 1 == COUNT(points)) {
             *out = bytes;
             *length = size;
             return ES_OK;

@@ -1,48 +1,107 @@
+/* Thinning by insertion (the idea of Ramer 1972, Douglas and Peucker 1973, with a budget in place of a
+ * tolerance): from the straight line between the ends on, the point that lies farthest off the drawing so far
+ * is put in, until the budget is used or nothing can be seen to be missing. Edges and peaks come first, flat
+ * noise never. */
 #include "results/certificate/curves.h"
 
 #include <math.h>
+#include <stdlib.h>
 
-static void pick(size_t *picked, size_t *count, size_t most, size_t index)
+/* Off by less than this share of the curve's span is not seen. */
+#define UNSEEN 0.002
+
+struct stretch {
+    size_t from, to;
+    size_t worst; /* the point farthest off the line between the two */
+    double off;   /* its distance in y; 0: none */
+};
+
+static struct stretch measure_stretch(const struct es_curve *c, size_t from, size_t to)
 {
-    if (*count < most && (*count == 0 || picked[*count - 1] < index)) {
-        picked[(*count)++] = index;
+    struct stretch s = {.from = from, .to = to};
+    double width = c->t[to] - c->t[from];
+    double slope = width > 0 ? (c->y[to] - c->y[from]) / width : 0;
+    for (size_t i = from + 1; i < to; i++) {
+        double off = fabs(c->y[i] - c->y[from] - slope * (c->t[i] - c->t[from]));
+        if (off > s.off) { /* never for what is not finite */
+            s.off = off;
+            s.worst = i;
+        }
     }
+    return s;
+}
+
+/* First and last finite point; false when there are fewer than two. */
+static bool find_ends(const struct es_curve *c, size_t *first, size_t *last)
+{
+    size_t a = 0;
+    size_t b = c->count;
+    while (a < b && !isfinite(c->y[a])) {
+        a++;
+    }
+    while (b > a && !isfinite(c->y[b - 1])) {
+        b--;
+    }
+    if (b - a < 2) {
+        return false;
+    }
+    *first = a;
+    *last = b - 1;
+    return true;
+}
+
+static double span_of(const struct es_curve *c)
+{
+    double low = INFINITY;
+    double high = -INFINITY;
+    for (size_t i = 0; i < c->count; i++) {
+        low = fmin(low, c->y[i]);
+        high = fmax(high, c->y[i]);
+    }
+    return high - low;
+}
+
+static int by_place(const void *a, const void *b)
+{
+    size_t x = ((const struct stretch *)a)->from;
+    size_t y = ((const struct stretch *)b)->from;
+    return (x > y) - (x < y);
+}
+
+static size_t split_stretches(const struct es_curve *c, struct stretch *list, size_t most, double unseen)
+{
+    size_t count = 1;
+    while (count + 1 < most) {
+        size_t next = 0;
+        for (size_t i = 1; i < count; i++) {
+            next = list[i].off > list[next].off ? i : next;
+        }
+        struct stretch s = list[next];
+        if (s.off <= unseen) {
+            break;
+        }
+        list[next] = measure_stretch(c, s.from, s.worst);
+        list[count++] = measure_stretch(c, s.worst, s.to);
+    }
+    return count;
 }
 
 size_t es_curve_thin(const struct es_curve *curve, size_t most, size_t *picked)
 {
-    size_t count = 0;
-    if (curve->count <= most) {
-        for (size_t i = 0; i < curve->count; i++) {
-            picked[count++] = i;
-        }
-        return count;
+    size_t first = 0;
+    size_t last = 0;
+    struct stretch *list = calloc(most, sizeof *list);
+    if (!list || most < 2 || !find_ends(curve, &first, &last)) {
+        free(list);
+        return 0;
     }
-    /* The ends take two places, each stretch two more. */
-    size_t stretches = (most - 2) / 2;
-    size_t last = curve->count - 1;
-    double begin = curve->t[0];
-    double span = curve->t[last] - begin;
-    pick(picked, &count, most, 0);
-    size_t i = 1;
-    for (size_t s = 0; s < stretches && i < last; s++) {
-        double end = begin + span * (double)(s + 1) / (double)stretches;
-        size_t low = i;
-        size_t high = i;
-        bool any = false;
-        for (; i < last && (curve->t[i] <= end || s + 1 == stretches); i++) {
-            if (!isfinite(curve->y[i])) {
-                continue;
-            }
-            low = !any || curve->y[i] < curve->y[low] ? i : low;
-            high = !any || curve->y[i] > curve->y[high] ? i : high;
-            any = true;
-        }
-        if (any) {
-            pick(picked, &count, most, low < high ? low : high);
-            pick(picked, &count, most, low < high ? high : low);
-        }
+    list[0] = measure_stretch(curve, first, last);
+    size_t count = split_stretches(curve, list, most, UNSEEN * span_of(curve));
+    qsort(list, count, sizeof *list, by_place);
+    for (size_t i = 0; i < count; i++) {
+        picked[i] = list[i].from;
     }
-    pick(picked, &count, most, last);
-    return count;
+    picked[count] = last;
+    free(list);
+    return count + 1;
 }

@@ -4,9 +4,9 @@
 
 #include "procedures/judgement/outcome.h"
 
-/* Picks at most `most` (>= 4) of the curve's points so that its extremes and ends stay: the lowest and the
- * highest of equal stretches of time. Writes their indices, rising, to `picked` (room for `most`); returns
- * how many. */
+/* Picks at most `most` (>= 2) of the curve's points, those that a drawing by straight lines needs most;
+ * points that are not finite never. Writes their indices, rising, to `picked` (room for `most`); returns how
+ * many: 0 when there are fewer than two finite points or memory is refused. Times must not fall. */
 size_t es_curve_thin(const struct es_curve *curve, size_t most, size_t *picked);
 
 #endif

@@ -108,7 +108,7 @@ static void check_recordings(struct es_walk *w, const struct es_measurand *m, do
         for (size_t i = 0; i < count; i++)
             for (size_t n = 0; n < s->role_count; n++)
                 found[i] = found[i] || s->roles[n] == roles[i];
-        if (s->rate.kind != ES_AMOUNT_NONE && es_walk_resolve(w, &s->rate, ES_ROLE_NONE, &r))
+        if (s->rate.kind != ES_AMOUNT_NONE && es_recording_rate(s, w->view, w->type, &r, NULL, NULL) == ES_OK)
             *rate = fmin(*rate, r);
     }
     for (size_t i = 0; all && i < count; i++) /* commands travel with every recording */

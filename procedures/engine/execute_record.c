@@ -26,7 +26,7 @@ static enum es_status begin_recording(struct es_execution *x, const struct es_st
 
     if (x->running_count == ES_MOST_RUNNING)
         return es_fail(err, ES_INTERNAL, "more than %d recordings at once", ES_MOST_RUNNING);
-    enum es_status status = es_amount_resolve(&s->rate, ES_ROLE_NONE, x->type, &rate, err);
+    enum es_status status = es_recording_rate(s, x->options->view, x->type, &rate, NULL, err);
     if (status != ES_OK)
         return status;
     const size_t count = present_roles(x, s, roles);

@@ -122,6 +122,8 @@ static void say_record(struct sentence *t, const struct es_step *s, const struct
                                      : ", ",
             es_role_info(s->roles[i])->name);
     say_one(t, ", at ", &s->rate, ES_ROLE_NONE, type);
+    if (s->rate_least.kind != ES_AMOUNT_NONE)
+        say_one(t, " (on a slower bench at least ", &s->rate_least, ES_ROLE_NONE, type), say(t, ")");
     if (s->until_settled) {
         say(t, ", until %s has settled", es_role_info(s->role)->name);
         say_one(t, " within ", &s->within, s->role, type);

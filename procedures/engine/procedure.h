@@ -71,7 +71,7 @@ struct es_step {
     char *why;         /* for explain; may be NULL */
     enum es_role role;
     struct es_amount to, from, at, near, within, above, below;
-    struct es_amount duration, at_most, hold, rate;
+    struct es_amount duration, at_most, hold, rate, rate_least;
     enum es_otherwise otherwise;
     long times, stairs;
     bool and_back;
@@ -155,6 +155,15 @@ const char *es_when_word(enum es_when when); /* "double-acting"; "" for always *
  * ES_NOT_FOUND when it needs a quantity that the type sheet has not, or when `type` is NULL. */
 enum es_status es_amount_resolve(const struct es_amount *amount, enum es_role role,
                                  const struct es_type *type, double *out, struct es_error *err) ES_MUST_CHECK;
+
+struct es_station_view; /* check.h */
+
+/* The rate at which a recording is made on this bench: what it asks for, or what the slowest of its channels
+ * reaches, when that is no less than its "at least". `view` NULL: what it asks for. Fails with ES_RANGE, the
+ * slowest role in *slowest (NULL allowed). */
+enum es_status es_recording_rate(const struct es_step *record, const struct es_station_view *view,
+                                 const struct es_type *type, double *out, enum es_role *slowest,
+                                 struct es_error *err) ES_MUST_CHECK;
 
 const char *es_step_kind_word(enum es_step_kind kind); /* "do" word in the file: "sweep shaft" */
 

@@ -11,7 +11,8 @@ struct raw_step {
     int when, otherwise;
     bool where_fitted, and_back;
     long times, stairs;
-    const cJSON *role, *to, *from, *at, *near, *within, *above, *below, *duration, *at_most, *hold, *rate;
+    const cJSON *role, *to, *from, *at, *near, *within, *above, *below, *duration, *at_most, *hold, *rate,
+        *rate_least;
     const cJSON *through, *roles, *draw, *settled, *outputs, *options, *steps;
 };
 
@@ -77,6 +78,7 @@ static const struct es_field record_rows[] = {
     TEXT("name", true, recording, "name of the recording"),
     ARRAY("roles", true, roles, 1, 16, "channels"),
     ANY("rate", true, rate, "samples a second"),
+    ANY("at least", false, rate_least, "a slower bench will do down to this rate"),
     ANY("for", false, duration, "how long, when nothing is done meanwhile"),
     ROW("until settled", ES_FIELD_OBJECT, false, settled, "until a channel has come to rest"),
     ARRAY("steps", false, steps, 1, 200, "what is done meanwhile"),
@@ -245,6 +247,7 @@ static void read_amounts(struct es_reader *r, const struct raw_step *raw, struct
     es_read_amount(r, raw->at_most, time, &out->at_most);
     es_read_amount(r, raw->hold, time, &out->hold);
     es_read_amount(r, raw->rate, frequency, &out->rate);
+    es_read_amount(r, raw->rate_least, frequency, &out->rate_least);
 }
 
 /* What the rows cannot say: which members go together. */
@@ -382,8 +385,9 @@ void es_read_steps(struct es_reader *r, const cJSON *array, struct es_step **out
 
 static void step_clear(struct es_step *s)
 {
-    struct es_amount *amounts[] = {&s->to,    &s->from,     &s->at,      &s->near, &s->within, &s->above,
-                                   &s->below, &s->duration, &s->at_most, &s->hold, &s->rate};
+    struct es_amount *amounts[] = {&s->to,      &s->from,  &s->at,    &s->near,
+                                   &s->within,  &s->above, &s->below, &s->duration,
+                                   &s->at_most, &s->hold,  &s->rate,  &s->rate_least};
 
     for (size_t i = 0; i < sizeof amounts / sizeof amounts[0]; i++)
         es_amount_free(amounts[i]);

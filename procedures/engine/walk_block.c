@@ -49,13 +49,15 @@ static void check_rate(struct es_walk *w, const struct es_step *s, double longes
     if (rate * longest * (double)s->role_count > MOST_SAMPLES)
         es_walk_fault(w, s->rate.place, s->rate.text, "at most %.0f million samples in one recording",
                       MOST_SAMPLES / 1e6);
-    for (size_t i = 0; w->view != NULL && i < s->role_count; i++) {
-        const struct es_station_role *r = &w->view->roles[s->roles[i]];
-        /* es_port.record_start refuses below 0.9 of the rate asked for */
-        if (r->present && r->rate > 0 && r->rate < 0.9 * rate)
-            es_walk_fault(w, s->rate.place, s->rate.text, "at most %.3g Hz, what this bench reaches for %s",
-                          r->rate, es_role_info(s->roles[i])->name);
-    }
+    double least = 0;
+    if (s->rate_least.kind != ES_AMOUNT_NONE && es_walk_resolve(w, &s->rate_least, ES_ROLE_NONE, &least) &&
+        (least <= 0 || least > rate))
+        es_walk_fault(w, s->rate_least.place, s->rate_least.text,
+                      "more than nothing, and at most the rate itself");
+    enum es_role slowest = ES_ROLE_NONE;
+    if (es_recording_rate(s, w->view, w->type, &rate, &slowest, NULL) == ES_RANGE)
+        es_walk_fault(w, s->rate.place, s->rate.text, "at most %.3g Hz, what this bench reaches for %s",
+                      w->view->roles[slowest].rate, es_role_info(slowest)->name);
     if (w->view == NULL)
         es_walk_note(w, "whether the bench reaches the sampling rates: no bench file was given");
 }

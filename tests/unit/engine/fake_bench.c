@@ -407,18 +407,28 @@ struct es_execute_options fake_options(const struct fake_bench *b)
     return (struct es_execute_options){.person = "Test Person", .view = &b->view, .facts = b->view.facts};
 }
 
-struct es_type *load_type(const char *name)
+static struct es_type *load_from(const char *folder, const char *name)
 {
     struct es_findings f = {0};
     struct es_error err;
     struct es_type *type = NULL;
     char path[512];
 
-    (void)snprintf(path, sizeof path, "%s/procedures/types/%s.json", ES_SOURCE_DIR, name);
+    (void)snprintf(path, sizeof path, "%s/%s/%s.json", ES_SOURCE_DIR, folder, name);
     const enum es_status s = es_type_load(path, &f, &type, &err);
     if (s != ES_OK)
         es_findings_print(&f, stderr);
     es_findings_free(&f);
     cr_assert_eq(s, ES_OK);
     return type;
+}
+
+struct es_type *load_type(const char *name)
+{
+    return load_from("tests/unit/engine/types", name);
+}
+
+struct es_type *load_shipped_type(const char *name)
+{
+    return load_from("procedures/types", name);
 }

@@ -79,7 +79,9 @@ void fake_bench_free(struct fake_bench *b);
 /* Options that fit it: attended by "Test Person". */
 struct es_execute_options fake_options(const struct fake_bench *b);
 
-/* The type sheets that are shipped; exits the test when they do not load. */
+/* Type sheets of the tests' own (tests/unit/engine/types), so that tuned limits do not move the tests; and the
+ * shipped ones. Both end the test when they do not load. */
 struct es_type *load_type(const char *name);
+struct es_type *load_shipped_type(const char *name);
 
 #endif

@@ -131,6 +131,10 @@ static const struct refusal refusals[] = {
     {"too slow for the limit",
      "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"10 Hz\", \"for\": \"2 s\"}",
      STEP_RESPONSE, "a recording of at least 50 Hz"},
+    {"at least more than the rate",
+     "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"at least\": \"60 "
+     "Hz\", \"for\": \"2 s\"}",
+     "", "at most the rate itself"},
     {"drawn but not recorded",
      "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"2 s\", "
      "\"draw\": [\"shaft angle\"]}",
@@ -201,6 +205,40 @@ Test(proof, refuses_too_many_samples)
     cr_expect(told(&f, "million samples"));
     es_check_report_free(&report);
     es_findings_free(&f);
+    es_procedure_free(p);
+    fake_bench_free(b);
+    es_type_free(type);
+}
+
+/* A slower bench will do down to "at least"; the limit's need is then compared with what it reaches. */
+Test(proof, adapts_the_rate_to_the_bench)
+{
+    static const char record[] =
+        "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"100 Hz\","
+        " \"at least\": \"30 Hz\", \"for\": \"2 s\"}";
+    static const struct {
+        double bench, rate;
+        bool told_rate, told_limit;
+    } cases[] = {{200, 100, false, false},
+                 {95, 100, false, false},
+                 {60, 60, false, false},
+                 {40, 40, false, true},
+                 {29, 0, true, false}};
+    struct es_type *type = load_type("linear-single-acting");
+    struct fake_bench *b = fake_bench_new(type);
+    struct es_procedure *p = must_read(record, STEP_RESPONSE); /* dead time 0.4 s: 50 Hz */
+
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct es_findings f = {0};
+        struct es_check_report report;
+        b->view.roles[ES_ROLE_TRAVEL].rate = cases[i].bench;
+        (void)!check(p, &b->view, type, &f, &report);
+        cr_expect_eq(told(&f, "what this bench reaches"), cases[i].told_rate, "%zu", i);
+        cr_expect_eq(told(&f, "a recording of at least"), cases[i].told_limit, "%zu", i);
+        cr_expect_float_eq(report.lines[0].rate, cases[i].rate, 1e-9, "%zu: %g", i, report.lines[0].rate);
+        es_check_report_free(&report);
+        es_findings_free(&f);
+    }
     es_procedure_free(p);
     fake_bench_free(b);
     es_type_free(type);

@@ -38,7 +38,7 @@ Test(library, the_plan_is_proved_for_both_types)
     struct es_plan *plan = load_plan();
 
     for (size_t i = 0; i < 2; i++) {
-        struct es_type *type = load_type(types[i]);
+        struct es_type *type = load_shipped_type(types[i]);
         struct fake_bench *b = fake_bench_new(type);
         struct es_findings f = {0};
         struct es_check_report report;
@@ -64,7 +64,7 @@ Test(library, the_plan_is_proved_for_both_types)
 static void run(const char *type_name, double write_time, bool stuck, bool motor, bool unattended)
 {
     struct es_plan *plan = load_plan();
-    struct es_type *type = load_type(type_name);
+    struct es_type *type = load_shipped_type(type_name);
     struct fake_bench *b = fake_bench_new(type);
     struct es_outcome o;
     struct es_findings f = {0};
@@ -157,7 +157,7 @@ Test(library, the_sheet_fits_its_width)
 {
     explained(NULL);
     for (size_t i = 0; i < 2; i++) {
-        struct es_type *type = load_type(types[i]);
+        struct es_type *type = load_shipped_type(types[i]);
         explained(type);
         es_type_free(type);
     }

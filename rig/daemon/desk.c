@@ -94,7 +94,7 @@ static const char *doing_word(enum es_desk_doing doing)
 
 /* The lock is held and nothing is under way: starts `job` on a thread of its own. */
 static enum es_status start_locked(struct es_desk *d, enum es_desk_doing doing, void *(*job)(void *),
-                                   struct es_error *err)
+                                   uint64_t *first, struct es_error *err)
 {
     if (d->thread_made) {
         (void)pthread_join(d->thread, NULL); /* it is past its last act, so this does not wait */
@@ -102,6 +102,7 @@ static enum es_status start_locked(struct es_desk *d, enum es_desk_doing doing, 
     }
     enum es_desk_doing before = d->doing;
     d->doing = doing;
+    *first = d->first_event = es_feed_next(d->feed);
     if (pthread_create(&d->thread, NULL, job, d) != 0) {
         d->doing = before;
         return es_fail(err, ES_NO_MEMORY, "no thread could be started for station %s", es_desk_name(d));
@@ -132,17 +133,14 @@ enum es_status es_desk_run(struct es_desk *d, struct es_request_line *request, c
     d->alone_since = d->attended ? es_clock_now() : 0;
     struct es_request_line before = d->request;
     d->request = *request;
-    uint64_t next = es_feed_next(d->feed);
-    s = start_locked(d, ES_DESK_RUNNING, es_desk_run_job, err);
+    s = start_locked(d, ES_DESK_RUNNING, es_desk_run_job, first, err);
     if (s != ES_OK) {
         d->request = before;
         goto unlock;
     }
-    d->first_event = next;
     es_request_free(&before);
     memset(request, 0, sizeof *request);
     memcpy(run, d->run, sizeof d->run);
-    *first = next;
 unlock:
     pthread_mutex_unlock(&d->lock);
     return s;
@@ -171,7 +169,7 @@ enum es_status es_desk_stop(struct es_desk *d, const char *why, uint64_t *first,
     *first = es_feed_next(d->feed);
     if (d->doing == ES_DESK_IDLE) {
         snprintf(d->why, sizeof d->why, "%s", why);
-        s = start_locked(d, ES_DESK_SETTLING, es_desk_safe_job, err);
+        s = start_locked(d, ES_DESK_SETTLING, es_desk_safe_job, first, err);
     }
     pthread_mutex_unlock(&d->lock);
     es_desk_stop_run(d, why); /* what is stopping or settling already is left to it: its end is in the feed */
@@ -187,7 +185,7 @@ enum es_status es_desk_reset(struct es_desk *d, const char *person, uint64_t *fi
         s = busy(d, err);
     } else {
         snprintf(d->person, sizeof d->person, "%s", person);
-        s = start_locked(d, ES_DESK_SETTLING, es_desk_reset_job, err);
+        s = start_locked(d, ES_DESK_SETTLING, es_desk_reset_job, first, err);
     }
     pthread_mutex_unlock(&d->lock);
     return s;

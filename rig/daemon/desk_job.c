@@ -52,6 +52,26 @@ static void watch_values(void *self, const struct es_reading *by_role)
     es_text_free(&json);
 }
 
+/* The last event and the end of the job in one: who hears of it finds the station free. Takes json over. */
+static void finish(struct es_desk *d, struct es_text *json)
+{
+    static const char short_of_memory[] =
+        "{\"event\":\"ended\",\"result\":\"failed\",\"text\":\"not enough memory "
+        "to tell how it ended; look at the daemon's log\"}";
+    pthread_mutex_lock(&d->lock);
+    if (json->out_of_memory) {
+        es_text_free(json);
+        es_feed_append(d->feed, short_of_memory, sizeof short_of_memory - 1);
+    } else {
+        append(d, json);
+    }
+    d->doing = ES_DESK_IDLE;
+    pthread_cond_broadcast(&d->changed);
+    pthread_mutex_unlock(&d->lock);
+    if (d->options.wake != NULL)
+        d->options.wake(d->options.wake_self);
+}
+
 /* Files and texts of one run on its thread. */
 struct work {
     struct es_run_order order;
@@ -151,7 +171,7 @@ static void tell_end(struct es_desk *d, const struct work *w, enum es_status s, 
         es_safe_report_json(&json, "safe", &w->safe);
     }
     es_json_end_object(&json);
-    append(d, &json);
+    finish(d, &json);
 }
 
 static bool asked_to_stop(struct es_desk *d)
@@ -205,16 +225,6 @@ static enum es_status carry_out(struct es_desk *d, struct work *w, struct es_err
     return s;
 }
 
-static void finish(struct es_desk *d)
-{
-    pthread_mutex_lock(&d->lock);
-    d->doing = ES_DESK_IDLE;
-    pthread_cond_broadcast(&d->changed);
-    pthread_mutex_unlock(&d->lock);
-    if (d->options.wake != NULL)
-        d->options.wake(d->options.wake_self);
-}
-
 static void log_end(struct es_desk *d, const struct work *w, enum es_status s, const struct es_error *err)
 {
     struct es_text line = {0};
@@ -238,8 +248,10 @@ void *es_desk_run_job(void *desk)
     struct es_error err = {0};
     struct work *w = calloc(1, sizeof *w);
     if (w == NULL) {
-        es_desk_tell(d, "ended", "result", "refused");
-        finish(d);
+        struct es_text json = {0};
+        es_text_add(&json,
+                    "{\"event\":\"ended\",\"result\":\"refused\",\"text\":\"not enough memory for a run\"}");
+        finish(d, &json);
         return NULL;
     }
     tell_begin(d);
@@ -253,7 +265,6 @@ void *es_desk_run_job(void *desk)
     free(w->journals);
     free(w->recordings);
     free(w);
-    finish(d);
     return NULL;
 }
 
@@ -268,7 +279,7 @@ static void tell_safe(struct es_desk *d, enum es_status s, const struct es_error
         es_json_text(&json, "text", err->text);
     es_safe_report_json(&json, "safe", report);
     es_json_end_object(&json);
-    append(d, &json);
+    finish(d, &json);
 }
 
 void *es_desk_safe_job(void *desk)
@@ -277,7 +288,6 @@ void *es_desk_safe_job(void *desk)
     struct es_safe_report report = {0};
     es_station_make_safe(d->options.station, d->why, &report);
     tell_safe(d, ES_OK, NULL, &report);
-    finish(d);
     return NULL;
 }
 
@@ -289,6 +299,5 @@ void *es_desk_reset_job(void *desk)
     struct es_station_status status;
     es_station_status(d->options.station, &status);
     tell_safe(d, s, &err, &status.safe);
-    finish(d);
     return NULL;
 }

@@ -84,7 +84,7 @@ static void read_signal(struct es_bench_reader *r, const cJSON *object, struct e
     }
     enum es_dimension d = c->unit->dimension;
     bool good = es_bench_quantity(r, t.low, d, false, &c->signal_low);
-    good &= es_bench_quantity(r, t.high, d, false, &c->signal_high);
+    good = es_bench_quantity(r, t.high, d, false, &c->signal_high) && good;
     if (good && c->signal_low == c->signal_high) {
         es_document_fault(r->doc, t.high, r->findings, NULL, "another value at 20 mA than at 4 mA");
     }
@@ -110,8 +110,9 @@ static void read_plausible(struct es_bench_reader *r, const cJSON *channel, cons
         return;
     }
     double low, high;
-    if (es_bench_quantity(r, t.low, c->unit->dimension, false, &low) &
-        es_bench_quantity(r, t.high, c->unit->dimension, false, &high)) {
+    bool good = es_bench_quantity(r, t.low, c->unit->dimension, false, &low);
+    good = es_bench_quantity(r, t.high, c->unit->dimension, false, &high) && good;
+    if (good) {
         if (low >= high) {
             es_document_fault(r->doc, t.high, r->findings, NULL, "a high end above the low end");
         }
@@ -243,6 +244,13 @@ static bool find_instrument(struct es_bench_reader *r, const cJSON *object, cons
     return false;
 }
 
+/* One late answer with all its consequences is no reason to end a run. */
+static double patience(double rate, const struct es_instrument_common *common)
+{
+    double scans = rate > 0 ? 4 / rate : 0;
+    return scans + (double)(common->retries + 1) * common->timeout + common->turn_around;
+}
+
 static void read_rest(struct es_bench_reader *r, const cJSON *object, const struct es_channel_text *t,
                       struct es_bench_channel *c)
 {
@@ -262,9 +270,8 @@ static void read_rest(struct es_bench_reader *r, const cJSON *object, const stru
     es_bench_read_calibration(r, t->calibration, c->unit, &c->calibration);
     read_back(r, t->read_back, c);
     if (t->instrument && find_instrument(r, object, t->instrument, &c->instrument)) {
-        c->stale_after = t->stale_after > 0 || t->rate <= 0
-                             ? t->stale_after
-                             : 4 / t->rate + r->bench->instruments[c->instrument].common.timeout;
+        c->stale_after = t->stale_after > 0 ? t->stale_after
+                                            : patience(t->rate, &r->bench->instruments[c->instrument].common);
         read_address(r, object, c);
     }
 }

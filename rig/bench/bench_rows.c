@@ -69,7 +69,8 @@ static const struct es_field channel_rows[] = {
     {"rate", ES_FIELD_QUANTITY, false, AT(channel, rate), ES_DIM_FREQUENCY, 0.01, 1000, "10 Hz", NULL,
      "how often it is read"},
     {"stale after", ES_FIELD_QUANTITY, false, AT(channel, stale_after), ES_DIM_TIME, 0, 600, "0 s", NULL,
-     "older values are not used. 0 s: four sampling intervals and the instrument's timeout"},
+     "older values are not used, and a run that needs the channel ends. 0 s: four sampling intervals, the "
+     "instrument's tries and its turn-around"},
     {"refresh", ES_FIELD_QUANTITY, false, AT(channel, refresh), ES_DIM_TIME, 0, 60, "0 s", NULL,
      "the instrument's own interval between fresh values"},
     {"lag", ES_FIELD_QUANTITY, false, AT(channel, lag), ES_DIM_TIME, 0, 600, "0 s", NULL,

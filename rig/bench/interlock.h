@@ -18,7 +18,7 @@
 #include "rig/bench/station.h"
 
 /* An interlock that has not been looked after for this long has missed its own deadline. */
-#define ES_INTERLOCK_DEADLINE 0.25 /* s */
+#define ES_INTERLOCK_DEADLINE 0.5 /* s */
 
 /* A needed bus may be away for this long (re-identifying after one late answer) before the run must end. */
 #define ES_INTERLOCK_BUS_GRACE 1.0 /* s */

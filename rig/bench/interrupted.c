@@ -34,11 +34,12 @@ static enum es_status summarise(void *self, const struct es_journal_record *r, s
     }
     cJSON *root = cJSON_Parse(r->text);
     struct es_interrupted *i = s->item;
-    bool good =
-        es_run_copy(&i->run, member(root, "run")) & es_run_copy(&i->plan, member(root, "plan")) &
-        es_run_copy(&i->type, member(root, "type")) & es_run_copy(&i->station, member(root, "station")) &
-        es_run_copy(&i->serial, member(root, "serial")) & es_run_copy(&i->person, member(root, "person")) &
-        es_run_copy(&i->began, member(root, "began"));
+    const struct es_run_text texts[] = {
+        {&i->run, member(root, "run")},       {&i->plan, member(root, "plan")},
+        {&i->type, member(root, "type")},     {&i->station, member(root, "station")},
+        {&i->serial, member(root, "serial")}, {&i->person, member(root, "person")},
+        {&i->began, member(root, "began")}};
+    bool good = ES_RUN_COPY_ALL(texts);
     const char *origin = member(root, "origin");
     s->origin = origin ? (es_time)strtoll(origin, NULL, 10) : 0;
     s->begun = root && i->run;
@@ -149,24 +150,28 @@ struct rebuild {
 
 static bool take_begin(struct es_outcome *o, const cJSON *root)
 {
-    return es_run_copy(&o->run, member(root, "run")) & es_run_copy(&o->began, member(root, "began")) &
-           es_run_copy(&o->plan, member(root, "plan")) &
-           es_run_copy(&o->plan_version, member(root, "plan version")) &
-           es_run_copy(&o->plan_digest, member(root, "plan digest")) &
-           es_run_copy(&o->plan_title, member(root, "plan title")) &
-           es_run_copy(&o->type, member(root, "type")) &
-           es_run_copy(&o->type_version, member(root, "type version")) &
-           es_run_copy(&o->type_digest, member(root, "type digest")) &
-           es_run_copy(&o->type_title, member(root, "type title")) &
-           es_run_copy(&o->bench, member(root, "bench")) &
-           es_run_copy(&o->bench_digest, member(root, "bench digest")) &
-           es_run_copy(&o->station, member(root, "station")) & es_run_copy(&o->place, member(root, "place")) &
-           es_run_copy(&o->unit_serial, member(root, "serial")) &
-           es_run_copy(&o->unit_tag, member(root, "tag")) &
-           es_run_copy(&o->customer, member(root, "customer")) &
-           es_run_copy(&o->reason, member(root, "reason")) & es_run_copy(&o->state, member(root, "state")) &
-           es_run_copy(&o->parts_replaced, member(root, "parts replaced")) &
-           es_run_copy(&o->person, member(root, "person"));
+    const struct es_run_text texts[] = {{&o->run, member(root, "run")},
+                                        {&o->began, member(root, "began")},
+                                        {&o->plan, member(root, "plan")},
+                                        {&o->plan_version, member(root, "plan version")},
+                                        {&o->plan_digest, member(root, "plan digest")},
+                                        {&o->plan_title, member(root, "plan title")},
+                                        {&o->type, member(root, "type")},
+                                        {&o->type_version, member(root, "type version")},
+                                        {&o->type_digest, member(root, "type digest")},
+                                        {&o->type_title, member(root, "type title")},
+                                        {&o->bench, member(root, "bench")},
+                                        {&o->bench_digest, member(root, "bench digest")},
+                                        {&o->station, member(root, "station")},
+                                        {&o->place, member(root, "place")},
+                                        {&o->unit_serial, member(root, "serial")},
+                                        {&o->unit_tag, member(root, "tag")},
+                                        {&o->customer, member(root, "customer")},
+                                        {&o->reason, member(root, "reason")},
+                                        {&o->state, member(root, "state")},
+                                        {&o->parts_replaced, member(root, "parts replaced")},
+                                        {&o->person, member(root, "person")}};
+    return ES_RUN_COPY_ALL(texts);
 }
 
 static enum es_status keep_recording(struct rebuild *b, int handle, es_time now, struct es_error *err)

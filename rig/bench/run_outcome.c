@@ -21,6 +21,15 @@ static enum es_status no_memory(struct es_error *err)
     return es_fail(err, ES_NO_MEMORY, "no memory for the outcome");
 }
 
+bool es_run_copy_all(const struct es_run_text *texts, size_t count)
+{
+    bool good = true;
+    for (size_t i = 0; i < count; i++) {
+        good = es_run_copy(texts[i].target, texts[i].text) && good;
+    }
+    return good;
+}
+
 struct overdue_writer {
     struct es_run *run;
     bool good;
@@ -39,8 +48,11 @@ static void write_overdue(void *self, const struct es_bench_channel *c, const ch
     }
     es_run_time_of_day(w->run, now);
     snprintf(text, sizeof text, "Certified in spite of this: %s.", why);
-    w->good &= es_run_copy(&k->text, text) & es_run_copy(&k->answer, w->run->order->overdue_reason) &
-               es_run_copy(&k->person, w->run->order->person) & es_run_copy(&k->when, now);
+    const struct es_run_text texts[] = {{&k->text, text},
+                                        {&k->answer, w->run->order->overdue_reason},
+                                        {&k->person, w->run->order->person},
+                                        {&k->when, now}};
+    w->good = ES_RUN_COPY_ALL(texts) && w->good;
 }
 
 enum es_status es_run_describe(struct es_run *r, struct es_error *err)
@@ -52,18 +64,28 @@ enum es_status es_run_describe(struct es_run *r, struct es_error *err)
     o->clock_synchronised = r->wall_0 < 0 && es_clock_is_synchronised();
     o->seed = order->seed;
     o->attended = !order->unattended;
-    bool good =
-        es_run_copy(&o->run, r->run) & es_run_copy(&o->began, now) & es_run_copy(&o->plan, r->plan->name) &
-        es_run_copy(&o->plan_version, r->plan->version) & es_run_copy(&o->plan_digest, r->plan->digest) &
-        es_run_copy(&o->plan_title, r->plan->title) & es_run_copy(&o->type, r->type->name) &
-        es_run_copy(&o->type_version, r->type->version) & es_run_copy(&o->type_digest, r->type->digest) &
-        es_run_copy(&o->type_title, r->type->title) & es_run_copy(&o->bench, r->site->bench->name) &
-        es_run_copy(&o->bench_digest, r->site->bench->digest) &
-        es_run_copy(&o->station, r->site->station->name) & es_run_copy(&o->place, r->site->bench->place) &
-        es_run_copy(&o->unit_serial, order->serial) & es_run_copy(&o->unit_tag, order->tag) &
-        es_run_copy(&o->customer, order->customer) & es_run_copy(&o->reason, order->reason) &
-        es_run_copy(&o->state, order->state ? order->state : "as found") &
-        es_run_copy(&o->parts_replaced, order->parts_replaced) & es_run_copy(&o->person, order->person);
+    const struct es_run_text texts[] = {{&o->run, r->run},
+                                        {&o->began, now},
+                                        {&o->plan, r->plan->name},
+                                        {&o->plan_version, r->plan->version},
+                                        {&o->plan_digest, r->plan->digest},
+                                        {&o->plan_title, r->plan->title},
+                                        {&o->type, r->type->name},
+                                        {&o->type_version, r->type->version},
+                                        {&o->type_digest, r->type->digest},
+                                        {&o->type_title, r->type->title},
+                                        {&o->bench, r->site->bench->name},
+                                        {&o->bench_digest, r->site->bench->digest},
+                                        {&o->station, r->site->station->name},
+                                        {&o->place, r->site->bench->place},
+                                        {&o->unit_serial, order->serial},
+                                        {&o->unit_tag, order->tag},
+                                        {&o->customer, order->customer},
+                                        {&o->reason, order->reason},
+                                        {&o->state, order->state ? order->state : "as found"},
+                                        {&o->parts_replaced, order->parts_replaced},
+                                        {&o->person, order->person}};
+    bool good = ES_RUN_COPY_ALL(texts);
     if (good && order->overdue_reason) {
         struct overdue_writer w = {r, true};
         es_run_overdue(r, write_overdue, &w);
@@ -88,11 +110,12 @@ static bool describe_instruments(struct es_run *r)
         snprintf(name, sizeof name, "%s: %s", es_role_info(c->role)->name,
                  r->site->bench->instruments[c->instrument].name);
         r->site->identity(r->site->self, c->instrument, identity, sizeof identity);
-        good &= es_run_copy(&record->name, name) &
-                es_run_copy(&record->identity, *identity ? identity : NULL) &
-                es_run_copy(&record->calibration, c->calibration.number) &
-                es_run_copy(&record->calibrated, c->calibration.date) &
-                es_run_copy(&record->due, c->calibration.due);
+        const struct es_run_text texts[] = {{&record->name, name},
+                                            {&record->identity, *identity ? identity : NULL},
+                                            {&record->calibration, c->calibration.number},
+                                            {&record->calibrated, c->calibration.date},
+                                            {&record->due, c->calibration.due}};
+        good = ES_RUN_COPY_ALL(texts) && good;
     }
     return good;
 }

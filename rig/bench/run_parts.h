@@ -45,6 +45,13 @@ enum es_status es_run_describe_end(struct es_run *r, struct es_error *err) ES_MU
 /* strdup; NULL stays NULL. False: no memory. */
 bool es_run_copy(char **target, const char *text);
 
+struct es_run_text {
+    char **target;
+    const char *text;
+};
+bool es_run_copy_all(const struct es_run_text *texts, size_t count);
+#define ES_RUN_COPY_ALL(texts) es_run_copy_all(texts, sizeof(texts) / sizeof((texts)[0]))
+
 /* The channels whose calibration has run out (or that have none) among those that the run needs; calls back
  * for each. */
 void es_run_overdue(const struct es_run *r,

@@ -8,10 +8,11 @@
 #include "rig/bench/station_live.h"
 #include "rig/bench/write_check.h"
 
-#define SHOW                (ES_NS_PER_S / 10)
-#define SLEW_STEP           (ES_NS_PER_S / 20)
-#define FIRST_VALUES_WITHIN 2.0 /* s: needed channels must have answered by then, or the run does not begin  \
-                                 */
+#define SHOW      (ES_NS_PER_S / 10)
+#define SLEW_STEP (ES_NS_PER_S / 20)
+#define FIRST_VALUES_WITHIN                                                                                  \
+    2.0 /* s: needed channels must have answered by then, or the run does not begin                          \
+         */
 
 static es_time port_now(void *self)
 {

@@ -26,7 +26,7 @@
     "   {\"role\": \"emergency stop\", \"instrument\": \"gauges\", \"address\": {\"register\": 1},\n"        \
     "    \"rate\": \"50 Hz\", \"stale after\": \"0.3 s\"},\n"                                                \
     "   {\"role\": \"supply valve\", \"instrument\": \"valves\", \"address\": {\"register\": 2}},\n"         \
-    "   {\"role\": \"output 1 vent valve\", \"instrument\": \"valves\", \"address\": {\"register\": 3}},\n"        \
+    "   {\"role\": \"output 1 vent valve\", \"instrument\": \"valves\", \"address\": {\"register\": 3}},\n"  \
     "   {\"role\": \"supply demand\", \"instrument\": \"valves\", \"address\": {\"register\": 4},\n"         \
     "    \"unit\": \"bar\"},\n"                                                                              \
     "   {\"role\": \"loop demand\", \"instrument\": \"source\", \"address\": {\"register\": 0},\n"           \
@@ -42,7 +42,7 @@
     "  \"safe state\": {\"within\": \"2 s\", \"writes\": [\n"                                                \
     "   {\"role\": \"supply valve\", \"value\": 0, \"wait\": \"20 ms\"},\n"                                  \
     "   {\"role\": \"supply demand\", \"value\": \"0 bar\"},\n"                                              \
-    "   {\"role\": \"output 1 vent valve\", \"value\": 1},\n"                                                      \
+    "   {\"role\": \"output 1 vent valve\", \"value\": 1},\n"                                                \
     "   {\"role\": \"loop demand\", \"value\": \"0 mA\"}]},\n"                                               \
     "  \"facts\": [{\"name\": \"output 1 volume\", \"value\": \"500 cm3\", \"uncertainty\": \"2 cm3\"}]\n"   \
     " }]\n"                                                                                                  \

@@ -44,7 +44,7 @@ static void put_extremes(const struct es_series *s, const size_t *index, size_t 
 enum es_status es_curve_reduce(const struct es_series *series, size_t most, double **t, double **y,
                                size_t *count, struct es_error *err)
 {
-    size_t *index = malloc((series->count + 1) * sizeof *index);
+    size_t *index = calloc(series->count + 1, sizeof *index);
     double *tt = malloc((most + 1) * sizeof *tt), *yy = malloc((most + 1) * sizeof *yy);
 
     if (index == NULL || tt == NULL || yy == NULL) {

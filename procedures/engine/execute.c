@@ -194,7 +194,7 @@ static enum es_status run_entry(struct es_execution *x, size_t i, struct es_erro
         s = es_replace(&record->skipped, x->reason, err);
     if (record != NULL)
         record->duration = es_elapsed(x) - begin;
-    if (s != ES_OK) {
+    if (s != ES_OK || record == NULL) {
         close_open_entries(x, i, lines, err != NULL ? err->text : es_status_word(s));
         es_announce(x, ES_EVENT_PROCEDURE_END, x->entry->label, err != NULL ? err->text : es_status_word(s));
         return s;

@@ -5,7 +5,7 @@
 #include <string.h>
 
 #include "procedures/engine/execution.h"
-#include "procedures/engine/explain.h"
+#include "procedures/engine/say.h"
 
 double es_elapsed(const struct es_execution *x)
 {
@@ -295,7 +295,7 @@ enum es_status es_execute_steps(struct es_execution *x, const struct es_step *st
         const struct es_step *s = &steps[i];
         if (left_out(x, s))
             continue;
-        (void)es_explain_step(s, x->type, text, sizeof text);
+        (void)es_say_step(s, x->type, true, text, sizeof text);
         es_announce(x, ES_EVENT_STEP, x->entry->label, text);
         enum es_status status = run_one(x, s, err);
         if (status == ES_OK)

@@ -130,30 +130,47 @@ static void explain_needs(const struct es_procedure *p, const struct es_type *ty
     }
 }
 
-static void explain_result(const struct es_measurand *m, const struct es_result *r,
-                           const struct es_type *type, FILE *to)
+static void explain_result(const struct es_result *r, const struct es_type *type, FILE *to)
 {
     char text[600], limit[160];
     const struct es_limit *l = type != NULL ? es_type_limit(type, r->limit) : NULL;
 
     if (l != NULL)
         es_say_limit(l, limit, sizeof limit);
-    (void)snprintf(text, sizeof text, "%s: \"%s\" of the measure \"%s\", judged against \"%s\"%s%s%s%s%s%s",
-                   r->name, m->measure->outputs[r->output].name, m->measure->name, r->limit,
-                   l != NULL ? " (" : "", l != NULL ? limit : "", l != NULL ? ")" : "",
-                   r->required ? "" : "; for information only",
-                   type == NULL && m->when != ES_WHEN_ALWAYS ? "; for units that are " : "",
-                   type == NULL ? es_when_word(m->when) : "");
-    wrap(to, 2, "- ", text);
+    (void)snprintf(text, sizeof text, "%s: %s%slimit \"%s\"%s%s", r->name, l != NULL ? limit : "",
+                   l != NULL ? " (" : "", r->limit, l != NULL ? ")" : "",
+                   r->required ? "" : "; for information only");
+    wrap(to, 4, "- ", text);
+}
+
+/* What is taken from which recordings, and how. */
+static void explain_measurand(const struct es_measurand *m, const struct es_type *type, FILE *to)
+{
+    char text[800];
+    size_t n = (size_t)snprintf(text, sizeof text, "By the measure \"%s\" from the recording%s",
+                                m->measure->name, m->slot_count == 1 ? "" : "s");
+
+    for (size_t i = 0; i < m->slot_count && n < sizeof text; i++)
+        n += (size_t)snprintf(text + n, sizeof text - n, "%s\"%s\"",
+                              i == 0                   ? " "
+                              : i + 1 == m->slot_count ? " and "
+                                                       : ", ",
+                              m->slots[i].recording);
+    if (type == NULL && m->when != ES_WHEN_ALWAYS && n < sizeof text)
+        n += (size_t)snprintf(text + n, sizeof text - n, ", for units that are %s", es_when_word(m->when));
+    if (n < sizeof text)
+        (void)snprintf(text + n, sizeof text - n, ":");
+    wrap(to, 2, "", text);
+    for (size_t k = 0; k < m->result_count; k++)
+        explain_result(&m->results[k], type, to);
 }
 
 static void explain_measurands(const struct es_procedure *p, const struct es_type *type, FILE *to)
 {
     heading(to, "What is measured and judged");
     for (size_t i = 0; i < p->measurand_count; i++)
-        for (size_t k = 0; k < p->measurands[i].result_count; k++)
-            if (es_when_applies(p->measurands[i].when, type))
-                explain_result(&p->measurands[i], &p->measurands[i].results[k], type, to);
+        if (es_when_applies(p->measurands[i].when, type))
+            explain_measurand(&p->measurands[i], type, to);
     if (p->measurand_count == 0)
         fprintf(to, "  Nothing.\n");
 }
@@ -203,8 +220,7 @@ static void explain_title(const char *title, const char *version, const struct e
     wrap(to, 0, "", text);
     if (type == NULL)
         return;
-    (void)snprintf(text, sizeof text, "for %s (%s, %s)", type->title, es_action_word(type->action),
-                   es_motion_word(type->motion));
+    (void)snprintf(text, sizeof text, "for %s", type->title);
     wrap(to, 0, "", text);
 }
 

@@ -10,6 +10,7 @@
 struct sentence {
     char *out;
     size_t size, length;
+    bool brief;
 };
 
 static void say(struct sentence *t, const char *format, ...) ES_PRINTF(2, 3);
@@ -85,6 +86,8 @@ static void say_otherwise(struct sentence *t, const struct es_step *s)
 {
     static const char *const words[] = {"leave out the rest of this procedure", "go on", "stop the run"};
 
+    if (t->brief)
+        return;
     say(t, " If not: %s.", words[s->otherwise]);
 }
 
@@ -92,7 +95,11 @@ static void say_set(struct sentence *t, const struct es_step *s, const struct es
 {
     const struct es_role_info *info = es_role_info(s->role);
 
-    if (info->is_state)
+    if (strcmp(s->to.text, "open") == 0)
+        say(t, "Open the %s.", info->name);
+    else if (strcmp(s->to.text, "shut") == 0)
+        say(t, "Shut the %s.", info->name);
+    else if (info->is_state)
         say(t, "Set %s to %s.", info->name, s->to.text);
     else {
         say(t, "Set %s", info->name);
@@ -145,7 +152,10 @@ static void say_shaft(struct sentence *t, const struct es_step *s, const struct 
         say(t, " and back, %ld %s,", s->times, s->times == 1 ? "time" : "times");
     }
     say_one(t, " at ", &s->at, ES_ROLE_SHAFT_DRIVE, type);
-    say(t, ". On a bench without a shaft motor the operator is asked: \"%s\"", s->text);
+    say(t, ".");
+    if (t->brief)
+        return;
+    say(t, " Without a shaft motor the operator is asked: \"%s\"", s->text);
     say_one(t, " (at most ", &s->at_most, ES_ROLE_NONE, type);
     say(t, ").");
 }
@@ -254,12 +264,17 @@ static void say_kind(struct sentence *t, const struct es_step *s, const struct e
     }
 }
 
-size_t es_explain_step(const struct es_step *step, const struct es_type *type, char *out, size_t size)
+size_t es_say_step(const struct es_step *step, const struct es_type *type, bool brief, char *out, size_t size)
 {
-    struct sentence t = {out, size, 0};
+    struct sentence t = {out, size, 0, brief};
 
     if (size > 0)
         out[0] = '\0';
     say_kind(&t, step, type);
     return t.length;
+}
+
+size_t es_explain_step(const struct es_step *step, const struct es_type *type, char *out, size_t size)
+{
+    return es_say_step(step, type, false, out, size);
 }

@@ -20,28 +20,28 @@ static double slowest_of(const struct es_step *s, const struct es_station_view *
     return least;
 }
 
-enum es_status es_recording_rate(const struct es_step *s, const struct es_station_view *view,
+enum es_status es_recording_rate(const struct es_step *record, const struct es_station_view *view,
                                  const struct es_type *type, double *out, enum es_role *slowest,
                                  struct es_error *err)
 {
     double wanted, least;
     enum es_role role = ES_ROLE_NONE;
 
-    enum es_status status = es_amount_resolve(&s->rate, ES_ROLE_NONE, type, &wanted, err);
+    enum es_status status = es_amount_resolve(&record->rate, ES_ROLE_NONE, type, &wanted, err);
     if (status != ES_OK)
         return status;
     least = NEAR_ENOUGH * wanted;
-    if (s->rate_least.kind != ES_AMOUNT_NONE) {
-        status = es_amount_resolve(&s->rate_least, ES_ROLE_NONE, type, &least, err);
+    if (record->rate_least.kind != ES_AMOUNT_NONE) {
+        status = es_amount_resolve(&record->rate_least, ES_ROLE_NONE, type, &least, err);
         if (status != ES_OK)
             return status;
     }
-    const double reached = view != NULL ? slowest_of(s, view, &role) : INFINITY;
+    const double reached = view != NULL ? slowest_of(record, view, &role) : INFINITY;
     if (reached < fmin(least, NEAR_ENOUGH * wanted)) {
         if (slowest != NULL)
             *slowest = role;
         return es_fail(err, ES_RANGE, "the recording \"%s\" needs %.3g Hz; the bench reaches %.3g Hz for %s",
-                       s->recording, least, reached, es_role_info(role)->name);
+                       record->recording, least, reached, es_role_info(role)->name);
     }
     *out = reached >= NEAR_ENOUGH * wanted ? wanted : reached;
     return ES_OK;

@@ -26,14 +26,14 @@ void es_bus_link_say(struct es_bus_thread *t, const char *format, ...)
 {
     char text[512];
     va_list args;
-    if (!t->log) {
+    if (!t->options.log) {
         return;
     }
     int used = snprintf(text, sizeof text, "bus \"%s\": ", t->about->name);
     va_start(args, format);
     vsnprintf(text + used, sizeof text - (size_t)used, format, args);
     va_end(args);
-    t->log(t->log_self, text);
+    t->options.log(t->options.log_self, text);
 }
 
 static void set_state(struct es_bus_thread *t, enum es_link_state state)

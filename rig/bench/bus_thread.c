@@ -139,6 +139,9 @@ static void scan(struct es_bus_thread *t, size_t index)
     enum es_status status = t->about->driver->read(t->bus, index, t->values, &stamp, &err);
     plan->next += plan->interval;
     es_time now = es_clock_now();
+    if (t->options.scanned) {
+        t->options.scanned(t->options.scanned_self, t->index, deadline, began, now);
+    }
     if (plan->next < now) {
         /* Late by more than one interval: the grid stays, what was missed is not made up for. */
         plan->next += (now - plan->next + plan->interval - 1) / plan->interval * plan->interval;
@@ -358,8 +361,7 @@ enum es_status es_bus_thread_init(struct es_bus_thread *t, const struct es_bench
     t->index = index;
     t->readers = readers;
     t->reader_count = reader_count;
-    t->log = options ? options->log : NULL;
-    t->log_self = options ? options->log_self : NULL;
+    t->options = options ? *options : (struct es_live_options){0};
     t->status = (struct es_bus_status){.name = t->about->name, .driver = t->about->driver->name};
     init_sync(t);
     atomic_store(&t->away_since, es_clock_now());

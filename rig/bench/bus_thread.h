@@ -72,8 +72,7 @@ struct es_bus_thread {
     size_t index;
     struct es_bus_reader *readers;
     size_t reader_count;
-    void (*log)(void *self, const char *line);
-    void *log_self;
+    struct es_live_options options;
 
     /* The thread's own. */
     struct es_bus *bus; /* NULL: never opened */

@@ -78,6 +78,9 @@ struct es_live_options {
     /* One line for the log; may come from any of its threads; NULL: none. */
     void (*log)(void *self, const char *line);
     void *log_self;
+    /* Each scan's times, on the bus's thread: when it was due, began, ended. For measuring; NULL: none. */
+    void (*scanned)(void *self, size_t bus, es_time due, es_time began, es_time ended);
+    void *scanned_self;
 };
 
 /* Starts threads; `bench` must outlive it. Blocks until every station has been made safe or its time for

@@ -33,8 +33,8 @@ static const struct es_parameters common = {
                     .burden_resistance = 60,
                     .low = 4e-3,
                     .high = 20e-3,
-                    .tolerance = 0.003,
-                    .jump = 0.045,
+                    .tolerance = 0.0045,
+                    .jump = 0.05,
                     .cut_low = 0.005,
                     .cut_high = 0.995,
                     .start_time = 0.4},
@@ -46,7 +46,7 @@ static const struct es_parameters common = {
                .band = 0.3 * ES_BAR,
                .lag = 0.15,
                .hA_supply = 0.8,
-               .hA_node = 0.5},
+               .hA_node = 0.8},
     .bench = {.C_isolating = 3 * ES_AIR_DM3_S_BAR,
               .C_vent = 2 * ES_AIR_DM3_S_BAR,
               .valve_lag = 0.008,
@@ -62,15 +62,15 @@ static void linear_single_acting(struct es_parameters *p)
         .preload = 0.4 * ES_BAR * 0.016,
         .spring_rate = 0.8 * ES_BAR * 0.016 / 0.030,
         .coulomb = 50,
-        .adhesion = 56,
+        .adhesion = 53,
         .viscous = 400,
         .stribeck = 0.0003,
         .dead_volume = {0.15e-3, 0.15e-3},
-        .hA = 2,
+        .hA = 6,
     };
     p->linkage = (struct es_linkage_parameters){
         .lever = true, .lever_length = 0.030, .backlash = 0.05 * ES_RAD_PER_DEG};
-    p->electronics.gain = 6;
+    p->electronics.gain = 8;
     p->electronics.rate_gain = 0.5;
 }
 
@@ -85,10 +85,10 @@ static void part_turn_double_acting(struct es_parameters *p)
         .viscous = 12,
         .stribeck = 0.01,
         .dead_volume = {0.15e-3, 0.15e-3},
-        .hA = 2,
+        .hA = 6,
     };
     p->linkage = (struct es_linkage_parameters){.lever = false, .backlash = 0.03 * ES_RAD_PER_DEG};
-    p->electronics.gain = 5;
+    p->electronics.gain = 7;
     p->electronics.rate_gain = 0.5;
 }
 

@@ -82,18 +82,17 @@ static double travel_at_20(struct es_virtual *v)
     return truth(v, ES_ROLE_TRAVEL);
 }
 
-/* How far the actuator wanders while it should hold. */
-static double unrest(struct es_virtual *v)
+/* Small steps: how far from its demand the unit stays. */
+static double small_steps_missed(struct es_virtual *v)
 {
-    double low = INFINITY, high = -INFINITY;
+    static const double currents[] = {12, 12.4, 12.8, 12.4, 12};
+    double worst = 0;
     connect_actuator(v, 4 * BAR);
-    demand(v, 12 * MA, 6);
-    for (int n = 0; n < 400; n++) {
-        es_virtual_advance(v, 0.01);
-        low = fmin(low, truth(v, ES_ROLE_TRAVEL));
-        high = fmax(high, truth(v, ES_ROLE_TRAVEL));
+    for (int i = 0; i < 5; i++) {
+        demand(v, currents[i] * MA, 6);
+        worst = fmax(worst, fabs(look(v).position - (currents[i] - 4) / 16));
     }
-    return high - low;
+    return worst;
 }
 
 static double turn_to(struct es_virtual *v, double angle)
@@ -265,7 +264,7 @@ static const struct look_for table[] = {
     {"coil open", PART_TURN, 0.5, seconds_to_half, 0.2},
     {"coil weak", LINEAR, 0.6, seconds_to_half, 0.2},
     {"coil weak", PART_TURN, 0.6, seconds_to_half, 0.5},
-    {"spool sticking", LINEAR, 0.6, unrest, 0.0005},
+    {"spool sticking", LINEAR, 0.6, small_steps_missed, 0.01},
     {"spool worn", LINEAR, 0.6, flow_1_at_rest, 50},
     {"outputs crossed", LINEAR, 1, travel_at_20, -0.025},
     {"outputs crossed", PART_TURN, 1, travel_at_20, -1.5},

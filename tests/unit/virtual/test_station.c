@@ -70,7 +70,7 @@ Test(station, friction_sticks)
     demand(v, 0, 1); /* the relay rests: what is in stays in */
     const double at = truth(v, ES_ROLE_TRAVEL);
     cr_assert(look(v).sticking);
-    /* Adhesion is 56 N on 160 cm2: let out less than twice 0.035 bar, and nothing moves. */
+    /* Adhesion is 53 N on 160 cm2: let out less than twice 0.035 bar, and nothing moves. */
     const double before = look(v).pressure[ES_CHAMBER_1];
     set(v, ES_ROLE_OUTPUT_1_VENT, 1);
     while (look(v).pressure[ES_CHAMBER_1] > before - 0.02 * BAR) {

@@ -376,7 +376,9 @@ static void add_curves(struct maker *m, size_t points)
         es_tree_text(t, object, "recording", c->recording);
         es_tree_text(t, object, "series", es_role_info(c->role)->name);
         es_tree_text(t, object, "unit", c->unit->name);
-        add_points(t, object, c, picked, es_curve_thin(c, each, picked));
+        size_t count = 0;
+        t->out_of_memory = !es_curve_thin(c, each, picked, &count) || t->out_of_memory;
+        add_points(t, object, c, picked, count);
     }
     free(picked);
 }

@@ -86,14 +86,17 @@ static size_t split_stretches(const struct es_curve *c, struct stretch *list, si
     return count;
 }
 
-size_t es_curve_thin(const struct es_curve *curve, size_t most, size_t *picked)
+bool es_curve_thin(const struct es_curve *curve, size_t most, size_t *picked, size_t *picked_count)
 {
     size_t first = 0;
     size_t last = 0;
+    if (most < 2 || !find_ends(curve, &first, &last)) {
+        *picked_count = 0;
+        return true;
+    }
     struct stretch *list = calloc(most, sizeof *list);
-    if (!list || most < 2 || !find_ends(curve, &first, &last)) {
-        free(list);
-        return 0;
+    if (!list) {
+        return false;
     }
     list[0] = measure_stretch(curve, first, last);
     size_t count = split_stretches(curve, list, most, UNSEEN * span_of(curve));
@@ -102,6 +105,7 @@ size_t es_curve_thin(const struct es_curve *curve, size_t most, size_t *picked)
         picked[i] = list[i].from;
     }
     picked[count] = last;
+    *picked_count = count + 1;
     free(list);
-    return count + 1;
+    return true;
 }

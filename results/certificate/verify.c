@@ -63,67 +63,91 @@ struct parts {
     struct es_public_key key;
 };
 
-/* Everything about an entry that can be told without the payload. NULL, or what is wrong. */
-static const char *take_apart(const cJSON *entry, struct parts *p)
+/* Text of the JWK -> key. Only a lack of memory is a failure here; a bad key leaves *good false. */
+static enum es_status read_key(const cJSON *jwk, struct es_public_key *key, bool *good, struct es_error *err)
+{
+    char *text = NULL;
+    size_t length = 0;
+    enum es_status st = es_canonical_write(jwk, &text, &length, err);
+    if (st == ES_OK) {
+        st = es_public_key_parse("key", text, length, key, err);
+        free(text);
+    }
+    *good = st == ES_OK && text_of(jwk, "kid");
+    return st == ES_NO_MEMORY ? st : ES_OK;
+}
+
+/* Everything about an entry that can be told without the payload. *fault: what is wrong, or NULL. */
+static enum es_status take_apart(const cJSON *entry, struct parts *p, const char **fault,
+                                 struct es_error *err)
 {
     static const char *const members[] = {"jws", "key"};
     static const char *const key_members[] = {"crv", "kid", "kty", "x"};
     const char *jws = text_of(entry, "jws");
     const cJSON *key = cJSON_GetObjectItemCaseSensitive(entry, "key");
     const char *dots = jws ? strstr(jws, "..") : NULL;
+    *fault = NULL;
     if (!cJSON_IsObject(entry) || !dots || !cJSON_IsObject(key) || !has_only(entry, members, 2) ||
         !has_only(key, key_members, 4)) {
-        return "is not a detached JWS with its public key";
+        *fault = "is not a detached JWS with its public key";
+        return ES_OK;
     }
-    size_t written = 0;
     if (es_base64url_decode(jws, (size_t)(dots - jws), p->header, sizeof p->header - 1, &p->header_length,
                             NULL) != ES_OK) {
-        return "has a header that cannot be read";
+        *fault = "has a header that cannot be read";
+        return ES_OK;
     }
     p->header[p->header_length] = 0;
+    size_t written = 0;
     if (es_base64url_decode(dots + 2, strlen(dots + 2), p->signature, sizeof p->signature, &written, NULL) !=
             ES_OK ||
         written != sizeof p->signature) {
-        return "is not 64 bytes long";
+        *fault = "is not 64 bytes long";
+        return ES_OK;
     }
-    char *text = NULL;
-    size_t length = 0;
-    bool ok = es_canonical_write(key, &text, &length, NULL) == ES_OK &&
-              es_public_key_parse("key", text, length, &p->key, NULL) == ES_OK;
-    free(text);
-    return ok && text_of(key, "kid") ? NULL : "carries a public key that is none";
+    bool good = false;
+    enum es_status st = read_key(key, &p->key, &good, err);
+    *fault = good ? NULL : "carries a public key that is none";
+    return st;
 }
 
-/* Reads the protected header into `s`. NULL, or what is wrong. */
-static const char *read_header(const struct parts *p, struct es_certificate_signature *s)
+/* Fills `s` from the header's members. NULL, or what is wrong. */
+static const char *header_fault(const cJSON *header, const char *thumbprint,
+                                struct es_certificate_signature *s)
+{
+    const char *alg = text_of(header, "alg");
+    const char *kid = text_of(header, "kid");
+    const char *role = text_of(header, "role");
+    const char *time = text_of(header, "time");
+    if (!alg || strcmp(alg, "EdDSA") != 0 || cJSON_HasObjectItem(header, "crit") ||
+        cJSON_HasObjectItem(header, "b64")) {
+        return "is not a plain EdDSA signature";
+    }
+    if (!kid || strcmp(kid, thumbprint) != 0) {
+        return "names another key than the one that stands beside it";
+    }
+    if (!role || !role[0] || strlen(role) >= sizeof s->role || !time || !es_is_utc_time(time) ||
+        strlen(time) >= sizeof s->time) {
+        return "does not say its role and time";
+    }
+    (void)snprintf(s->kid, sizeof s->kid, "%s", kid);
+    (void)snprintf(s->role, sizeof s->role, "%s", role);
+    (void)snprintf(s->time, sizeof s->time, "%s", time);
+    return NULL;
+}
+
+/* Reads the protected header into `s`. *fault: what is wrong, or NULL. */
+static enum es_status read_header(const struct parts *p, struct es_certificate_signature *s,
+                                  const char **fault, struct es_error *err)
 {
     struct es_findings findings = {0};
     struct es_document *doc = NULL;
-    const char *fault = "has a header that is not strict JSON";
-    if (es_document_parse("header", p->header, p->header_length, &findings, &doc, NULL) == ES_OK) {
-        const cJSON *header = es_document_root(doc);
-        const char *alg = text_of(header, "alg");
-        const char *kid = text_of(header, "kid");
-        const char *role = text_of(header, "role");
-        const char *time = text_of(header, "time");
-        if (!alg || strcmp(alg, "EdDSA") != 0 || cJSON_HasObjectItem(header, "crit") ||
-            cJSON_HasObjectItem(header, "b64")) {
-            fault = "is not a plain EdDSA signature";
-        } else if (!kid || strcmp(kid, p->key.thumbprint) != 0) {
-            fault = "names another key than the one that stands beside it";
-        } else if (!role || !role[0] || strlen(role) >= sizeof s->role || !time || !es_is_utc_time(time) ||
-                   strlen(time) >= sizeof s->time) {
-            fault = "does not say its role and time";
-        } else {
-            (void)snprintf(s->kid, sizeof s->kid, "%s", kid);
-            (void)snprintf(s->role, sizeof s->role, "%s", role);
-            (void)snprintf(s->time, sizeof s->time, "%s", time);
-            fault = NULL;
-        }
-    }
+    enum es_status st = es_document_parse("header", p->header, p->header_length, &findings, &doc, err);
+    *fault = st == ES_OK ? header_fault(es_document_root(doc), p->key.thumbprint, s)
+                         : "has a header that is not strict JSON";
     es_document_free(doc);
     es_findings_free(&findings);
-    return fault;
+    return st == ES_NO_MEMORY ? st : ES_OK;
 }
 
 static const struct es_trusted_key *find_trusted(const struct check *c, const char *kid)
@@ -142,9 +166,13 @@ static enum es_status check_signature(struct check *c, const cJSON *entry, bool 
     size_t number = r->signature_count + 1;
     struct es_certificate_signature s = {0};
     struct parts p;
-    const char *fault = take_apart(entry, &p);
-    if (!fault) {
-        fault = read_header(&p, &s);
+    const char *fault = NULL;
+    enum es_status st = take_apart(entry, &p, &fault, err);
+    if (st == ES_OK && !fault) {
+        st = read_header(&p, &s, &fault, err);
+    }
+    if (st != ES_OK) {
+        return st;
     }
     for (size_t i = 0; !fault && i < r->signature_count; i++) {
         fault = strcmp(r->signatures[i].kid, s.kid) == 0 ? "is the second one by the same key" : NULL;
@@ -155,8 +183,7 @@ static enum es_status check_signature(struct check *c, const cJSON *entry, bool 
     }
     char *input = NULL;
     size_t length = 0;
-    enum es_status st =
-        es_signing_input(p.header, p.header_length, c->payload, c->payload_length, &input, &length, err);
+    st = es_signing_input(p.header, p.header_length, c->payload, c->payload_length, &input, &length, err);
     if (st != ES_OK) {
         return st;
     }

@@ -217,7 +217,7 @@ static enum es_status read_run(struct es_store *store, const char *run, struct e
     if (st == ES_NOT_FOUND) {
         return st;
     }
-    bool ok = fill_begin(r, run, st == ES_OK ? es_document_root(doc) : NULL);
+    bool ok = st != ES_NO_MEMORY && fill_begin(r, run, st == ES_OK ? es_document_root(doc) : NULL);
     es_document_free(doc);
     doc = NULL;
     if (st == ES_OK) {
@@ -228,7 +228,7 @@ static enum es_status read_run(struct es_store *store, const char *run, struct e
     } else if (st != ES_NOT_FOUND) {
         r->state = ES_RUN_NOT_COMPLETED;
         r->why = strdup(why.text);
-        ok = ok && r->why;
+        ok = ok && st != ES_NO_MEMORY && r->why;
     }
     es_document_free(doc);
     if (!ok) {
@@ -236,6 +236,17 @@ static enum es_status read_run(struct es_store *store, const char *run, struct e
         return es_fail(err, ES_NO_MEMORY, "no memory to list runs");
     }
     return ES_OK;
+}
+
+/* Writes what the killed process could not write any more, so that the next list need not search. No harm
+ * when it fails: the search then finds it again. */
+static void write_late_end(struct es_store *store, const struct es_store_run *r)
+{
+    struct es_error ignored;
+    if (store->mode == ES_STORE_WRITE &&
+        es_store_run_end(store, r->run, r->ended, r->number, r->why, &ignored) != ES_OK) {
+        return;
+    }
 }
 
 /* Gives open runs the certificate that names them. */
@@ -261,6 +272,8 @@ static enum es_status find_certificates(struct es_store *store, struct es_store_
             r->why = record ? strdup("its record says why") : NULL;
             if (!r->number || !r->ended || (record && !r->why)) {
                 st = es_fail(err, ES_NO_MEMORY, "no memory to list runs");
+            } else {
+                write_late_end(store, r);
             }
         }
     }

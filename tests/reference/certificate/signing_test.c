@@ -99,6 +99,32 @@ Test(rfc_8032, section_5_1_7_large_S_is_refused)
     cr_expect_not(es_public_key_verify(&pub, "", 0, signature));
 }
 
+/* RFC 8032 5.1.3 and 5.1.7: public keys of small order, and encodings of y >= p, would let one signature hold
+ * for many messages or one key have two names. The points of order 1, 2, 4 and 8 (from memory, computed
+ * again). */
+Test(rfc_8032, weak_and_non_canonical_public_keys_are_refused)
+{
+    static const char *const rows[] = {
+        "0100000000000000000000000000000000000000000000000000000000000000", /* order 1 */
+        "ecffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f", /* order 2 */
+        "0000000000000000000000000000000000000000000000000000000000000000", /* order 4 */
+        "0000000000000000000000000000000000000000000000000000000000000080",
+        "26e8958fc2b227b045c3f489f2ef98f0d5dfac05d3c63339b13802886d53fc05", /* order 8 */
+        "26e8958fc2b227b045c3f489f2ef98f0d5dfac05d3c63339b13802886d53fc85",
+        "c7176a703d4dd84fba3c0b760d10670f2a2053fa2c39ccc64ec7fd7792ac037a",
+        "c7176a703d4dd84fba3c0b760d10670f2a2053fa2c39ccc64ec7fd7792ac03fa",
+        "edffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f", /* p: 0 again */
+        "eeffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f", /* p + 1: 1 again */
+        "0200000000000000000000000000000000000000000000000000000000000000", /* not on the curve */
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        unsigned char bytes[32];
+        struct es_public_key key;
+        unhex(rows[i], bytes, 32);
+        cr_expect_eq(es_public_key_from_bytes(bytes, &key, NULL), ES_BAD_INPUT, "%s", rows[i]);
+    }
+}
+
 /* RFC 8037 Appendix A (from memory, computed again with an independent library). */
 Test(rfc_8037, appendix_a)
 {

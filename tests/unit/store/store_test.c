@@ -212,6 +212,8 @@ Test(store, open_run_whose_certificate_exists_is_not_open)
     cr_expect_eq(runs.items[1].state, ES_RUN_NOT_COMPLETED);
     cr_expect_str_eq(runs.items[1].number, "EX-000002");
     es_store_runs_free(&runs);
+    cr_expect_eq(es_store_run_end(store, "r1", "e", NULL, "x", &err), ES_REFUSED,
+                 "its end was written by now");
     es_store_close(store);
 }
 

@@ -432,3 +432,11 @@ struct es_type *load_shipped_type(const char *name)
 {
     return load_from("procedures/types", name);
 }
+
+int __lsan_do_recoverable_leak_check(void) __attribute__((weak));
+
+void expect_no_leaks(void)
+{
+    if (__lsan_do_recoverable_leak_check != NULL)
+        cr_expect_eq(__lsan_do_recoverable_leak_check(), 0, "memory was lost");
+}

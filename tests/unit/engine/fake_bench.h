@@ -84,4 +84,8 @@ struct es_execute_options fake_options(const struct fake_bench *b);
 struct es_type *load_type(const char *name);
 struct es_type *load_shipped_type(const char *name);
 
+/* Under the address sanitizer: ends the test when memory is lost. Criterion's children leave without that
+ * check. */
+void expect_no_leaks(void);
+
 #endif

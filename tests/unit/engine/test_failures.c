@@ -98,6 +98,7 @@ static void every_call_fails(enum es_status with)
     cr_expect_gt(n, 100, "%zu calls", n);
     es_plan_free(plan);
     es_type_free(type);
+    expect_no_leaks();
 }
 
 Test(failures, interlock_at_every_call)

@@ -34,20 +34,15 @@ static struct stretch measure_stretch(const struct es_curve *c, size_t from, siz
 /* First and last finite point; false when there are fewer than two. */
 static bool find_ends(const struct es_curve *c, size_t *first, size_t *last)
 {
-    size_t a = 0;
-    size_t b = c->count;
-    while (a < b && !isfinite(c->y[a])) {
-        a++;
+    size_t found = 0;
+    for (size_t i = 0; i < c->count; i++) {
+        if (isfinite(c->y[i])) {
+            *first = found == 0 ? i : *first;
+            *last = i;
+            found++;
+        }
     }
-    while (b > a && !isfinite(c->y[b - 1])) {
-        b--;
-    }
-    if (b - a < 2) {
-        return false;
-    }
-    *first = a;
-    *last = b - 1;
-    return true;
+    return found >= 2;
 }
 
 static double span_of(const struct es_curve *c)

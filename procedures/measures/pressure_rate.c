@@ -15,6 +15,7 @@
 #define LEAST        12   /* samples in the fit */
 #define GROSS        0.5  /* share of the whole rise in the time to settle above which that time is not waited */
 #define MOST_MISFIT  2.5  /* residuals over noise of neighbouring samples */
+#define MOST_SHARE   0.004 /* ... and over the whole change */
 #define GRID         60
 #define HEAT_DOUBT   0.6  /* of the heat's share: 95 % from none to twice as much */
 #define BLOCKS       240  /* means of blocks are enough to look for the bend */
@@ -259,7 +260,7 @@ static enum es_status fit_all(const struct es_pressure_rate_input *in, struct fi
     double size = fabs(j->p[j->n - 1] - j->p[0]);
     /* neighbouring samples differ by noise and by the rise from one to the next */
     local = hypot(local, hypot(floor, size / (double)j->n));
-    if (noise > MOST_MISFIT * local && noise > 0.01 * size)
+    if (noise > MOST_MISFIT * local && noise > MOST_SHARE * size)
         return refuse(out, "no single rate describes the recording: it departs from a slowing rise by %.2g Pa, "
                       "noise is %.2g Pa", noise, local);
     double rate_guess = fmax(fabs(straight.fit.b[1]), fabs(free_bend.fit.b[1]));

@@ -194,7 +194,8 @@ static size_t first_fitted(const struct es_samples *s, double settle)
         return s->n;
     double whole = s->y[s->n - 1] - s->y[0], early = s->y[a] - s->y[0];
     double noise = es_noise_from_differences(s->y, s->n);
-    if (fabs(whole) > 20 * noise && early / whole > GROSS)
+    bool long_enough = s->t[s->n - 1] - s->t[0] > 2 * settle;
+    if (long_enough && fabs(whole) > 20 * noise && early / whole > GROSS)
         for (a = 0; a + 1 < s->n && fabs(s->y[a] - s->y[0]) < 0.05 * fabs(whole);)
             a++;
     return a;

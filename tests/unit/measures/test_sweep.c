@@ -1,0 +1,128 @@
+/* Sensor sweep: faults of the track, and what is refused. */
+#include <criterion/criterion.h>
+#include <math.h>
+#include <string.h>
+
+#include "tests/unit/measures/synthetic.h"
+
+#define DEG 0.017453292519943295
+
+static const struct es_measured *get(const struct es_measured *m, const char *output)
+{
+    const struct es_measured *v = syn_output("sensor sweep", m, output);
+    cr_assert(v->valid, "%s: %s", output, v->reason);
+    return v;
+}
+
+static struct es_measured *sweep(const struct syn_sweep *s, const char *settings, uint64_t seed)
+{
+    struct es_trace *t = syn_sweep_trace(s, &seed);
+    struct es_measured *m = syn_measure_one("sensor sweep", settings, t, NULL);
+    es_trace_free(t);
+    return m;
+}
+
+Test(sweep, good_sensor)
+{
+    struct syn_sweep s = {.rate = 200, .speeds = {15 * DEG, 40 * DEG}, .noise = 1e-4, .bow = 0.004};
+    struct es_measured *m = sweep(&s, NULL, 1);
+    cr_assert_eq(get(m, "dropouts")->value, 0);
+    cr_assert_eq(get(m, "reversals")->value, 0);
+    cr_assert_eq(get(m, "widest dropout")->value, 0);
+    cr_assert_float_eq(get(m, "usable range")->value / DEG, 90, 0.3);
+    cr_assert_float_eq(get(m, "margin low")->value, 0.1, 5e-4);
+    cr_assert_float_eq(get(m, "margin high")->value, 0.1, 5e-4);
+    double most = 0, end = 0.004 * sin(acos(-1) * 0.94); /* sine about the line of its ends at 94 % */
+    for (int i = 0; i <= 20; i++) {
+        double x = 0.94 * (i / 10.0 - 1);
+        most = fmax(most, fabs(0.004 * sin(acos(-1) * x) - end * x / 0.94));
+    }
+    cr_assert_float_eq(get(m, "linearity terminal-based")->value, most / (0.8 * 0.94 + 2 * end), 2e-4);
+    cr_assert_lt(get(m, "linearity independent")->value, get(m, "linearity terminal-based")->value);
+    cr_assert_lt(get(m, "smoothness")->value, 0.001);
+    cr_assert_lt(get(m, "repeatability")->value, 0.0005);
+    free(m);
+}
+
+Test(sweep, falling_sensor)
+{
+    struct syn_sweep s = {.rate = 200, .speeds = {15 * DEG, 40 * DEG}, .noise = 1e-4, .gain = -0.5 / (90 * DEG), .delay = 0.02,
+                          .play = 0.5 * DEG};
+    struct es_measured *m = sweep(&s, NULL, 2);
+    cr_assert_float_eq(get(m, "delay")->value, 0.02, 0.001);
+    cr_assert_float_eq(get(m, "hysteresis")->value, 0.5 / 90 / 0.94, 5e-4);
+    cr_assert_float_eq(get(m, "margin low")->value, 0.25, 3e-3);
+    cr_assert_eq(get(m, "reversals")->value, 0);
+    free(m);
+}
+
+Test(sweep, dropouts_with_place_and_width)
+{
+    struct syn_sweep s = {.rate = 200,
+                          .speeds = {12 * DEG, 36 * DEG},
+                          .noise = 2e-4,
+                          .delay = 0.02,
+                          .dropout_at = {-20 * DEG, 5 * DEG, 30 * DEG},
+                          .dropout_width = {1 * DEG, 3 * DEG, 0.4 * DEG}};
+    struct es_measured *m = sweep(&s, NULL, 3);
+    cr_assert_eq(get(m, "dropouts")->value, 3);
+    const struct es_measured *w = get(m, "widest dropout");
+    cr_assert_float_eq(w->value / DEG, 3, 0.1);
+    cr_assert_float_eq(get(m, "usable range")->value / DEG, 45 - 20 - 0.5, 0.3); /* below the first */
+    cr_assert_lt(get(m, "hysteresis")->value, 0.002);
+    free(m);
+}
+
+Test(sweep, readings_not_good_are_dropouts)
+{
+    struct syn_sweep s = {.rate = 200, .speeds = {12 * DEG, 36 * DEG}, .noise = 2e-4};
+    uint64_t seed = 4;
+    struct es_trace *t = syn_sweep_trace(&s, &seed);
+    for (size_t i = 0; i < t->series[1].count; i++)
+        if (fabs(t->series[0].y[i] - 10 * DEG) < 1 * DEG)
+            t->series[1].quality[i] = ES_OUT_OF_RANGE;
+    struct es_measured *m = syn_measure_one("sensor sweep", NULL, t, NULL);
+    cr_assert_eq(get(m, "dropouts")->value, 1);
+    cr_assert_float_eq(get(m, "widest dropout")->value / DEG, 2, 0.15);
+    free(m);
+    es_trace_free(t);
+}
+
+Test(sweep, reversal)
+{
+    struct syn_sweep s = {.rate = 200, .speeds = {12 * DEG, 36 * DEG}, .noise = 1e-4, .dip_at = 10 * DEG, .dip = 0.025};
+    struct es_measured *m = sweep(&s, "{\"dropout deviation\": \"5 %\"}", 5);
+    cr_assert_geq(get(m, "reversals")->value, 1);
+    cr_assert_gt(get(m, "smoothness")->value, 0.003);
+    free(m);
+}
+
+Test(sweep, sensor_that_ends_early)
+{
+    struct syn_sweep s = {.rate = 200, .speeds = {12 * DEG, 36 * DEG}, .noise = 1e-4, .gain = 1.2 / (90 * DEG)};
+    uint64_t seed = 6;
+    struct es_trace *t = syn_sweep_trace(&s, &seed);
+    for (size_t i = 0; i < t->series[1].count; i++)
+        t->series[1].y[i] = fmin(fmax(t->series[1].y[i], 0.0005), 0.9995);
+    struct es_measured *m = syn_measure_one("sensor sweep", "{\"dropout deviation\": \"20 %\"}", t, NULL);
+    cr_assert_float_eq(get(m, "usable range")->value / DEG, 0.98 / 1.2 * 90, 1.0);
+    cr_assert_lt(get(m, "margin low")->value, 0.002);
+    free(m);
+    es_trace_free(t);
+}
+
+Test(sweep, refusals)
+{
+    struct syn_sweep s = {.rate = 200, .speeds = {20 * DEG}, .noise = 1e-4};
+    struct es_measured *m = sweep(&s, NULL, 7);
+    const struct es_measured *v = syn_output("sensor sweep", m, "linearity independent");
+    cr_assert_not(v->valid);
+    cr_assert_not_null(strstr(v->reason, "two round trips"), "%s", v->reason);
+    free(m);
+    s = (struct syn_sweep){.rate = 200, .speeds = {20 * DEG, 40 * DEG}, .noise = 0.01};
+    m = sweep(&s, NULL, 8);
+    v = syn_output("sensor sweep", m, "dropouts");
+    cr_assert_not(v->valid);
+    cr_assert_not_null(strstr(v->reason, "noise hides"), "%s", v->reason);
+    free(m);
+}

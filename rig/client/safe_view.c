@@ -18,16 +18,6 @@ void es_safe_view_print(const cJSON *safe, const struct es_screen *screen, FILE 
     else
         es_text_add(&text, "SAFE STATE NOT REACHED. ");
     es_text_add(&text, es_member_text(safe, "sentence"));
-    if (!reached) {
-        const cJSON *step;
-        cJSON_ArrayForEach(step, es_member(safe, "steps"))
-        {
-            if (strcmp(es_member_text(step, "text"), "") != 0)
-                es_text_printf(&text, " %s: %s (%s).", es_member_text(step, "role"),
-                               es_member_text(step, "outcome"), es_member_text(step, "text"));
-        }
-        es_text_add(&text, " Use the bench's own emergency stop and vent by hand before you touch the unit.");
-    }
     if (text.bytes != NULL)
         es_text_visible(&clean, text.bytes, text.length);
     if (clean.bytes != NULL)

@@ -69,6 +69,24 @@ static int decimals_of(double resolution)
     return decimals < 0 ? 0 : decimals > 6 ? 6 : decimals;
 }
 
+/* A state as the trade says it; NULL for what is no state. */
+static const char *state_word(const char *role, double value)
+{
+    static const struct {
+        const char *part, *off, *on;
+    } words[] = {
+        {"valve", "shut", "open"},         {"emergency stop", "PRESSED", "healthy"},
+        {"guard", "OPEN", "closed"},       {"shaft coupling", "free", "coupled"},
+        {"auxiliary supply", "off", "on"},
+    };
+    if (isnan(value))
+        return NULL;
+    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
+        if (strstr(role, words[i].part) != NULL)
+            return value != 0 ? words[i].on : words[i].off;
+    return NULL;
+}
+
 static void channel_row(struct look *look, struct es_table *table, const cJSON *channel)
 {
     const char *state = es_member_text(channel, "state");
@@ -88,9 +106,10 @@ static void channel_row(struct look *look, struct es_table *table, const cJSON *
     look->faults += !good + overdue;
     char word[40];
     snprintf(word, sizeof word, "%s%s", good ? "" : "! ", never_written ? "not written" : state);
-    const char *cells[] = {es_member_text(channel, "role"),
+    const char *role = es_member_text(channel, "role"), *as_word = state_word(role, value);
+    const char *cells[] = {role,
                            output ? "out" : "in",
-                           text,
+                           as_word != NULL ? as_word : text,
                            strcmp(unit, "1") == 0 ? "" : unit,
                            word,
                            age,

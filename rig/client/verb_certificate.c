@@ -94,7 +94,10 @@ static void list_one(struct listing *l, const char *const values[FIELD_COUNT])
         const char *verdict = values[8] != NULL && values[8][0] != '\0' ? values[8]
                               : record                                  ? "not completed"
                                                                         : values[7];
-        const char *cells[] = {values[0], verdict, values[3], values[4], values[5], values[6], values[2]};
+        char issued[24] = ""; /* to the minute: 2026-02-03 10:11 */
+        if (values[2] != NULL && strlen(values[2]) >= 16)
+            snprintf(issued, sizeof issued, "%.10s %.5s", values[2], values[2] + 11);
+        const char *cells[] = {values[0], verdict, values[3], values[4], values[5], values[6], issued};
         bool fine = verdict != NULL && strcmp(verdict, "pass") == 0;
         es_table_row(l->table, fine ? ES_PLAIN : ES_STRONG, cells);
     }
@@ -155,7 +158,7 @@ static enum es_status list(const struct arguments *a, const struct source *from,
         {.title = "Type", .wraps = true, .least = 12},
         {.title = "Plan", .wraps = true, .least = 12},
         {.title = "State", .wraps = true},
-        {.title = "Issued"},
+        {.title = "Issued (UTC)"},
     };
     struct listing l = {.a = a, .table = es_table_new(columns, sizeof columns / sizeof columns[0])};
     enum es_status s = ES_OK;

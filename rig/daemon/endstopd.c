@@ -164,13 +164,15 @@ static enum es_status open_state_and_bench(struct daemon *d, struct es_error *er
     return s;
 }
 
-static void log_stations(struct daemon *d)
+/* The stations log what they reach; what they do not reach is worth saying again, last. */
+static void log_unsafe_stations(struct daemon *d)
 {
     for (size_t i = 0; i < d->bench->station_count; i++) {
         struct es_station_status status;
         es_station_status(es_live_station(d->live, d->bench->stations[i].name), &status);
-        es_log(&d->log, status.safe.reached ? ES_LOG_NOTICE : ES_LOG_ERROR, "station %s: %s", status.name,
-               status.safe.sentence);
+        if (!status.safe.reached)
+            es_log(&d->log, ES_LOG_ERROR, "station %s is NOT proved safe: %s", status.name,
+                   status.safe.sentence);
     }
 }
 
@@ -185,7 +187,7 @@ static enum es_status start(struct daemon *d, struct es_error *err)
         s = open_state_and_bench(d, err);
     if (s != ES_OK)
         return s;
-    log_stations(d);
+    log_unsafe_stations(d);
     s = es_office_take_key(d->office, err);
     size_t interrupted = 0;
     if (s == ES_OK)

@@ -240,14 +240,11 @@ void es_server_drain(struct es_server *server, double seconds)
 {
     es_time end = es_clock_now() + es_from_seconds(seconds);
     struct pollfd fds[ES_SERVER_SESSIONS];
-    for (es_time now = es_clock_now(); now < end; now = es_clock_now()) {
-        turn_sessions(server, NULL, 0, now);
-        size_t polled = 0;
-        for (size_t i = 0; i < server->count; i++)
-            if ((es_session_events(server->sessions[i]) & POLLOUT) != 0)
-                fds[polled++] = (struct pollfd){.fd = es_session_fd(server->sessions[i]), .events = POLLOUT};
-        if (polled == 0 || (poll(fds, polled, 50) < 0 && errno != EINTR))
+    for (es_time now = es_clock_now(); now < end && server->count > 0; now = es_clock_now()) {
+        size_t polled = fill_polls(server, fds);
+        if (poll(fds, polled, 50) < 0)
             break;
+        turn_sessions(server, fds, polled, es_clock_now());
     }
     for (size_t i = 0; i < server->count; i++)
         es_session_free(server->sessions[i]);

@@ -128,7 +128,9 @@ static void keep_silence(const struct es_modbus_wire *w)
  */
 static enum es_status check_nothing_waits(struct es_modbus_wire *w, struct es_error *err)
 {
-    enum es_status status = es_transport_wait(w->transport, es_clock_now(), err);
+    uint8_t waste[64];
+    size_t got;
+    enum es_status status = es_transport_read(w->transport, waste, sizeof waste, es_clock_now(), &got, err);
     if (status == ES_TIMEOUT) {
         es_error_clear(err);
         return ES_OK;

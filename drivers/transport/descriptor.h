@@ -14,7 +14,7 @@ enum es_status es_descriptor_read(int fd, uint8_t *to, size_t size, es_time dead
 enum es_status es_descriptor_write(int fd, const uint8_t *from, size_t count, es_time deadline,
                                    const char *what, struct es_error *err);
 
-/* Waits until an output queue, asked by ioctl `request` (TIOCOUTQ, SIOCOUTQ), is empty. */
+/* Waits until an output queue, asked by ioctl `request` (TIOCOUTQ, SIOCOUTQNSD), is empty. */
 enum es_status es_descriptor_drain(int fd, unsigned long request, es_time deadline, const char *what,
                                    struct es_error *err);
 

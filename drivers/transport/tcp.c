@@ -132,7 +132,7 @@ static enum es_status tcp_write(struct es_transport *t, const uint8_t *from, siz
 static enum es_status tcp_drain(struct es_transport *t, es_time deadline, struct es_error *err)
 {
     struct tcp *tcp = (struct tcp *)t;
-    return es_descriptor_drain(tcp->fd, SIOCOUTQ, deadline, tcp->name, err);
+    return es_descriptor_drain(tcp->fd, SIOCOUTQNSD, deadline, tcp->name, err);
 }
 
 static enum es_status tcp_wait(struct es_transport *t, es_time deadline, struct es_error *err)

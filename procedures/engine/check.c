@@ -38,6 +38,25 @@ static enum es_status gather_facts(const struct es_station_view *view, const str
     return ES_OK;
 }
 
+/* One sentence a procedure: lines whose uncertainty the measure cannot tell before it has a recording. */
+static void note_untold(struct es_check_report *report, const char *label, bool *no_memory)
+{
+    char sentence[1200];
+    size_t n = 0;
+
+    for (size_t i = 0; i < report->line_count; i++) {
+        const struct es_check_line *l = &report->lines[i];
+        if (strcmp(l->procedure, label) != 0 || !l->applies || l->not_tested != NULL || !isnan(l->u) ||
+            n >= sizeof sentence)
+            continue;
+        n += (size_t)snprintf(sentence + n, sizeof sentence - n, "%s%s",
+                              n == 0 ? "test uncertainty ratios that show only in a recording: " : "; ",
+                              l->measurand);
+    }
+    if (n > 0)
+        es_report_sentence(report, false, no_memory, sentence);
+}
+
 static enum es_status check_entry(const struct es_plan_entry *entry, const struct es_station_view *view,
                                   const struct es_type *type, struct es_known_facts *facts,
                                   struct es_findings *findings, struct es_check_report *report,
@@ -58,6 +77,10 @@ static enum es_status check_entry(const struct es_plan_entry *entry, const struc
         s = es_fail(err, ES_NO_MEMORY, "no memory for the report");
     else
         s = es_check_lines(&walk, entry->label, facts, err);
+    if (s == ES_OK && view != NULL && type != NULL)
+        note_untold(report, entry->label, &walk.no_memory);
+    if (s == ES_OK && walk.no_memory)
+        s = es_fail(err, ES_NO_MEMORY, "no memory for the report");
     es_walk_free(&walk);
     return s;
 }

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "procedures/engine/say.h"
 #include "procedures/engine/walk.h"
 
 void es_report_sentence(struct es_check_report *report, bool remark, bool *no_memory, const char *sentence)
@@ -96,7 +97,7 @@ static void print_sentences(const char *heading, char *const *items, size_t coun
     if (count > 0)
         fprintf(to, "\n%s\n", heading);
     for (size_t i = 0; i < count; i++)
-        fprintf(to, "  - %s\n", items[i]);
+        es_wrap(to, 98, 2, "- ", items[i]);
 }
 
 void es_check_print(const struct es_check_report *report, FILE *to)

@@ -13,8 +13,7 @@
 
 #define WIDTH 78
 
-/* Prints words with the first line after `first`, the others indented by as much; wraps at WIDTH. */
-static void wrap(FILE *to, int indent, const char *first, const char *text)
+void es_wrap(FILE *to, int width, int indent, const char *first, const char *text)
 {
     const int hang = indent + (int)es_utf8_count(first);
     int column = hang;
@@ -30,7 +29,7 @@ static void wrap(FILE *to, int indent, const char *first, const char *text)
         int letters = 0;
         for (size_t i = 0; i < bytes; i++)
             letters += ((unsigned char)text[i] & 0xc0) != 0x80;
-        if (line_begun && column + 1 + letters > WIDTH) {
+        if (line_begun && column + 1 + letters > width) {
             fprintf(to, "\n%*s", hang, "");
             column = hang;
             line_begun = false;
@@ -41,6 +40,11 @@ static void wrap(FILE *to, int indent, const char *first, const char *text)
         text += bytes;
     }
     fputc('\n', to);
+}
+
+static void wrap(FILE *to, int indent, const char *first, const char *text)
+{
+    es_wrap(to, WIDTH, indent, first, text);
 }
 
 static void heading(FILE *to, const char *text)

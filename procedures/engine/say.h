@@ -2,6 +2,8 @@
 #ifndef ES_ENGINE_SAY_H
 #define ES_ENGINE_SAY_H
 
+#include <stdio.h>
+
 #include "procedures/engine/procedure.h"
 #include "procedures/judgement/outcome.h"
 
@@ -14,6 +16,8 @@ void es_say_limit(const struct es_limit *limit, char *out, size_t size);
  * other benches. Always terminated; returns the length needed. */
 size_t es_say_step(const struct es_step *step, const struct es_type *type, bool brief, char *out,
                    size_t size);
+/* Prints words with the first line after `first`, the others indented by as much. */
+void es_wrap(FILE *to, int width, int indent, const char *first, const char *text);
 /* "3 min 20 s". */
 void es_say_duration(double seconds, char *out, size_t size);
 

@@ -223,6 +223,22 @@ void es_walk_steps(struct es_walk *w, const struct es_step *steps, size_t count)
         walk_step(w, &steps[i]);
 }
 
+/* A bench whose test actuator moves the other way cannot test this type. */
+static void check_motion(struct es_walk *w)
+{
+    const struct es_need *need = es_find_need(w->procedure, ES_ROLE_TRAVEL, w->type);
+
+    if (need == NULL || w->view == NULL || w->type == NULL || !w->view->roles[ES_ROLE_TRAVEL].present)
+        return;
+    const enum es_dimension wanted = w->type->motion == ES_PART_TURN ? ES_DIM_ANGLE : ES_DIM_LENGTH;
+    const enum es_dimension is = w->view->roles[ES_ROLE_TRAVEL].dimension;
+    if (is != wanted)
+        es_walk_fault(w, need->place, "travel",
+                      "a bench whose travel is %s, for a %s unit; that of station \"%s\" is %s",
+                      wanted == ES_DIM_ANGLE ? "an angle" : "a length", es_motion_word(w->type->motion),
+                      w->view->station, is == ES_DIM_ANGLE ? "an angle" : "a length");
+}
+
 /* Every procedure begins in the bench's safe state (es_port.rest). */
 static void begin(struct es_walk *w)
 {
@@ -252,6 +268,7 @@ enum es_status es_walk_procedure(struct es_walk *walk, const struct es_procedure
     *walk = (struct es_walk){
         .procedure = procedure, .view = view, .type = type, .findings = findings, .report = report};
     begin(walk);
+    check_motion(walk);
     es_walk_steps(walk, procedure->steps, procedure->step_count);
     if (walk->no_memory) {
         es_walk_free(walk);

@@ -35,11 +35,26 @@ void es_walk_note(struct es_walk *w, const char *format, ...)
     es_report_sentence(w->report, false, &w->no_memory, sentence);
 }
 
+/* Travel is a length or an angle; which one, the type of unit says. */
+static bool right_motion(struct es_walk *w, const struct es_amount *amount, enum es_role role)
+{
+    if (role != ES_ROLE_TRAVEL || w->type == NULL || amount->kind != ES_AMOUNT_QUANTITY ||
+        amount->unit == NULL)
+        return true;
+    const enum es_dimension d = amount->unit->dimension;
+    const bool turn = w->type->motion == ES_PART_TURN;
+    if (d != (turn ? ES_DIM_LENGTH : ES_DIM_ANGLE) && d != (turn ? ES_DIM_LENGTH_RATE : ES_DIM_ANGLE_RATE))
+        return true;
+    es_walk_fault(w, amount->place, amount->text, "%s, for a %s unit; a share (%%) of the travel suits both",
+                  turn ? "an angle" : "a length", es_motion_word(w->type->motion));
+    return false;
+}
+
 bool es_walk_resolve(struct es_walk *w, const struct es_amount *amount, enum es_role role, double *out)
 {
     struct es_error err;
 
-    if (amount->kind == ES_AMOUNT_NONE)
+    if (amount->kind == ES_AMOUNT_NONE || !right_motion(w, amount, role))
         return false;
     const enum es_status s = es_amount_resolve(amount, role, w->type, out, &err);
     if (s == ES_OK)

@@ -68,6 +68,9 @@ static const struct refusal refusals[] = {
     {"jump where a ramp is due",
      "{\"do\": \"set\", \"role\": \"shaft drive\", \"to\": \"5 deg\", \"where fitted\": true}", "", "a ramp"},
     /* names */
+    {"angle of travel for a linear unit",
+     "{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"10 deg\", \"at most\": \"3 s\"}", "",
+     "a length, for a linear unit"},
     {"unknown quantity", "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"nominal suply\"}", "",
      "no quantity \"nominal suply\""},
     {"quantity of another dimension", "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"loop high\"}",
@@ -347,6 +350,24 @@ Test(proof, knows_the_longest_duration)
         es_check_report_free(&report);
         es_procedure_free(p);
     }
+    fake_bench_free(b);
+    es_type_free(type);
+}
+
+Test(proof, refuses_a_bench_that_moves_the_other_way)
+{
+    struct es_type *type = load_type("part-turn-double-acting");
+    struct fake_bench *b = fake_bench_new(type);
+    struct es_procedure *p = must_read("{\"do\": \"hold\", \"for\": \"1 s\"}", "");
+    struct es_findings f = {0};
+    struct es_check_report report;
+
+    b->view.roles[ES_ROLE_TRAVEL].dimension = ES_DIM_LENGTH;
+    cr_expect_eq(check(p, &b->view, type, &f, &report), ES_BAD_INPUT);
+    cr_expect(told(&f, "for a part-turn unit"));
+    es_check_report_free(&report);
+    es_findings_free(&f);
+    es_procedure_free(p);
     fake_bench_free(b);
     es_type_free(type);
 }

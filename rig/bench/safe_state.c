@@ -151,19 +151,34 @@ static void say_air(const struct es_safe_sequence *s, char *text, size_t size)
     }
 }
 
+/* Adds an output and its reason to the list; by name alone when the sentence grows too long. */
+static void name_step(const struct es_safe_step *step, char *list, size_t size, size_t *told)
+{
+    char item[256];
+    size_t used = strlen(list);
+    const char *name = es_role_info(step->role)->name, *comma = (*told)++ ? ", " : "";
+    snprintf(item, sizeof item, "%s\"%s\" (%s)", comma, name, step->text);
+    if (used + strlen(item) + 12 > size) {
+        snprintf(item, sizeof item, "%s\"%s\"", comma, name);
+    }
+    if (used + strlen(item) + 12 <= size) {
+        snprintf(list + used, size - used, "%s", item);
+    } else if (!strstr(list, "and others")) {
+        snprintf(list + used, size - used, ", and others");
+    }
+}
+
 static void say(struct es_safe_sequence *s)
 {
     struct es_safe_report *r = &s->report;
-    size_t open = 0, unproved = 0;
+    size_t open = 0, unproved = 0, told = 0;
     char list[320] = "";
     for (size_t i = 0; i < r->count; i++) {
         bool bad = r->steps[i].outcome == ES_SAFE_NOT_DONE;
         open += bad;
         unproved += r->steps[i].outcome == ES_SAFE_UNPROVED;
         if (bad || r->steps[i].outcome == ES_SAFE_UNPROVED) {
-            size_t used = strlen(list);
-            snprintf(list + used, sizeof list - used, "%s\"%s\" (%s)", used ? ", " : "",
-                     es_role_info(r->steps[i].role)->name, r->steps[i].text);
+            name_step(&r->steps[i], list, sizeof list, &told);
         }
     }
     if (open) {

@@ -35,7 +35,7 @@ static void read_many(enum way way, int reads, double delay, unsigned run, bool 
     struct test_bus b;
     struct es_error err;
     unsigned good = 0, late = 0;
-    char last[640] = "";
+    char last[700] = "";
     server_start(&server, way_is_tcp(way));
     bus_prepare(&b, &server, way);
     b.settings.silence = 0.0001; /* the server does not mind, and the test is short */

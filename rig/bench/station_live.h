@@ -42,6 +42,7 @@ struct es_station {
     uint64_t rate_count[ES_ROLE_COUNT];
     double rate[ES_ROLE_COUNT];
     es_time rate_from;
+    es_time show_at; /* when the watch is shown values next */
 };
 
 struct es_live {

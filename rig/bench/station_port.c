@@ -29,20 +29,20 @@ static const struct es_run_watch *watch_of(const struct es_station *s)
 static void wait_until(struct es_station *s, es_time deadline)
 {
     const struct es_run_watch *watch = watch_of(s);
-    es_time now = es_clock_now(), show = now + SHOW;
+    es_time now = es_clock_now();
     while (now < deadline && es_core_status(&s->core, NULL) == ES_OK) {
-        es_time until = watch && watch->values && show < deadline ? show : deadline;
+        es_time until = watch && watch->values && s->show_at < deadline ? s->show_at : deadline;
         struct timespec at = {(time_t)(until / ES_NS_PER_S), (long)(until % ES_NS_PER_S)};
         (void)pthread_cond_timedwait(&s->changed, &s->lock, &at);
         now = es_clock_now();
-        if (watch && watch->values && now >= show) {
+        if (watch && watch->values && now >= s->show_at) {
             struct es_reading by_role[ES_ROLE_COUNT];
             es_core_readings(&s->core, now, by_role);
             pthread_mutex_unlock(&s->lock);
             watch->values(watch->self, by_role);
             pthread_mutex_lock(&s->lock);
             now = es_clock_now();
-            show = now + SHOW;
+            s->show_at = now + SHOW;
         }
     }
 }

@@ -85,7 +85,10 @@ enum es_status es_execute_confirm(struct es_execution *x, const struct es_step *
 
 static enum es_status one_caution(struct es_execution *x, const char *text, struct es_error *err)
 {
-    const struct es_question q = {.kind = ES_ASK_CONFIRM, .text = text, .timeout = ES_QUESTION_TIMEOUT};
+    const struct es_question q = {.kind = ES_ASK_CONFIRM,
+                                  .text = "Do you confirm that this caution is heeded?",
+                                  .caution = text,
+                                  .timeout = ES_QUESTION_TIMEOUT};
     struct es_answer a = {0};
 
     if (x->options->unattended)

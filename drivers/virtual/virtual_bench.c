@@ -339,27 +339,34 @@ void es_virtual_outside(struct es_virtual *v)
     }
 }
 
+/* What can happen to a bench that people work at. */
+static const struct {
+    enum es_role role;
+    double low, high;
+    bool state;
+} happenings[] = {
+    {ES_ROLE_EMERGENCY_STOP, 0, 1, true},          {ES_ROLE_GUARD, 0, 1, true},
+    {ES_ROLE_AMBIENT_PRESSURE, 5e4, 1.2e5, false}, {ES_ROLE_AMBIENT_TEMPERATURE, 230, 340, false},
+    {ES_ROLE_AMBIENT_HUMIDITY, 0, 1, false},       {ES_ROLE_SUPPLY_DEW_POINT, 170, 330, false},
+};
+
 enum es_status es_virtual_happen(struct es_virtual *v, enum es_role role, double value, struct es_error *err)
 {
-    switch (role) {
-    case ES_ROLE_EMERGENCY_STOP:
-    case ES_ROLE_GUARD:
-        if (value != 0 && value != 1) {
-            return es_fail(err, ES_RANGE, "%s is 0 or 1", es_role_info(role)->name);
-        }
-        break;
-    case ES_ROLE_AMBIENT_TEMPERATURE:
-    case ES_ROLE_AMBIENT_PRESSURE:
-    case ES_ROLE_AMBIENT_HUMIDITY:
-    case ES_ROLE_SUPPLY_DEW_POINT:
-        if (!isfinite(value) || value <= 0) {
-            return es_fail(err, ES_RANGE, "%s must be above zero", es_role_info(role)->name);
-        }
-        break;
-    default:
+    const size_t count = sizeof happenings / sizeof happenings[0];
+    size_t i = 0;
+    while (i < count && happenings[i].role != role) {
+        i++;
+    }
+    if (i == count) {
         return es_fail(err, ES_USAGE,
                        "this does not happen to a bench: only emergency stop, guard, ambient "
                        "values and dew point are given from outside");
+    }
+    const double low = happenings[i].low, high = happenings[i].high;
+    if (!(value >= low && value <= high) || (happenings[i].state && value != low && value != high)) {
+        const struct es_unit *unit = es_dimension_unit(es_role_info(role)->dimension);
+        return es_fail(err, ES_RANGE, "%s: %g %s is not in %g to %g", es_role_info(role)->name,
+                       es_to_unit(value, unit), unit->name, es_to_unit(low, unit), es_to_unit(high, unit));
     }
     es_virtual_settle(v);
     v->happening[role] = value;

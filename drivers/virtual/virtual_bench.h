@@ -30,7 +30,7 @@
  *   sensor               ratio 0.5 + 0.48 angle/58 deg; constant beyond 58 deg; shaft stops at 62 deg
  *   loop                 4 .. 20 mA = 0 .. 100 % of travel; below about 3.6 mA dead; 8 V + 60 ohm burden
  *   relay                rests shut; leaks below 1 Nl/h at rest; C 0.4 dm3/(s bar) fully open
- *   stroke               about 1.5 s up, 2 s down         about 1.5 s each way
+ *   full stroke          about 0.8 s up, 3.5 s down       about 2.3 s each way
  */
 enum es_virtual_type {
     ES_VIRTUAL_LINEAR_SINGLE_ACTING,

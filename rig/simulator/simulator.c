@@ -97,7 +97,7 @@ static enum es_status build_instruments(struct simulator *sim, struct es_error *
     return ES_OK;
 }
 
-static enum es_status open_buses(struct simulator *sim, struct es_error *err)
+static enum es_status open_buses(struct simulator *sim, bool without_wires, struct es_error *err)
 {
     sim->buses = calloc(sim->bench->bus_count, sizeof *sim->buses);
     if (!sim->buses) {
@@ -107,7 +107,7 @@ static enum es_status open_buses(struct simulator *sim, struct es_error *err)
         sim->buses[i].sim = sim;
         sim->buses[i].about = &sim->bench->buses[i];
         sim->bus_count = i + 1;
-        const enum es_status s = sim_bus_open(&sim->buses[i], err);
+        const enum es_status s = sim_bus_open(&sim->buses[i], without_wires, err);
         if (s != ES_OK) {
             return s;
         }
@@ -136,7 +136,7 @@ enum es_status sim_new(const struct es_bench *bench, const struct sim_setup *set
         s = build_instruments(sim, err);
     }
     if (s == ES_OK) {
-        s = open_buses(sim, err);
+        s = open_buses(sim, setup->without_wires, err);
     }
     if (s != ES_OK) {
         sim_free(sim);

@@ -116,6 +116,7 @@ struct sim_setup {
     double speed;
     const struct es_virtual_fault_setting *faults;
     size_t fault_count;
+    bool without_wires; /* requests come by sim_modbus_answer and sim_text_answer only */
 };
 enum es_status sim_new(const struct es_bench *bench, const struct sim_setup *setup, struct simulator **out,
                        struct es_error *err) ES_MUST_CHECK;
@@ -143,7 +144,7 @@ size_t sim_text_answer(struct sim_bus *bus, const uint8_t *request, size_t count
                        uint8_t answer[static SIM_ANSWER_MAX]);
 
 /* ---- wire.c: opening, accepting, framing ---- */
-enum es_status sim_bus_open(struct sim_bus *bus, struct es_error *err) ES_MUST_CHECK;
+enum es_status sim_bus_open(struct sim_bus *bus, bool without_wire, struct es_error *err) ES_MUST_CHECK;
 void sim_bus_close(struct sim_bus *bus);
 void sim_bus_accept(struct sim_bus *bus);
 /* The far end hangs up; a serial line comes back as another terminal under the same name. */

@@ -118,7 +118,7 @@ static enum es_status open_wire(struct sim_bus *bus, struct es_error *err)
     return is_tcp(bus) ? listen_at(bus, err) : open_terminal(bus, err);
 }
 
-enum es_status sim_bus_open(struct sim_bus *bus, struct es_error *err)
+enum es_status sim_bus_open(struct sim_bus *bus, bool without_wire, struct es_error *err)
 {
     bus->listener = bus->pair[0] = bus->pair[1] = -1;
     bus->terminal = (struct sim_terminal){.master = -1, .slave = -1, .claim = -1};
@@ -137,7 +137,7 @@ enum es_status sim_bus_open(struct sim_bus *bus, struct es_error *err)
                        driver);
     }
     const enum es_status s = start_library(bus, err);
-    return s == ES_OK ? open_wire(bus, err) : s;
+    return s == ES_OK && !without_wire ? open_wire(bus, err) : s;
 }
 
 void sim_line_close(struct sim_line *line)

@@ -294,3 +294,29 @@ Test(station, wrong_use_is_refused)
     cr_assert(es_virtual_new(&config, &v, &err) == ES_RANGE);
     cr_assert(v == NULL);
 }
+
+/* Whatever is written, the air stays air. */
+Test(station, survives_what_nobody_should_write)
+{
+    static const double values[] = {1e30, -1e30, 1, -1, 0, 1e300, 4e5, -4e5, 1e-300};
+    struct es_virtual *v = start(ES_VIRTUAL_PART_TURN_DOUBLE_ACTING, 8);
+    for (int round = 0; round < 200; round++) {
+        for (int role = 0; role < ES_ROLE_COUNT; role++) {
+            if (es_role_info((enum es_role)role)->direction == ES_OUT) {
+                set(v, (enum es_role)role, values[(round * 7 + role * 5) % 9]);
+            }
+        }
+        es_virtual_advance(v, 0.137);
+        const struct es_virtual_inner in = look(v);
+        for (int i = 0; i < ES_VIRTUAL_NODE_COUNT; i++) {
+            cr_assert(in.pressure[i] > 1e4 && in.pressure[i] < 2e6, "node %d: %g Pa", i, in.pressure[i]);
+            cr_assert(in.temperature[i] > 100 && in.temperature[i] < 800, "node %d: %g K", i,
+                      in.temperature[i]);
+        }
+        for (int role = 0; role < ES_ROLE_COUNT; role++) {
+            cr_assert(isfinite(truth(v, (enum es_role)role)), "%s", es_role_info((enum es_role)role)->name);
+            cr_assert(isfinite(es_virtual_reading(v, (enum es_role)role).value));
+        }
+    }
+    es_virtual_free(v);
+}

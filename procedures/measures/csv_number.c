@@ -177,7 +177,7 @@ static bool normalise(const struct parts *p, const struct es_csv_style *style, c
             out[n++] = p->body[i];
         else if (i == whole)
             out[n++] = '.';
-    strcpy(out + n, p->exponent);
+    memcpy(out + n, p->exponent, strlen(p->exponent) + 1);
     return true;
 }
 

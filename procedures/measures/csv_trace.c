@@ -553,9 +553,11 @@ static enum es_status read_all(struct reader *r, struct es_error *err)
     if (!make_trace(r))
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu rows of \"%s\".", r->rows, r->name);
     each_row(r, true, take_row);
-    if (!r->faults && r->rows)
+    if (!r->faults && !r->rows)
+        fault(r, r->first_data, 0, "no row of numbers", "rows with a time and at least one value", "");
+    if (!r->faults)
         merge_rows(r);
-    if (r->faults || !r->rows)
+    if (r->faults)
         return es_findings_status(r->findings, err);
     r->report.rows = r->rows;
     if (!finish(r))

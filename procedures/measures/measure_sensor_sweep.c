@@ -177,8 +177,9 @@ struct job {
 static void figures_of_points(const struct job *j, struct es_measured *out)
 {
     const struct es_sweep_curve *c = &j->curve;
-    double x[ES_SWEEP_MAX_POINTS], y[ES_SWEEP_MAX_POINTS], u = 0, apart = 0, apart_u = 0, range = 0, u_leg = 0;
-    for (size_t i = 0; i < c->count; i++) {
+    double x[ES_SWEEP_MAX_POINTS] = {0}, y[ES_SWEEP_MAX_POINTS] = {0}, u = 0, apart = 0, apart_u = 0, range = 0, u_leg = 0;
+    size_t n = c->count; /* 5 at least, by the settings' rows */
+    for (size_t i = 0; i < n; i++) {
         const struct es_sweep_static *p = &c->at[i];
         if (p->ups == 0 || p->downs == 0) {
             for (int o = TERMINAL; o <= REPEATABILITY; o++)
@@ -193,7 +194,6 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
         range = fmax(range, p->range);
         u_leg = fmax(u_leg, p->u_leg);
     }
-    size_t n = c->count;
     double span = fabs(y[n - 1] - y[0]), slope = (y[n - 1] - y[0]) / (x[n - 1] - x[0]), terminal = 0, doubt;
     double step = es_resolution_u(j->sensor->u.resolution, c->noise) / span;
     for (size_t i = 0; i < n; i++)

@@ -170,6 +170,7 @@ static enum es_status refuse(struct es_pressure_rate *out, const char *format, .
 {
     va_list args;
     va_start(args, format);
+    // NOLINTNEXTLINE(clang-analyzer-valist.Uninitialized): a false alarm of clang 14, va_start is above
     vsnprintf(out->reason, sizeof out->reason, format, args);
     va_end(args);
     out->valid = false;
@@ -313,7 +314,7 @@ enum es_status es_pressure_rate_of(const struct es_pressure_rate_input *in, stru
         status = refuse(out, "all samples carry the same time");
         goto free_samples;
     }
-    job.rest = malloc(job.n * sizeof *job.rest);
+    job.rest = calloc(job.n + 1, sizeof *job.rest);
     if (!job.rest) {
         status = es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", job.n);
         goto free_samples;

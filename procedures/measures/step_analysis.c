@@ -25,6 +25,7 @@ static void refuse(struct es_estimate *e, const char *format, ...)
 {
     va_list args;
     va_start(args, format);
+    // NOLINTNEXTLINE(clang-analyzer-valist.Uninitialized): a false alarm of clang 14, va_start is above
     vsnprintf(e->reason, sizeof e->reason, format, args);
     va_end(args);
     e->valid = false;
@@ -35,6 +36,7 @@ static void refuse_all(struct es_step *s, const char *format, ...)
 {
     va_list args;
     va_start(args, format);
+    // NOLINTNEXTLINE(clang-analyzer-valist.Uninitialized): a false alarm of clang 14, va_start is above
     vsnprintf(s->reason, sizeof s->reason, format, args);
     va_end(args);
     s->carried = false;

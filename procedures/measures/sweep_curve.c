@@ -143,8 +143,8 @@ enum es_status es_sweep_delay_of(const struct es_sweep *s, double low, double hi
     if (!isfinite(slope) || slope == 0)
         return ES_OK;
     size_t cells = s->leg_count * count;
-    double *table = malloc((2 * cells + 1) * sizeof *table);
-    double *work = malloc((s->n + cells + 1) * sizeof *work);
+    double *table = calloc(2 * cells + 1, sizeof *table);
+    double *work = calloc(s->n + cells + 1, sizeof *work);
     if (!table || !work) {
         free(table);
         free(work);

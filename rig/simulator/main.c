@@ -1,4 +1,5 @@
 #include <errno.h>
+#include <fcntl.h>
 #include <getopt.h>
 #include <signal.h>
 #include <stdio.h>
@@ -28,7 +29,8 @@ static const char usage[] =
     "  --unit TYPE             linear-single-acting (default) or part-turn-double-acting\n"
     "  --seed N                which unit and which instruments, 0 or more; the same N gives the same "
     "(default 1)\n"
-    "  --fault NAME=SEVERITY   a fault from the start, 0 (none) to 1 (gross); may be repeated\n"
+    "  --fault NAME=SEVERITY   a fault from the start on every station, 0 (none) to 1 (gross); may be "
+    "repeated\n"
     "  --speed X               so many virtual seconds a second, 0.01 to 1000 (default 1)\n"
     "  --command COMMAND       done at the start; may be repeated (\"after 5 set emergency stop 0\")\n"
     "  --control PATH          local socket that takes commands\n"
@@ -287,10 +289,23 @@ static void prepare_signals(void)
     (void)signal(SIGPIPE, SIG_IGN);
 }
 
+/* Whoever starts us without standard input or output must not find a line of ours in their place. */
+static bool standard_descriptors(void)
+{
+    int fd;
+    do {
+        fd = open("/dev/null", O_RDWR);
+    } while (fd >= 0 && fd <= STDERR_FILENO);
+    return fd >= 0 && close(fd) == 0;
+}
+
 int main(int argc, char **argv)
 {
     struct es_error err;
     struct options o = {.setup = {.seed = 1, .speed = 1}};
+    if (!standard_descriptors()) {
+        return es_exit_status(ES_IO);
+    }
     es_error_clear(&err);
     o.setup.faults = o.faults;
     enum es_status s = parse(argc, argv, &o, &err);

@@ -80,18 +80,19 @@ static void lower_latency(int fd, const char *name, char *said, size_t size)
     const char *base = strrchr(name, '/');
     char path[PATH_MAX + 64];
     snprintf(path, sizeof path, "/sys/class/tty/%s/device/latency_timer", base ? base + 1 : name);
-    int timer = -1;
+    long timer = -1;
+    char text[16];
     FILE *f = fopen(path, "re");
     if (f) {
-        if (fscanf(f, "%d", &timer) != 1)
-            timer = -1;
+        if (fgets(text, sizeof text, f))
+            timer = strtol(text, NULL, 10);
         fclose(f);
     }
     if (timer > 2)
-        snprintf(said, size, ", adapter's latency timer %d ms: it slows the line and could not be lowered",
+        snprintf(said, size, ", adapter's latency timer %ld ms: it slows the line and could not be lowered",
                  timer);
     else if (timer >= 0)
-        snprintf(said, size, ", adapter's latency timer %d ms", timer);
+        snprintf(said, size, ", adapter's latency timer %ld ms", timer);
     else
         snprintf(said, size, "%s", flag ? ", low latency" : ", no low-latency setting");
 }

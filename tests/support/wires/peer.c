@@ -112,15 +112,17 @@ static void receive(struct peer *p)
         return;
     es_time arrived = es_clock_now();
     p->have += (size_t)n;
-    size_t used = p->received(p->self, p, p->buffer, p->have, arrived);
-    if (used == SIZE_MAX) { /* hang up */
-        close_line(p);
-        if (p->kind == PEER_TERMINAL)
-            open_terminal(p);
-        return;
+    size_t used;
+    while (p->have && (used = p->received(p->self, p, p->buffer, p->have, arrived)) > 0) {
+        if (used == SIZE_MAX) { /* hang up */
+            close_line(p);
+            if (p->kind == PEER_TERMINAL)
+                open_terminal(p);
+            return;
+        }
+        p->have -= used;
+        memmove(p->buffer, p->buffer + used, p->have);
     }
-    p->have -= used;
-    memmove(p->buffer, p->buffer + used, p->have);
     if (p->have == sizeof p->buffer)
         p->have = 0;
 }

@@ -62,4 +62,31 @@ broken("unknown rule", lambda d: d["limits"][leak].update(rule="strict"))
 broken("simple with a guard factor", lambda d: d["limits"][leak].update(rule="simple"))
 broken("guard factor out of range", lambda d: d["limits"][leak].update({"guard factor": 4}))
 broken("no limits", lambda d: d.update(limits={}))
+
+
+def called(document):
+    """Limit names that a procedure calls."""
+    if isinstance(document, dict):
+        for name, inner in document.items():
+            if name == "limit" and isinstance(inner, str):
+                yield inner
+            else:
+                yield from called(inner)
+    elif isinstance(document, list):
+        for inner in document:
+            yield from called(inner)
+
+
+# Names, not figures: the page, the shipped sheets and the shipped procedures must know the same ones.
+page = (root / "docs/type-sheet-file.md").read_text()
+limits = [set(json.loads(path.read_text())["limits"]) for path in sheets]
+names = {n for path in (root / "procedures/library").glob("*.json") for n in called(json.loads(path.read_text()))}
+assert len(names) > 20, "the shipped procedures call few limits"
+for name in sorted(names):
+    if f"`{name}`" not in page:
+        faults += 1
+        print(f"docs/type-sheet-file.md does not list the limit \"{name}\"")
+    if not any(name in l for l in limits):
+        faults += 1
+        print(f"no shipped type sheet has the limit \"{name}\"")
 sys.exit(1 if faults else 0)

@@ -99,12 +99,14 @@ char es_csv_separator(const char *line, size_t length)
         return '\t';
     for (size_t i = 0; i < length; i++) {
         if (line[i] == ',')
-            between_digits = between_digits && i > 0 && i + 1 < length && is_digit(line[i - 1]) && is_digit(line[i + 1]);
+            between_digits =
+                between_digits && i > 0 && i + 1 < length && is_digit(line[i - 1]) && is_digit(line[i + 1]);
         if (i > 0 && is_blank(line[i]) && is_digit(line[i - 1])) {
             size_t k = i;
             while (k < length && is_blank(line[k]))
                 k++;
-            blank_parted = blank_parted || (k < length && (is_digit(line[k]) || line[k] == '-' || line[k] == '+'));
+            blank_parted =
+                blank_parted || (k < length && (is_digit(line[k]) || line[k] == '-' || line[k] == '+'));
         }
     }
     return comma && !(between_digits && blank_parted) ? ',' : ' ';

@@ -196,7 +196,8 @@ static void check_unit(struct reader *r, unsigned line, struct column *c)
     enum es_dimension d = c->is_time ? ES_DIM_TIME : info->dimension;
     if (!c->factor && c->unit[0])
         c->factor = es_unit_find(c->unit, strlen(c->unit));
-    bool fits = c->factor && (c->factor->dimension == d || (info && c->factor->dimension == info->other_dimension));
+    bool fits =
+        c->factor && (c->factor->dimension == d || (info && c->factor->dimension == info->other_dimension));
     if (!c->factor && !c->unit[0] && (d == ES_DIM_NUMBER || d == ES_DIM_RATIO)) {
         fits = true; /* a plain number needs no unit */
         c->factor = NULL;
@@ -207,7 +208,9 @@ static void check_unit(struct reader *r, unsigned line, struct column *c)
     es_unit_names(d, expected + n, sizeof expected - (size_t)n);
     char found[160];
     snprintf(found, sizeof found, "column \"%.60s\" with unit \"%.40s\"", c->name,
-             c->unit[0] ? c->unit : c->factor ? c->factor->name : "");
+             c->unit[0]  ? c->unit
+             : c->factor ? c->factor->name
+                         : "");
     fault(r, line, c->at, found, expected, "Write it in the header, as in \"travel [mm]\".");
 }
 
@@ -261,7 +264,8 @@ static bool wanted(const struct column *c)
 }
 
 /* Calls `take` for each row of numbers; text rows are counted when `counting`. */
-static void each_row(struct reader *r, bool counting, void (*take)(struct reader *, const struct es_csv_row *))
+static void each_row(struct reader *r, bool counting,
+                     void (*take)(struct reader *, const struct es_csv_row *))
 {
     struct es_csv_text t = es_csv_start(r->text, r->length);
     const char *line;
@@ -275,7 +279,8 @@ static void each_row(struct reader *r, bool counting, void (*take)(struct reader
             continue;
         if (is_numbers(&row))
             take(r, &row);
-        else if (counting && row.count > 1 && row.count == r->column_count && es_csv_like_number(&row.cells[1]))
+        else if (counting && row.count > 1 && row.count == r->column_count &&
+                 es_csv_like_number(&row.cells[1]))
             fault_cell(r, t.line, &row.cells[0], "a time", "");
         else if (counting)
             r->report.text_rows++;
@@ -464,7 +469,8 @@ static void merge_rows(struct reader *r)
             char found[96];
             snprintf(found, sizeof found, "%zu rows with the time %.9g s and different values", next - i,
                      r->times[i]);
-            fault(r, 0, 0, found, "each time once", "Ask for repeated times to be averaged, or cut the file.");
+            fault(r, 0, 0, found, "each time once",
+                  "Ask for repeated times to be averaged, or cut the file.");
         }
         r->report.merged += next - i - 1;
         r->times[into++] = r->times[i];
@@ -571,7 +577,8 @@ enum es_status es_csv_trace_read(const char *name, const char *text, size_t leng
 {
     static const struct es_csv_options none = {0};
     if (length > ES_CSV_MAX)
-        return es_fail(err, ES_BAD_INPUT, "\"%s\" has %zu bytes; at most %u are read.", name, length, ES_CSV_MAX);
+        return es_fail(err, ES_BAD_INPUT, "\"%s\" has %zu bytes; at most %u are read.", name, length,
+                       ES_CSV_MAX);
     struct reader *r = calloc(1, sizeof *r);
     if (!r)
         return es_fail(err, ES_NO_MEMORY, "Not enough memory to read \"%s\".", name);

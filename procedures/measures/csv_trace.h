@@ -9,9 +9,10 @@
  * unit, a wrong number of cells, time running backwards, a named column that is not there, two columns of one
  * role. Never a silent guess. Columns that are neither asked for nor named like a role are left out.
  *
- * Time: rows need not be evenly spaced. Rows that repeat a time stamp are taken together (mean) when they agree
- * or fill each other's blanks; with different values they are a fault unless `merge_repeats`. Gaps longer
- * than 3.5 times the median interval are counted in the report; measures see them as missing samples. */
+ * Time: rows need not be evenly spaced. Rows that repeat a time stamp are taken together (mean) when they
+ * agree or fill each other's blanks; with different values they are a fault unless `merge_repeats`. Gaps
+ * longer than 3.5 times the median interval are counted in the report; measures see them as missing samples.
+ */
 #ifndef ES_MEASURES_CSV_TRACE_H
 #define ES_MEASURES_CSV_TRACE_H
 
@@ -36,8 +37,8 @@ struct es_csv_column {
 struct es_csv_options {
     const struct es_csv_column *columns; /* may be empty: columns named "time"/"t" or like a role are taken */
     size_t column_count;
-    char decimal;       /* '.', ',' or 0: found from the text */
-    bool merge_repeats; /* rows with the same time: mean of their values instead of a fault */
+    char decimal;         /* '.', ',' or 0: found from the text */
+    bool merge_repeats;   /* rows with the same time: mean of their values instead of a fault */
     double command_least; /* columns of out roles (demands): a change larger than this, coherent, becomes a
                              command half-way between the two rows, uncertain by half their distance */
 };

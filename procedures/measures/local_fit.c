@@ -5,9 +5,9 @@
 #include "procedures/measures/numeric/least_squares.h"
 
 #define LEAST_POINTS 5
-#define WIDTHS       7    /* widest, half of it, ... */
-#define AGREE        1.6  /* intervals of +-1.6 u must overlap */
-#define INFORMED     5.0  /* change of level over a half-width, in standard uncertainties of the fit */
+#define WIDTHS       7   /* widest, half of it, ... */
+#define AGREE        1.6 /* intervals of +-1.6 u must overlap */
+#define INFORMED     5.0 /* change of level over a half-width, in standard uncertainties of the fit */
 
 static size_t first_at(const struct es_curve_view *c, double limit)
 {

@@ -19,7 +19,8 @@ struct settings {
 
 static const struct es_field rows[] = {
     ES_ROLE_SETTING("channel", struct settings, channel, true, NULL, "the series"),
-    ES_QUANTITY_SETTING("from", struct settings, from, ES_DIM_TIME, 0, 1e6, "0 s", "part taken: its beginning"),
+    ES_QUANTITY_SETTING("from", struct settings, from, ES_DIM_TIME, 0, 1e6, "0 s",
+                        "part taken: its beginning"),
     ES_QUANTITY_SETTING("to", struct settings, to, ES_DIM_TIME, 0, 1e6, "1000000 s", "part taken: its end"),
     ES_QUANTITY_SETTING("over", struct settings, over, ES_DIM_TIME, 0, 3600, "0.05 s",
                         "time over which each mean is taken, at least 3 samples"),
@@ -113,7 +114,8 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
     (void)facts;
     const struct settings *s = settings;
     const struct es_series *series = es_trace_series(traces[0], (enum es_role)s->channel);
-    enum es_dimension dimension = series ? series->dimension : es_role_info((enum es_role)s->channel)->dimension;
+    enum es_dimension dimension =
+        series ? series->dimension : es_role_info((enum es_role)s->channel)->dimension;
     for (int o = 0; o < OUTPUTS; o++) {
         es_measured_start(&out[o], outputs[o].name, dimension);
         out[o].role = (enum es_role)s->channel;

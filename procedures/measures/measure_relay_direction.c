@@ -26,8 +26,10 @@ static const char *const directions[] = {"both", "up", "down", NULL};
 static const struct es_field rows[] = {
     ES_CHOICE_SETTING("action", struct settings, action, actions, "double", "double- or single-acting unit"),
     ES_CHOICE_SETTING("direction", struct settings, direction, directions, "both", "which recordings count"),
-    ES_ROLE_SETTING("output 1 channel", struct settings, output_1, false, "output 1 flow", "flow of output 1"),
-    ES_ROLE_SETTING("output 2 channel", struct settings, output_2, false, "output 2 flow", "flow of output 2"),
+    ES_ROLE_SETTING("output 1 channel", struct settings, output_1, false, "output 1 flow",
+                    "flow of output 1"),
+    ES_ROLE_SETTING("output 2 channel", struct settings, output_2, false, "output 2 flow",
+                    "flow of output 2"),
     ES_QUANTITY_SETTING("settle", struct settings, settle, ES_DIM_TIME, 0, 600, "0.5 s",
                         "left out at the start of each recording"),
 };
@@ -138,9 +140,9 @@ static void ratio(const struct flow *right, const struct flow *wrong, struct es_
     for (int term = 0; term < 2; term++) {
         double square = right->value * right->value;
         b.square[term] = (wrong->budget.square[term] + share * share * right->budget.square[term]) / square;
-        b.fourth_per_dof[term] = (wrong->budget.fourth_per_dof[term] +
-                                  pow(share, 4) * right->budget.fourth_per_dof[term]) /
-                                 (square * square);
+        b.fourth_per_dof[term] =
+            (wrong->budget.fourth_per_dof[term] + pow(share, 4) * right->budget.fourth_per_dof[term]) /
+            (square * square);
     }
     struct es_measured now = *m;
     es_measured_set(&now, share, &b);

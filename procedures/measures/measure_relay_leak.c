@@ -44,13 +44,14 @@ static const struct es_field rows[] = {
     ES_QUANTITY_SETTING("thermal time", struct settings, thermal_time, ES_DIM_TIME, 0, 600, "3 s",
                         "time constant of the gas's temperature in the volume (common practice, no published "
                         "source)"),
-    ES_QUANTITY_SETTING("temperature drift", struct settings, drift, ES_DIM_TEMPERATURE_DIFFERENCE, 0, 50, "0.02 K",
-                        "standard uncertainty of the change of gas temperature over the recording"),
+    ES_QUANTITY_SETTING("temperature drift", struct settings, drift, ES_DIM_TEMPERATURE_DIFFERENCE, 0, 50,
+                        "0.02 K", "standard uncertainty of the change of gas temperature over the recording"),
     ES_QUANTITY_SETTING("repeatability", struct settings, repeatability, ES_DIM_FLOW, 0, 1, "0 Nl/h",
                         "standard deviation of the whole act, from the bench's own repeats"),
     ES_QUANTITY_SETTING("driving pressure", struct settings, driving, ES_DIM_PRESSURE, 1e3, 1e7, "0.5 bar",
                         "rise over which a leak may lose all its rate: smaller allows more bend"),
-    ES_CHOICE_SETTING("tare", struct settings, tare, tares, "required", "whether the bench's own leak is needed"),
+    ES_CHOICE_SETTING("tare", struct settings, tare, tares, "required",
+                      "whether the bench's own leak is needed"),
 };
 
 static const struct es_measure_output outputs[OUTPUTS] = {
@@ -92,7 +93,8 @@ static double expected_u(const void *settings, size_t output, const struct es_ch
                           hypot(s->tare == TARE_NONE ? f->offset : 0, s->repeatability));
     if (p) {
         double drift = 101325.0 / T_ANR * s->drift / EXPECTED_LENGTH;
-        rate = hypot(es_rectangular(p->resolution / EXPECTED_LENGTH), sqrt(2.0) * p->repeatability / EXPECTED_LENGTH);
+        rate = hypot(es_rectangular(p->resolution / EXPECTED_LENGTH),
+                     sqrt(2.0) * p->repeatability / EXPECTED_LENGTH);
         rate = hypot(rate, drift);
     }
     if (p && volume)
@@ -248,7 +250,8 @@ static void set_rise(const struct settings *s, const struct es_pressure_rate *r,
         b.fourth_per_dof[term] += tare->budget.fourth_per_dof[term];
     }
     double net = r->rate - tare->rate;
-    es_channel_terms(&b, &(struct es_channel_uncertainty){.gain = series->u.gain, .dof = series->u.dof}, 0, net, 1);
+    es_channel_terms(&b, &(struct es_channel_uncertainty){.gain = series->u.gain, .dof = series->u.dof}, 0,
+                     net, 1);
     double density = (r->mean + g->pressure) / g->T; /* absolute pressure over temperature */
     net -= density * g->drift;
     es_budget_add(&b, ES_TERM_REPEAT, density * g->u_drift, INFINITY);
@@ -265,7 +268,8 @@ static void set_rise(const struct settings *s, const struct es_pressure_rate *r,
         b.square[term] *= factor * factor;
         b.fourth_per_dof[term] *= pow(factor, 4);
     }
-    es_budget_add(&b, ES_TERM_COMMON, value * volume->u / volume->value, volume->dof > 0 ? volume->dof : INFINITY);
+    es_budget_add(&b, ES_TERM_COMMON, value * volume->u / volume->value,
+                  volume->dof > 0 ? volume->dof : INFINITY);
     es_budget_add(&b, ES_TERM_COMMON, value * g->u_T / g->T, INFINITY);
     es_budget_add(&b, ES_TERM_REPEAT, s->repeatability, INFINITY);
     es_measured_set(flow, value, &b);
@@ -374,8 +378,8 @@ static void combine(const struct es_trace *const *traces, bool beyond, struct es
         weigh(a, b, &out[FLOW]);
     else
         es_measured_refuse(&out[FLOW],
-                           "flow sensor and pressure rise disagree (En = %.1f): %.3g and %.3g Nl/h; check "
-                           "fittings, volume and sensor of the bench",
+                           "flow sensor and pressure rise disagree (En = %.1f): %.3g and %.3g Nl/h; does the "
+                           "shut volume leak, by seal or fitting? Are sensor and volume as stated?",
                            en, a->value * 3.6e6 / 1.087440005, b->value * 3.6e6 / 1.087440005);
     if (out[FLOW].valid) {
         out[FLOW].role = b->role;

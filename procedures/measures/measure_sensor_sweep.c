@@ -1,5 +1,5 @@
-/* Sensor sweep: the unit's position sensor against the bench's reference encoder, turned to and fro between its
- * end stops at two speeds.
+/* Sensor sweep: the unit's position sensor against the bench's reference encoder, turned to and fro between
+ * its end stops at two speeds.
  *
  * Of the static curve (mean of both directions, delay taken out), as shares of the sensor's own span over the
  * judged range:
@@ -9,26 +9,28 @@
  *   repeatability              largest difference between legs of one direction          |
  * smoothness: largest departure of a stretch of 1 % of the range from the straight line through its
  * surroundings; as in specifications of potentiometers ("output smoothness"), from memory. Dropouts: readings
- * that are not good or off their leg's smooth course by more than `dropout deviation`; counted by place, not by
- * leg. Reversals: places where the mean curve runs backwards by more than noise and one step of the reading.
- * The judged range keeps 3 % from both ends of what was swept, where play is not yet taken up after the turn; dropouts,
- * margins, reversals and usable range are of all that was swept. Margins: how far the reading keeps from 0 and from 1 over all that was swept. Usable range: widest
- * stretch free of dropouts with the reading within `usable low` .. `usable high`. Common practice, no published
- * source.
- * A delay between the two instruments looks like hysteresis (34 ms at 35 deg/s: 2.4 deg). The two speeds
- * tell them apart (sweep_curve.h); with one speed hysteresis is refused. */
+ * that are not good or off their leg's smooth course by more than `dropout deviation`; counted by place, not
+ * by leg. Reversals: places where the mean curve runs backwards by more than noise and one step of the
+ * reading. The judged range keeps 3 % from both ends of what was swept, where play is not yet taken up after
+ * the turn; dropouts, margins, reversals and usable range are of all that was swept. Margins: how far the
+ * reading keeps from 0 and from 1 over all that was swept. Usable range: widest stretch free of dropouts with
+ * the reading within `usable low` .. `usable high`. Common practice, no published source. A delay between the
+ * two instruments looks like hysteresis (34 ms at 35 deg/s: 2.4 deg). The two speeds tell them apart
+ * (sweep_curve.h); with one speed hysteresis is refused. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 
-#include "procedures/measures/measures.h"
 #include "procedures/measures/budget.h"
+#include "procedures/measures/measures.h"
 #include "procedures/measures/numeric/minimax_line.h"
 #include "procedures/measures/sweep_curve.h"
 #include "procedures/measures/sweep_faults.h"
 
-#define DEGREE 0.017453292519943295
-#define INSET  0.03 /* of what was swept, at each end: there the direction has only just changed */
+#define DEGREE       0.017453292519943295
+#define LEAST_CHANGE 0.02 /* of the reading over the judged range: less is no sensor */
+#define MOST_DELAY   0.5  /* s */
+#define INSET        0.03 /* of what was swept, at each end: there the direction has only just changed */
 
 enum {
     USABLE,
@@ -43,6 +45,7 @@ enum {
     WIDEST,
     REVERSALS,
     DELAY,
+    NOISE,
     OUTPUTS
 };
 
@@ -75,10 +78,12 @@ static const struct es_field rows[] = {
 };
 
 static const struct es_measure_output outputs[OUTPUTS] = {
-    [USABLE] = {"usable range", ES_DIM_ANGLE, "widest range without fault and with the reading within its bounds"},
+    [USABLE] = {"usable range", ES_DIM_ANGLE,
+                "widest range without fault and with the reading within its bounds"},
     [MARGIN_LOW] = {"margin low", ES_DIM_RATIO, "least reading over what was swept: its distance from 0"},
     [MARGIN_HIGH] = {"margin high", ES_DIM_RATIO, "1 less the largest reading over what was swept"},
-    [TERMINAL] = {"linearity terminal-based", ES_DIM_RATIO, "largest deviation from the line through both ends"},
+    [TERMINAL] = {"linearity terminal-based", ES_DIM_RATIO,
+                  "largest deviation from the line through both ends"},
     [INDEPENDENT] = {"linearity independent", ES_DIM_RATIO, "largest deviation from the best (minimax) line"},
     [HYSTERESIS] = {"hysteresis", ES_DIM_RATIO, "largest difference between the directions, delay taken out"},
     [REPEATABILITY] = {"repeatability", ES_DIM_RATIO, "largest difference between legs of one direction"},
@@ -86,6 +91,7 @@ static const struct es_measure_output outputs[OUTPUTS] = {
     [DROPOUTS] = {"dropouts", ES_DIM_NUMBER, "places where the reading is lost or jumps"},
     [WIDEST] = {"widest dropout", ES_DIM_ANGLE, "width of the widest of them"},
     [REVERSALS] = {"reversals", ES_DIM_NUMBER, "places where the reading runs backwards; 0 is monotonic"},
+    [NOISE] = {"noise", ES_DIM_RATIO, "standard deviation of one reading about its leg's smooth course"},
     [DELAY] = {"delay", ES_DIM_TIME, "by which the sensor's reading is later than the reference's"},
 };
 
@@ -177,7 +183,8 @@ struct job {
 static void figures_of_points(const struct job *j, struct es_measured *out)
 {
     const struct es_sweep_curve *c = &j->curve;
-    double x[ES_SWEEP_MAX_POINTS] = {0}, y[ES_SWEEP_MAX_POINTS] = {0}, u = 0, apart = 0, apart_u = 0, range = 0, u_leg = 0;
+    double x[ES_SWEEP_MAX_POINTS] = {0}, y[ES_SWEEP_MAX_POINTS] = {0}, u = 0, apart = 0, apart_u = 0,
+           range = 0, u_leg = 0;
     size_t n = c->count; /* 5 at least, by the settings' rows */
     for (size_t i = 0; i < n; i++) {
         const struct es_sweep_static *p = &c->at[i];
@@ -214,18 +221,19 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
         v = without_noise(apart / span, apart_u / span, n, &doubt);
         set(&out[HYSTERESIS], v, hypot(hypot(doubt, left), step), 0);
     } else {
-        es_measured_refuse(&out[HYSTERESIS],
-                           "swept at one speed only: a delay of %.0f ms would look like the difference of %.2f %% "
-                           "between the directions; sweep at a second speed, at least 1.5 times as fast",
-                           1e3 * apart / fabs(c->slope) / (2 * j->sweep.legs[0].speed), 100 * apart / span);
+        es_measured_refuse(
+            &out[HYSTERESIS],
+            "swept at one speed only: a delay of %.0f ms would look like the difference of %.2f %% "
+            "between the directions; sweep at a second speed, at least 1.5 times as fast",
+            1e3 * apart / fabs(c->slope) / (2 * j->sweep.legs[0].speed), 100 * apart / span);
     }
     /* two legs differ by noise sqrt(2) times that of one */
     v = without_noise(range / span, sqrt(2.0) * u_leg / span, 2 * n, &doubt);
     set(&out[REPEATABILITY], v, hypot(doubt, step * sqrt(2.0)), 0);
 }
 
-/* Standard uncertainty of a place, rad, where a delay could not be told from play: half of the largest difference
- * between the directions either way. */
+/* Standard uncertainty of a place, rad, where a delay could not be told from play: half of the largest
+ * difference between the directions either way. */
 static double unaligned(const struct job *j)
 {
     double apart = 0;
@@ -246,6 +254,7 @@ static void figures_of_track(const struct job *j, struct es_measured *out)
     edge = hypot(edge, unaligned(j));
     double v = without_noise(f->roughness / span, f->u_roughness / span, 100, &doubt);
     set(&out[SMOOTHNESS], v, hypot(doubt, es_resolution_u(j->sensor->u.resolution, f->noise) / span), 0);
+    set(&out[NOISE], f->noise, f->noise / sqrt(2.0 * (double)j->sweep.n), 0);
     set(&out[DROPOUTS], (double)f->dropout_count, 0, 0);
     double widest = 0;
     size_t at = 0;
@@ -290,11 +299,30 @@ static void margins(const struct job *j, struct es_measured *out)
     const struct es_channel_uncertainty *u = &j->sensor->u;
     for (int m = 0; m < 2; m++) {
         int e = m ? !low : low;
-        double noise = hypot(j->curve.noise / sqrt((double)n[e]), es_resolution_u(u->resolution, j->curve.noise));
+        double noise =
+            hypot(j->curve.noise / sqrt((double)n[e]), es_resolution_u(u->resolution, j->curve.noise));
         double late = fabs(j->curve.slope) * (j->delay.known ? s->legs[0].speed * j->delay.u : unaligned(j));
         set(&out[m ? MARGIN_HIGH : MARGIN_LOW], m ? 1 - end[e] : end[e], hypot(noise, late),
             hypot(u->offset, u->gain * end[e]));
     }
+}
+
+/* Does the reading change with the angle at all? */
+static bool follows(const struct job *j)
+{
+    double change = fabs(j->curve.slope) * (j->high - j->low);
+    double noise = isfinite(j->curve.noise) ? j->curve.noise : 0;
+    return change > LEAST_CHANGE && change > 5 * noise;
+}
+
+static void does_not_follow(const struct job *j, struct es_measured *out)
+{
+    double change = 100 * j->curve.slope * (j->high - j->low);
+    for (int o = 0; o < OUTPUTS; o++)
+        es_measured_refuse(
+            &out[o], "the sensor does not follow the shaft: its reading changes by %.2f %% over the range",
+            isfinite(change) ? change : 0);
+    set(&out[USABLE], 0, 0, 0); /* that much is certain */
 }
 
 /* Delay between the two series, found twice: the second time on what the first pairing left. */
@@ -303,9 +331,13 @@ static enum es_status find_delay(struct job *j, char text[static 160], struct es
     enum es_status status = ES_OK;
     double sum = 0;
     for (int pass = 0; pass < 3; pass++) {
-        double inset = 2 * INSET * (j->sweep.high - j->sweep.low); /* away from the turns, where speed changes */
-        status = es_sweep_delay_of(&j->sweep, j->sweep.low + inset, j->sweep.high - inset, (size_t)j->s->points,
-                                   &j->delay, err);
+        double inset =
+            2 * INSET * (j->sweep.high - j->sweep.low); /* away from the turns, where speed changes */
+        status = es_sweep_delay_of(&j->sweep, j->sweep.low + inset, j->sweep.high - inset,
+                                   (size_t)j->s->points, &j->delay, err);
+        if (fabs(j->delay.value) > MOST_DELAY || j->delay.u > MOST_DELAY / 4)
+            j->delay = (struct es_sweep_delay){
+                .speed_ratio = j->delay.speed_ratio}; /* not a delay: noise, or no sensor */
         if (status != ES_OK || !j->delay.known || pass == 2)
             break;
         sum += j->delay.value;
@@ -330,8 +362,8 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
         return status;
     if (text[0] || !extent(&j->sweep, &ups, &downs)) {
         if (!text[0])
-            snprintf(text, sizeof text, "at least two round trips are needed, found %zu legs up and %zu down", ups,
-                     downs);
+            snprintf(text, sizeof text, "at least two round trips are needed, found %zu legs up and %zu down",
+                     ups, downs);
         refuse_all(out, text);
         return ES_OK;
     }
@@ -348,21 +380,25 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
         refuse_all(out, "the judged range was not swept");
         return ES_OK;
     }
-    status = es_sweep_find_odd(&j->sweep, j->sweep.low, j->sweep.high, j->s->deviation, &j->faults.noise, text, err);
-    if (status == ES_OK && text[0]) {
-        refuse_all(out, text);
-        return ES_OK;
-    }
+    status = es_sweep_find_odd(&j->sweep, j->sweep.low, j->sweep.high, j->s->deviation, &j->faults.noise,
+                               text, err);
     if (status == ES_OK)
         status = es_sweep_curve_of(&j->sweep, j->low, j->high, (size_t)j->s->points, &j->curve, err);
     if (status == ES_OK)
-        status = es_sweep_faults_of(&j->sweep, j->sweep.low, j->sweep.high, j->sensor->u.resolution, j->s->usable_low,
-                                    j->s->usable_high, &j->faults, err);
+        status = es_sweep_faults_of(&j->sweep, j->sweep.low, j->sweep.high, j->sensor->u.resolution,
+                                    j->s->usable_low, j->s->usable_high, &j->faults, err);
     if (status != ES_OK)
         return status;
+    if (!follows(j)) {
+        does_not_follow(j, out);
+        return ES_OK;
+    }
     figures_of_points(j, out);
     figures_of_track(j, out);
     margins(j, out);
+    for (int o = 0; text[0] && o < OUTPUTS; o++)
+        if (o == USABLE || o == DROPOUTS || o == WIDEST)
+            es_measured_refuse(&out[o], "%s", text);
     if (j->delay.known)
         set(&out[DELAY], j->delay.value, j->delay.u, 0);
     else
@@ -407,8 +443,9 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
 const struct es_measure es_measure_sensor_sweep = {
     .name = "sensor sweep",
     .meaning = "the unit's position sensor over its whole range against the reference encoder",
-    .source = "IEC 61298-2 terms as commonly stated, from memory; dropouts, margins, reversals: common practice, "
-              "no published source",
+    .source =
+        "IEC 61298-2 terms as commonly stated, from memory; dropouts, margins, reversals: common practice, "
+        "no published source",
     .trace_names = trace_names,
     .facts_needed = no_facts,
     .settings = rows,

@@ -6,14 +6,13 @@
  *   T63  63 %    ANSI/ISA-75.25.01: "reaches 63 % of its final steady-state value", dead time included
  *   T86  86.5 %  as commonly stated for ISA-75.25.01 (1 - e^-2 rounded), from memory
  *   T98  98 %    as commonly stated for ISA-75.25.01, from memory
- *   dead time    until the response leaves its rest; ISA-75.25.01 "interval in which no response is detected",
- *                measured from the initiation of the step; estimator: onset.h
- *   settling     last entry into +-band of the final change (control textbooks; e.g. Ogata, from memory)
- *   overshoot    (peak - final) / change; 0 with its uncertainty when nothing stands out of noise and
- *                resolution
- *   steady-state error   response in its span less demand in its span, at rest only
- * Take 63.2 % or 86 % instead and a first-order answer differs by 0.57 % or 3.6 % of its time constant.
- * Assumed: each step is left alone until it has settled; noise is stationary over one step. */
+ *   dead time    until the response leaves its rest; ISA-75.25.01 "interval in which no response is
+ * detected", measured from the initiation of the step; estimator: onset.h settling     last entry into +-band
+ * of the final change (control textbooks; e.g. Ogata, from memory) overshoot    (peak - final) / change; 0
+ * with its uncertainty when nothing stands out of noise and resolution steady-state error   response in its
+ * span less demand in its span, at rest only Take 63.2 % or 86 % instead and a first-order answer differs by
+ * 0.57 % or 3.6 % of its time constant. Assumed: each step is left alone until it has settled; noise is
+ * stationary over one step. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -49,7 +48,8 @@ static const struct es_field rows[] = {
     ES_QUANTITY_SETTING("rest", struct settings, rest, ES_DIM_RATIO, 0.02, 0.5, "20 %",
                         "last share of each step's part, taken as its steady state"),
     ES_TEXT_SETTING("demand low", struct settings, demand_low, "loop low", "fact: lower end of the demand"),
-    ES_TEXT_SETTING("demand high", struct settings, demand_high, "loop high", "fact: upper end of the demand"),
+    ES_TEXT_SETTING("demand high", struct settings, demand_high, "loop high",
+                    "fact: upper end of the demand"),
     ES_TEXT_SETTING("response low", struct settings, response_low, "lower end",
                     "fact: response at the lower end of the demand"),
     ES_TEXT_SETTING("response high", struct settings, response_high, "upper end",
@@ -93,8 +93,10 @@ static double expected_u(const void *settings, size_t output, const struct es_ch
         return NAN;
     if (outputs[output].dimension == ES_DIM_TIME)
         return es_timing_u(r);
-    const struct es_fact *low = es_fact_find(facts, s->response_low), *high = es_fact_find(facts, s->response_high);
-    const struct es_fact *dlow = es_fact_find(facts, s->demand_low), *dhigh = es_fact_find(facts, s->demand_high);
+    const struct es_fact *low = es_fact_find(facts, s->response_low),
+                         *high = es_fact_find(facts, s->response_high);
+    const struct es_fact *dlow = es_fact_find(facts, s->demand_low),
+                         *dhigh = es_fact_find(facts, s->demand_high);
     if (output != STEADY_STATE_ERROR || !d || !low || !high || !dlow || !dhigh)
         return NAN;
     double span = fabs(high->value - low->value), dspan = fabs(dhigh->value - dlow->value);
@@ -200,7 +202,7 @@ static enum es_status steady_state_error(const struct settings *s, const struct 
 struct set {
     size_t count;
     struct part *parts;
-    size_t (*span)[2];                  /* sample indices in the series */
+    size_t (*span)[2]; /* sample indices in the series */
     struct es_estimate (*figures)[STEPS];
 };
 
@@ -208,9 +210,12 @@ static enum es_status analyse(const struct settings *s, const struct es_trace *t
                               const struct es_series *r, const struct es_facts *facts, struct set *set,
                               struct es_error *err)
 {
-    static const enum es_step_figure source[] = {
-        [DEAD_TIME] = ES_STEP_DEAD_TIME, [T63] = ES_STEP_T63,           [T86] = ES_STEP_T86,
-        [T98] = ES_STEP_T98,             [SETTLING_TIME] = ES_STEP_SETTLING, [OVERSHOOT] = ES_STEP_OVERSHOOT};
+    static const enum es_step_figure source[] = {[DEAD_TIME] = ES_STEP_DEAD_TIME,
+                                                 [T63] = ES_STEP_T63,
+                                                 [T86] = ES_STEP_T86,
+                                                 [T98] = ES_STEP_T98,
+                                                 [SETTLING_TIME] = ES_STEP_SETTLING,
+                                                 [OVERSHOOT] = ES_STEP_OVERSHOOT};
     for (size_t i = 0; i < set->count; i++) {
         const struct part *p = &set->parts[i];
         struct es_samples samples;
@@ -345,8 +350,9 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
 const struct es_measure es_measure_step_response = {
     .name = "step response",
     .meaning = "how fast and how exactly the response follows steps of the demand",
-    .source = "ANSI/ISA-75.25.01-2000 (R2010) for T63 and dead time; T86 and T98 as commonly stated for it, from "
-              "memory",
+    .source =
+        "ANSI/ISA-75.25.01-2000 (R2010) for T63 and dead time; T86 and T98 as commonly stated for it, from "
+        "memory",
     .trace_names = trace_names,
     .facts_needed = no_facts,
     .settings = rows,

@@ -52,7 +52,8 @@ static const struct es_measure_output outputs[OUTPUTS] = {
     [ANGLE_LOWER] = {"angle at lower end", ES_DIM_ANGLE, "shaft angle there"},
     [ANGLE_UPPER] = {"angle at upper end", ES_DIM_ANGLE, "shaft angle there"},
     [ANGLE_TRAVEL] = {"angle travel", ES_DIM_ANGLE, "angle between the ends"},
-    [ANGLE_ASYMMETRY] = {"angle asymmetry", ES_DIM_ANGLE, "sum of the angles at both ends, 0 when symmetrical"},
+    [ANGLE_ASYMMETRY] = {"angle asymmetry", ES_DIM_ANGLE,
+                         "sum of the angles at both ends, 0 when symmetrical"},
 };
 
 static const char *const trace_names[] = {"recording", NULL};
@@ -116,8 +117,8 @@ static void add_rest(struct end *e, const struct es_plateau *p, const struct es_
     double keep = pow(n / (n + 1), 2), take = 1 / ((n + 1) * (n + 1));
     e->noise.square[ES_TERM_REPEAT] =
         e->noise.square[ES_TERM_REPEAT] * keep + b.square[ES_TERM_REPEAT] * take;
-    e->noise.fourth_per_dof[ES_TERM_REPEAT] =
-        e->noise.fourth_per_dof[ES_TERM_REPEAT] * keep * keep + b.fourth_per_dof[ES_TERM_REPEAT] * take * take;
+    e->noise.fourth_per_dof[ES_TERM_REPEAT] = e->noise.fourth_per_dof[ES_TERM_REPEAT] * keep * keep +
+                                              b.fourth_per_dof[ES_TERM_REPEAT] * take * take;
     e->movement = fmax(e->movement, es_plateau_movement(p));
     e->count++;
 }
@@ -182,7 +183,8 @@ static enum es_status take_ends(const struct settings *s, const struct es_trace 
                 return status;
         }
         if (end - c->t < 2 * s->rest) {
-            snprintf(ends[up].reason, sizeof ends[up].reason, "too short: only %.2f s after a command", end - c->t);
+            snprintf(ends[up].reason, sizeof ends[up].reason, "too short: only %.2f s after a command",
+                     end - c->t);
             continue;
         }
         enum es_status status = take_rest(series, end - s->rest, end, &ends[up], err);
@@ -192,7 +194,19 @@ static enum es_status take_ends(const struct settings *s, const struct es_trace 
     return ES_OK;
 }
 
-static bool ends_hold(struct end ends[2], struct es_measured *const refuse_in[], size_t count)
+#define LEAST_ANGLE 0.001 /* rad: movement of the shaft that does not count */
+
+/* Movement of the travel that does not count: of the full travel where it is known, and a few steps. */
+static double least_movement(const struct es_series *travel, const struct es_facts *facts)
+{
+    const struct es_fact *full = es_fact_find(facts, "full travel");
+    double share = full && full->dimension == travel->dimension ? 0.002 * fabs(full->value) : 0;
+    return fmax(share, 3 * travel->u.resolution);
+}
+
+/* `least`: a movement too small to matter whatever the travel. */
+static bool ends_hold(struct end ends[2], double rest, double least, struct es_measured *const refuse_in[],
+                      size_t count)
 {
     const char *why = NULL;
     char text[160];
@@ -202,9 +216,10 @@ static bool ends_hold(struct end ends[2], struct es_measured *const refuse_in[],
             why = ends[i].reason;
         else if (ends[i].count == 0)
             why = i ? "it was never driven up" : "it was never seen at rest at the lower end";
-        else if (ends[i].movement > 0.005 * way) {
-            snprintf(text, sizeof text, "not at rest at the %s end: moved by %.2f %% of the travel in the rest",
-                     i ? "upper" : "lower", 100 * ends[i].movement / way);
+        else if (ends[i].movement > fmax(0.005 * way, least)) {
+            snprintf(text, sizeof text,
+                     "not at rest at the %s end: moved by %.2f %% of the travel in the last %.1f s",
+                     i ? "upper" : "lower", 100 * ends[i].movement / way, rest);
             why = text;
         }
     }
@@ -230,7 +245,8 @@ static void combine(const struct end ends[2], double a, double b, const struct e
     m->role = series->role;
     m->first = a != 0 && b != 0 ? (ends[0].first < ends[1].first ? ends[0].first : ends[1].first)
                                 : ends[b != 0].first;
-    m->last = a != 0 && b != 0 ? (ends[0].last > ends[1].last ? ends[0].last : ends[1].last) : ends[b != 0].last;
+    m->last =
+        a != 0 && b != 0 ? (ends[0].last > ends[1].last ? ends[0].last : ends[1].last) : ends[b != 0].last;
 }
 
 /* Time of one stroke; refused in m with its reason. */
@@ -249,14 +265,16 @@ static void stroke_time(const struct settings *s, const struct es_samples *sampl
         noise = rest.s;
     struct es_curve_view view = {samples->t, samples->y, samples->n, noise, 1};
     size_t m_smooth = 0;
-    while (m_smooth < 200 && noise / sqrt(2.0 * (double)m_smooth + 1) > 0.25 * (1 - s->complete_at) * fabs(to - from))
+    while (m_smooth < 200 &&
+           noise / sqrt(2.0 * (double)m_smooth + 1) > 0.25 * (1 - s->complete_at) * fabs(to - from))
         m_smooth++;
     double half = es_first_passage(&view, from + 0.5 * (to - from), sign, c->t, m_smooth);
     double guess = es_first_passage(&view, level, sign, c->t, m_smooth);
     struct es_local l;
     double widest = fmax(0.5 * (guess - half), 3 * samples->interval);
     if (!isfinite(guess) || !es_local_crossing(&view, level, guess, widest, &l)) {
-        es_measured_refuse(m, "the stroke %s was not seen to be done", up ? "up" : "down");
+        es_measured_refuse(m, "the stroke %s was not seen to be done: the ends lie %.3g apart",
+                           up ? "up" : "down", fabs(to - from));
         return;
     }
     struct es_budget b = {0};
@@ -307,17 +325,17 @@ static enum es_status take_times(const struct settings *s, const struct es_trace
 static enum es_status evaluate(const void *settings, const struct es_trace *const *traces,
                                const struct es_facts *facts, struct es_measured *out, struct es_error *err)
 {
-    (void)facts;
     const struct settings *s = settings;
     const struct es_trace *trace = traces[0];
     const struct es_series *travel = es_trace_series(trace, (enum es_role)s->channel);
     const struct es_series *angle = es_trace_series(trace, (enum es_role)s->angle);
-    enum es_dimension dimension = travel ? travel->dimension : es_role_info((enum es_role)s->channel)->dimension;
+    enum es_dimension dimension =
+        travel ? travel->dimension : es_role_info((enum es_role)s->channel)->dimension;
     for (int o = 0; o < OUTPUTS; o++)
         es_measured_start(&out[o], outputs[o].name,
                           outputs[o].dimension == ES_DIM_COUNT ? dimension : outputs[o].dimension);
-    struct es_measured *const of_travel[] = {&out[TRAVEL],    &out[LOWER_END], &out[UPPER_END],
-                                             &out[TIME_UP], &out[TIME_DOWN]};
+    struct es_measured *const of_travel[] = {&out[TRAVEL], &out[LOWER_END], &out[UPPER_END], &out[TIME_UP],
+                                             &out[TIME_DOWN]};
     struct es_measured *const of_angle[] = {&out[ANGLE_LOWER], &out[ANGLE_UPPER], &out[ANGLE_TRAVEL],
                                             &out[ANGLE_ASYMMETRY]};
     struct end ends[2] = {0}, angles[2] = {0};
@@ -326,7 +344,8 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
         es_measured_refuse(of_travel[i], "the recording has no series of the travel");
     for (size_t i = 0; !angle && i < 4; i++)
         es_measured_refuse(of_angle[i], "the recording has no series of the shaft angle");
-    if (travel && (status = take_ends(s, trace, travel, ends, err)) == ES_OK && ends_hold(ends, of_travel, 5)) {
+    if (travel && (status = take_ends(s, trace, travel, ends, err)) == ES_OK &&
+        ends_hold(ends, s->rest, least_movement(travel, facts), of_travel, 5)) {
         double sign = ends[1].mean >= ends[0].mean ? 1 : -1;
         combine(ends, -sign, sign, travel, &out[TRAVEL]);
         combine(ends, 1, 0, travel, &out[LOWER_END]);
@@ -334,7 +353,7 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
         status = take_times(s, trace, travel, ends, out, err);
     }
     if (angle && status == ES_OK && (status = take_ends(s, trace, angle, angles, err)) == ES_OK &&
-        ends_hold(angles, of_angle, 4)) {
+        ends_hold(angles, s->rest, LEAST_ANGLE, of_angle, 4)) {
         double sign = angles[1].mean >= angles[0].mean ? 1 : -1;
         combine(angles, 1, 0, angle, &out[ANGLE_LOWER]);
         combine(angles, 0, 1, angle, &out[ANGLE_UPPER]);

@@ -29,8 +29,8 @@ static size_t first_at(const struct es_curve_view *c, double limit)
     return low;
 }
 
-/* Rest, then a movement from `at` on: kinked (x, x^2) or smooth (x^2, x^3). With `known` a last column is added,
- * the derivative by the place of the break. */
+/* Rest, then a movement from `at` on: kinked (x, x^2) or smooth (x^2, x^3). With `known` a last column is
+ * added, the derivative by the place of the break. */
 static bool fit_break(const struct stretch *w, double at, const struct es_fit *known, struct es_fit *fit)
 {
     struct es_least_squares ls;
@@ -39,7 +39,8 @@ static bool fit_break(const struct stretch *w, double at, const struct es_fit *k
         double x = fmax(0, (w->t[i] - at) / w->scale);
         double one = w->smooth ? x * x : x, two = one * x, row[4] = {1, one, two, 0};
         if (known && x > 0)
-            row[3] = -(w->smooth ? (2 * known->b[1] + 3 * known->b[2] * x) * x : known->b[1] + 2 * known->b[2] * x) /
+            row[3] = -(w->smooth ? (2 * known->b[1] + 3 * known->b[2] * x) * x
+                                 : known->b[1] + 2 * known->b[2] * x) /
                      w->scale;
         es_ls_add(&ls, row, w->y[i]);
     }
@@ -82,7 +83,8 @@ struct candidate {
 };
 
 /* The break of one kind that fits the samples up to `until` best. */
-static struct candidate find_in(const struct es_curve_view *c, double from, double until, int sign, bool smooth)
+static struct candidate find_in(const struct es_curve_view *c, double from, double until, int sign,
+                                bool smooth)
 {
     struct candidate out = {.found = false};
     size_t end = first_at(c, until);

@@ -1,8 +1,8 @@
 /* When a resting signal begins to move: the break of a curve that is constant before and moves after, with a
- * kink (x, x^2) or smoothly (x^2, x^3), fitted by least squares to the rest and the first part of the movement. A threshold would be late by what
- * it waits for, and early by what the noise gives it.
- * Own method; for a first order with dead time the break is its dead time, for a second order the
- * instant at which it begins to be driven. Pure. */
+ * kink (x, x^2) or smoothly (x^2, x^3), fitted by least squares to the rest and the first part of the
+ * movement. A threshold would be late by what it waits for, and early by what the noise gives it. Own method;
+ * for a first order with dead time the break is its dead time, for a second order the instant at which it
+ * begins to be driven. Pure. */
 #ifndef ES_MEASURES_ONSET_H
 #define ES_MEASURES_ONSET_H
 

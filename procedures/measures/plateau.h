@@ -14,8 +14,8 @@ struct es_plateau {
     double u_mean, dof; /* of the mean, noise only, with effective sample size */
     double drift;       /* unit/s: slope over the stretch */
     double u_drift;
-    double length;      /* s */
-    double inflation;   /* of the mean's variance by correlation, >= 1 */
+    double length;    /* s */
+    double inflation; /* of the mean's variance by correlation, >= 1 */
 };
 
 /* False when n < 3 or out of memory. Time stamps increase or repeat. */

@@ -6,7 +6,8 @@
  * bend is fitted with a normal prior k ~ N(0, r / `driving`): a leak driven by a pressure of about `driving`
  * can lose its whole rate over that much rise. Where the samples say more, they win.
  * Heat: gas flowing in warms what is there and the excess dies away with the thermal time: the fit's own
- * response to it is computed and taken off, with 0.6 of it as standard uncertainty (95 %: none to twice). Own method; checks: ISO 6358 closed forms, open recordings of real decays. Pure. */
+ * response to it is computed and taken off, with 0.6 of it as standard uncertainty (95 %: none to twice). Own
+ * method; checks: ISO 6358 closed forms, open recordings of real decays. Pure. */
 #ifndef ES_MEASURES_PRESSURE_RATE_H
 #define ES_MEASURES_PRESSURE_RATE_H
 
@@ -23,14 +24,14 @@ struct es_pressure_rate_input {
 struct es_pressure_rate {
     bool valid;
     char reason[160];
-    double rate; /* Pa/s, at `begin` */
+    double rate;                 /* Pa/s, at `begin` */
     double straight, u_straight; /* Pa/s: slope of a straight line over the same samples, for comparison */
-    struct es_budget budget; /* noise, resolution, bend, heat, stated repeatability; no gain */
-    double begin; /* Pa: pressure with which the recording began */
-    double mean;  /* Pa: over the fitted samples */
-    double bend;  /* 1/s: k */
-    double heat;  /* relative correction that was taken off */
-    double length; /* s */
+    struct es_budget budget;     /* noise, resolution, bend, heat, stated repeatability; no gain */
+    double begin;                /* Pa: pressure with which the recording began */
+    double mean;                 /* Pa: over the fitted samples */
+    double bend;                 /* 1/s: k */
+    double heat;                 /* relative correction that was taken off */
+    double length;               /* s */
     size_t first, last;
 };
 

@@ -59,8 +59,8 @@ static size_t first_at(const double *t, size_t n, double limit)
     return low;
 }
 
-enum es_status es_samples_take(const struct es_series *series, double from, double to,
-                               struct es_samples *out, struct es_error *err)
+enum es_status es_samples_take(const struct es_series *series, double from, double to, struct es_samples *out,
+                               struct es_error *err)
 {
     struct es_samples s = {0};
     size_t first = first_at(series->t, series->count, from);

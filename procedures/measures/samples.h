@@ -15,8 +15,8 @@ struct es_samples {
 };
 
 /* Good samples with from <= t <= to. Values that are not finite count as not good. n may come out 0. */
-enum es_status es_samples_take(const struct es_series *series, double from, double to,
-                               struct es_samples *out, struct es_error *err) ES_MUST_CHECK;
+enum es_status es_samples_take(const struct es_series *series, double from, double to, struct es_samples *out,
+                               struct es_error *err) ES_MUST_CHECK;
 void es_samples_free(struct es_samples *s); /* leaves it empty */
 
 /* First sample with t >= limit (n when none). */

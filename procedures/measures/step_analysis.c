@@ -10,12 +10,12 @@
 #include "procedures/measures/step_settling.h"
 #include "procedures/measures/timing.h"
 
-#define LEAST_REST       5     /* samples in each rest */
-#define LEAST_COUNTS     10.0  /* steps of resolution in the response, below which it has no shape */
-#define LEAST_NOISE      8.0   /* response over noise of one sample, the same */
-#define MOST_MOVEMENT    0.003 /* of the response during the rest: more is not settled */
-#define LEAST_IN_RISE    4     /* samples between 10 % and 63 % */
-#define HIDDEN           0.1   /* noise of a local mean, of the way from the level to the nearer end */
+#define LEAST_REST    5     /* samples in each rest */
+#define LEAST_COUNTS  10.0  /* steps of resolution in the response, below which it has no shape */
+#define LEAST_NOISE   8.0   /* response over noise of one sample, the same */
+#define MOST_MOVEMENT 0.003 /* of the response during the rest: more is not settled */
+#define LEAST_IN_RISE 4     /* samples between 10 % and 63 % */
+#define HIDDEN        0.1   /* noise of a local mean, of the way from the level to the nearer end */
 
 /* Shares of the step at which the times are taken. */
 static const double levels[] = {[ES_STEP_T63] = 0.63, [ES_STEP_T86] = 0.865, [ES_STEP_T98] = 0.98};
@@ -68,8 +68,10 @@ static bool take_levels(const struct es_step_input *in, struct es_step *out)
     out->size = out->after.mean - out->before.mean;
     double noise = fmax(out->before.s, out->after.s), q = in->u.resolution;
     if (!(fabs(out->size) > LEAST_COUNTS * q) || !(fabs(out->size) > LEAST_NOISE * noise)) {
-        refuse_all(out, "the response is lost: its size is %.1f times the noise and %.1f steps of the reading",
-                   noise > 0 ? fabs(out->size) / noise : INFINITY, q > 0 ? fabs(out->size) / q : INFINITY);
+        refuse_all(
+            out,
+            "the response is lost: its size is %.1f times the scatter at rest and %.1f steps of the reading",
+            noise > 0 ? fabs(out->size) / noise : INFINITY, q > 0 ? fabs(out->size) / q : INFINITY);
         return false;
     }
     double moved = es_plateau_movement(&out->after) / fabs(out->size);
@@ -134,15 +136,16 @@ static bool take_shape(const struct es_step_input *in, struct es_step *out, stru
 /* Uncertainty of a level at share f of the step, from both rests. */
 static double level_u(const struct es_step_input *in, const struct es_step *s, double f)
 {
-    double q0 = es_resolution_u(in->u.resolution, s->before.s), q1 = es_resolution_u(in->u.resolution, s->after.s);
+    double q0 = es_resolution_u(in->u.resolution, s->before.s),
+           q1 = es_resolution_u(in->u.resolution, s->after.s);
     double u0 = hypot(s->before.u_mean, q0), u1 = hypot(s->after.u_mean, q1);
     u1 = hypot(u1, es_rectangular(0.5 * es_plateau_movement(&s->after)));
     return hypot((1 - f) * u0, f * u1);
 }
 
 /* Half-width of means whose first passage of share f is not chance. */
-static size_t passage_smoothing(const struct es_step_input *in, const struct shape *sh, const struct es_step *out,
-                                double f)
+static size_t passage_smoothing(const struct es_step_input *in, const struct shape *sh,
+                                const struct es_step *out, double f)
 {
     double wanted = 0.2 * fmin(f, 1 - f) * fabs(out->size), noise = sh->view.s * sqrt(sh->view.inflation);
     double most = in->samples->interval > 0 ? 0.4 * (sh->t63 - sh->t10) / in->samples->interval : 0;
@@ -163,13 +166,15 @@ static void crossing_time(const struct es_step_input *in, const struct shape *sh
     size_t inside = es_samples_at(in->samples, sh->t63) - es_samples_at(in->samples, sh->t10);
     struct es_local l;
     if (inside < LEAST_IN_RISE) {
-        refuse(e, "sampled too slowly: %zu samples between 10 %% and 63 %% of the step, at least %d are needed",
+        refuse(e,
+               "sampled too slowly: %zu samples between 10 %% and 63 %% of the step, at least %d are needed",
                inside, LEAST_IN_RISE);
         return;
     }
     /* flat near the end: more of the curve is needed, and it bends less */
     double widest = fmax((f > 0.9 ? 0.75 : 0.6) * rise, 3 * in->samples->interval);
-    double near = 2 * widest / fmax(in->samples->interval, 1e-9), noise = sh->view.s * sqrt(sh->view.inflation / near);
+    double near = 2 * widest / fmax(in->samples->interval, 1e-9),
+           noise = sh->view.s * sqrt(sh->view.inflation / near);
     if (noise > HIDDEN * fmin(f, 1 - f) * fabs(out->size)) {
         refuse(e, "noise hides where the response passes %.1f %% of the step", 100 * f);
         return;
@@ -211,8 +216,8 @@ static void overshoot(const struct es_step_input *in, const struct shape *sh, st
     struct es_estimate *e = &out->figures[ES_STEP_OVERSHOOT];
     double size = fabs(out->size), rise = sh->t63 - sh->t10;
     struct es_local peak = {0};
-    double at = es_settling_summit(in->samples, sh->view.s / size * sqrt(sh->view.inflation), sh->t63, sh->sign,
-                                   rise);
+    double at = es_settling_summit(in->samples, sh->view.s / size * sqrt(sh->view.inflation), sh->t63,
+                                   sh->sign, rise);
     bool found = isfinite(at) && es_local_peak(&sh->view, sh->sign, at, 0.5 * rise, &peak);
     double over = found ? sh->sign * (peak.value - out->after.mean) / size : 0;
     double u_end = level_u(in, out, 1) / size, u_start = level_u(in, out, 0) / size;
@@ -229,7 +234,8 @@ static void overshoot(const struct es_step_input *in, const struct shape *sh, st
     } else {
         e->value = over;
         es_budget_add(&e->budget, ES_TERM_REPEAT, u, 30);
-        es_budget_add(&e->budget, ES_TERM_REPEAT, es_resolution_u(in->u.resolution, sh->view.s) / size, INFINITY);
+        es_budget_add(&e->budget, ES_TERM_REPEAT, es_resolution_u(in->u.resolution, sh->view.s) / size,
+                      INFINITY);
     }
     e->valid = true;
 }

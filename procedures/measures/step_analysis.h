@@ -38,7 +38,7 @@ struct es_step {
     bool carried; /* false: nothing but `reason` is known */
     char reason[160];
     struct es_plateau before, after;
-    double size; /* response, signed */
+    double size;    /* response, signed */
     double refresh; /* s: interval at which the values really change; 0 when each sample is new */
     struct es_estimate figures[ES_STEP_FIGURES];
 };

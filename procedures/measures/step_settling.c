@@ -78,11 +78,12 @@ bool es_settling_find(const struct es_settling_input *in, struct es_settled *out
     double size = fabs(in->end_level - in->start), half = in->band * size;
     double noise = in->view.s * sqrt(in->view.inflation);
     if (half < LEAST_COUNTS * in->resolution) {
-        snprintf(out->reason, sizeof out->reason,
-                 "a band of %.1f %% is %.1f steps of the reading wide, at least %.0f are needed: take a band of "
-                 "%.1f %% or a larger step",
-                 100 * in->band, half / in->resolution, LEAST_COUNTS,
-                 ceil(1000 * LEAST_COUNTS * in->resolution / size) / 10);
+        snprintf(
+            out->reason, sizeof out->reason,
+            "a band of %.1f %% is %.1f steps of the reading wide, at least %.0f are needed: take a band of "
+            "%.1f %% or a larger step",
+            100 * in->band, half / in->resolution, LEAST_COUNTS,
+            ceil(1000 * LEAST_COUNTS * in->resolution / size) / 10);
         return false;
     }
     size_t m = smoothing(noise, NOISE_SHARE * half / 4, most_smoothing(in->samples, in->rise));
@@ -102,7 +103,8 @@ bool es_settling_find(const struct es_settling_input *in, struct es_settled *out
     double guess = in->samples->t[i + 1 < in->samples->n ? i + 1 : i];
     if (guess >= in->rest_from) {
         snprintf(out->reason, sizeof out->reason,
-                 "not settled: it left the band of %.1f %% within the last part of the recording", 100 * in->band);
+                 "not settled: it left the band of %.1f %% within the last part of the recording",
+                 100 * in->band);
         return false;
     }
     struct es_local l = {0};

@@ -8,7 +8,7 @@
 #include "procedures/measures/numeric/least_squares.h"
 #include "procedures/measures/numeric/summary.h"
 
-#define LEAST_NEAR        4   /* readings of one leg near an angle */
+#define LEAST_NEAR        4 /* readings of one leg near an angle */
 #define LEAST_SPEED_RATIO 1.5
 
 static double overall_slope(const struct es_sweep *s, double low, double high)
@@ -68,7 +68,8 @@ static void departures(const struct es_sweep *s, double low, double high, size_t
 }
 
 /* Speeds of the legs that gave a value at half of the angles or more. */
-static void extreme_speeds(const struct es_sweep *s, const double *table, size_t count, double *slow, double *fast)
+static void extreme_speeds(const struct es_sweep *s, const double *table, size_t count, double *slow,
+                           double *fast)
 {
     *slow = INFINITY;
     *fast = 0;
@@ -107,8 +108,8 @@ static bool delay_fit(const struct es_sweep *s, const double *table, size_t coun
     return es_ls_solve(&ls, f);
 }
 
-static void solve_delay(const struct es_sweep *s, const double *table, size_t count, double *rest, double *work,
-                        struct es_sweep_delay *out)
+static void solve_delay(const struct es_sweep *s, const double *table, size_t count, double *rest,
+                        double *work, struct es_sweep_delay *out)
 {
     struct es_fit f, next;
     size_t n;
@@ -183,10 +184,11 @@ static bool leg_value(const struct es_sweep *s, const struct es_sweep_leg *leg, 
     return true;
 }
 
-static void point_of(const struct es_sweep *s, double angle, double half, struct es_sweep_static *st, double *rss,
-                     size_t *dof)
+static void point_of(const struct es_sweep *s, double angle, double half, struct es_sweep_static *st,
+                     double *rss, size_t *dof)
 {
-    double least[2] = {INFINITY, INFINITY}, most[2] = {-INFINITY, -INFINITY}, sum[2] = {0, 0}, var[2] = {0, 0};
+    double least[2] = {INFINITY, INFINITY}, most[2] = {-INFINITY, -INFINITY}, sum[2] = {0, 0},
+           var[2] = {0, 0};
     size_t n[2] = {0, 0};
     for (size_t k = 0; k < s->leg_count; k++) {
         double v, u, r;

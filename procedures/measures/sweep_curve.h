@@ -1,5 +1,5 @@
-/* Static figures of a swept sensor at a number of angles: mean curve, hysteresis, repeatability, and the delay
- * between reference and sensor, told apart from hysteresis by the speeds.
+/* Static figures of a swept sensor at a number of angles: mean curve, hysteresis, repeatability, and the
+ * delay between reference and sensor, told apart from hysteresis by the speeds.
  *
  * At speed v a sensor that is late by d reads f(angle - v d): between the directions that looks like a
  * hysteresis of 2 v d. Real hysteresis does not depend on v. With two speeds both are found:
@@ -15,18 +15,18 @@
 struct es_sweep_delay {
     bool known; /* the speeds differ enough */
     double value, u;
-    double hysteresis; /* rad, mean over the range, without the delay's share */
+    double hysteresis;  /* rad, mean over the range, without the delay's share */
     double speed_ratio; /* fastest over slowest leg that has enough readings */
 };
 
 /* One angle: reading of each direction, over all legs. */
 struct es_sweep_static {
     double angle;
-    double up, down;        /* mean over the legs */
-    double u_up, u_down;    /* noise of these means */
-    double range;           /* largest difference between legs of one direction */
-    double u_leg;           /* noise of one leg's value */
-    size_t ups, downs;      /* legs that gave a value */
+    double up, down;     /* mean over the legs */
+    double u_up, u_down; /* noise of these means */
+    double range;        /* largest difference between legs of one direction */
+    double u_leg;        /* noise of one leg's value */
+    size_t ups, downs;   /* legs that gave a value */
 };
 
 struct es_sweep_curve {

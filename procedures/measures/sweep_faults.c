@@ -66,7 +66,7 @@ enum es_status es_sweep_find_odd(struct es_sweep *s, double low, double high, do
         double spread = INFINITY;
         for (int pass = 0; pass < 8; pass++) { /* the worst go first, then the cut closes in */
             if (!smooth_course(s, &s->legs[k], low, high, &f)) {
-                snprintf(text, 160, "leg %zu has too few good readings to be judged", k + 1);
+                snprintf(text, 160, "leg %zu has too few good readings that agree", k + 1);
                 break;
             }
             double cut = pass == 0 ? INFINITY : fmax(deviation, 6 * spread);

@@ -9,25 +9,25 @@
 
 /* Seen in several legs, the slow ones count more: weights 1 / speed^2. */
 struct es_sweep_dropout {
-    double from, to;                             /* rad: of both directions together */
-    double width;                                /* rad: mean over the legs that showed it */
-    size_t legs;                                 /* that showed it */
-    size_t point;                                /* one of its points */
-    double weight[2], sum_from[2], sum_to[2];    /* by direction */
+    double from, to;                          /* rad: of both directions together */
+    double width;                             /* rad: mean over the legs that showed it */
+    size_t legs;                              /* that showed it */
+    size_t point;                             /* one of its points */
+    double weight[2], sum_from[2], sum_to[2]; /* by direction */
 };
 
 struct es_sweep_faults {
     size_t dropout_count;
     struct es_sweep_dropout dropouts[ES_SWEEP_MAX_DROPOUTS];
-    double noise;             /* of one reading about its smooth surroundings */
-    size_t reversals;         /* places where the mean curve runs backwards */
-    double roughness;         /* largest departure of 1 % of the range from the line through its surroundings */
-    double u_roughness;       /* noise of it */
+    double noise;       /* of one reading about its smooth surroundings */
+    size_t reversals;   /* places where the mean curve runs backwards */
+    double roughness;   /* largest departure of 1 % of the range from the line through its surroundings */
+    double u_roughness; /* noise of it */
     double usable_from, usable_to; /* rad: widest stretch without fault, reading within its bounds */
 };
 
 /* Marks the points that are not where their surroundings are by more than `deviation` (in reading), or not
- * good. False (with `text`) when noise hides such a deviation. */
+ * good. `text` gets the reason when noise hides such a deviation. */
 enum es_status es_sweep_find_odd(struct es_sweep *s, double low, double high, double deviation, double *noise,
                                  char text[static 160], struct es_error *err) ES_MUST_CHECK;
 

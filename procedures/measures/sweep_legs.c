@@ -7,8 +7,8 @@
 
 #include "procedures/measures/numeric/summary.h"
 
-#define TURN_SHARE  0.05 /* of the range that the angle must come back to count as turned */
-#define COVER_SHARE 0.8
+#define TURN_SHARE   0.05 /* of the range that the angle must come back to count as turned */
+#define COVER_SHARE  0.8
 #define LEAST_IN_LEG 40
 
 void es_sweep_free(struct es_sweep *s)

@@ -32,8 +32,8 @@ struct es_sweep {
     double interval;     /* s between sensor samples */
 };
 
-/* Pairs the series, sensor taken to be `delay` s late, and finds the legs that cover at least 0.8 of the whole
- * range. `text` gets the reason when there are none to speak of (leg_count = 0). */
+/* Pairs the series, sensor taken to be `delay` s late, and finds the legs that cover at least 0.8 of the
+ * whole range. `text` gets the reason when there are none to speak of (leg_count = 0). */
 enum es_status es_sweep_pair(const struct es_series *angle, const struct es_series *sensor, double delay,
                              struct es_sweep *out, char text[static 160], struct es_error *err) ES_MUST_CHECK;
 void es_sweep_free(struct es_sweep *s); /* leaves it empty */

@@ -101,8 +101,8 @@ static void powers(double x, size_t p, double row[ES_LS_MAX])
         row[j] = row[j - 1] * x;
 }
 
-bool es_polynomial_fit(const double *x, const double *y, size_t n, size_t degree, double origin,
-                       double scale, struct es_fit *out)
+bool es_polynomial_fit(const double *x, const double *y, size_t n, size_t degree, double origin, double scale,
+                       struct es_fit *out)
 {
     struct es_least_squares ls;
     double row[ES_LS_MAX];

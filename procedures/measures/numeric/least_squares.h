@@ -10,18 +10,18 @@
 #define ES_LS_MAX 8 /* coefficients at most */
 
 struct es_least_squares {
-    size_t p;                        /* coefficients */
-    size_t n;                        /* rows taken */
-    double r[ES_LS_MAX][ES_LS_MAX];  /* upper triangle */
-    double z[ES_LS_MAX];             /* rotated right-hand side */
-    double rss, rss_rest;            /* residual sum of squares, compensated */
+    size_t p;                       /* coefficients */
+    size_t n;                       /* rows taken */
+    double r[ES_LS_MAX][ES_LS_MAX]; /* upper triangle */
+    double z[ES_LS_MAX];            /* rotated right-hand side */
+    double rss, rss_rest;           /* residual sum of squares, compensated */
 };
 
 struct es_fit {
     size_t p, n;
-    double b[ES_LS_MAX];                 /* coefficients */
-    double cov[ES_LS_MAX][ES_LS_MAX];    /* inverse of X'X: times s^2 gives the covariance */
-    double rss, s;                       /* residual standard deviation; NAN when n = p */
+    double b[ES_LS_MAX];              /* coefficients */
+    double cov[ES_LS_MAX][ES_LS_MAX]; /* inverse of X'X: times s^2 gives the covariance */
+    double rss, s;                    /* residual standard deviation; NAN when n = p */
 };
 
 void es_ls_start(struct es_least_squares *ls, size_t p); /* 1 <= p <= ES_LS_MAX */
@@ -31,8 +31,8 @@ void es_ls_add(struct es_least_squares *ls, const double *row, double y);
 bool es_ls_solve(const struct es_least_squares *ls, struct es_fit *out);
 
 /* Polynomial of `degree` in (x - origin) / scale. scale > 0. */
-bool es_polynomial_fit(const double *x, const double *y, size_t n, size_t degree, double origin,
-                       double scale, struct es_fit *out);
+bool es_polynomial_fit(const double *x, const double *y, size_t n, size_t degree, double origin, double scale,
+                       struct es_fit *out);
 
 /* Value and first derivative (per unit of x) of such a polynomial at x. */
 double es_polynomial_at(const struct es_fit *f, double origin, double scale, double x);

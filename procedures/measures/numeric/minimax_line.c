@@ -21,8 +21,8 @@ static size_t hull(const double *x, const double *y, size_t n, int side, size_t 
 }
 
 /* Strips with an edge of `edge` on one side; keeps the narrowest. */
-static void best_strip(const double *x, const double *y, const size_t *edge, size_t edges,
-                       const size_t *far, size_t fars, struct es_minimax_line *best)
+static void best_strip(const double *x, const double *y, const size_t *edge, size_t edges, const size_t *far,
+                       size_t fars, struct es_minimax_line *best)
 {
     for (size_t e = 0; e + 1 < edges; e++) {
         size_t a = edge[e], b = edge[e + 1];

@@ -33,8 +33,8 @@ static void print(const char *cell, const char *output, const struct tally *t, d
 {
     double n = (double)t->valid, mean = t->sum / n;
     printf("  %-34s %-26s %4ld/%-4ld bias %+10.5f  spread %9.5f  U %9.5f  covered %5.1f %%\n", cell, output,
-           t->valid, t->all, mean / unit, sqrt(fmax(0, t->squares / n - mean * mean)) / unit, t->widths / n / unit,
-           100.0 * (double)t->covered / n);
+           t->valid, t->all, mean / unit, sqrt(fmax(0, t->squares / n - mean * mean)) / unit,
+           t->widths / n / unit, 100.0 * (double)t->covered / n);
 }
 
 static const char *const step_outputs[] = {"dead time", "T63", "T86", "T98", "settling time", "overshoot"};
@@ -70,7 +70,8 @@ static void first_order(double noise, double rate, double tau, double resolution
         es_trace_free(trace);
     }
     char cell[80];
-    snprintf(cell, sizeof cell, "noise %.2f%% %gHz tau %gs q %.1f%% r %.1f", 100 * noise, rate, tau, 100 * resolution, red);
+    snprintf(cell, sizeof cell, "noise %.2f%% %gHz tau %gs q %.1f%% r %.1f", 100 * noise, rate, tau,
+             100 * resolution, red);
     for (int o = 0; o < 6; o++)
         print(cell, step_outputs[o], &t[o], 1);
 }
@@ -161,8 +162,10 @@ static void leak(double rate_true, double noise, double red, double length, doub
                 double x = s->t[j];
                 if (rise) {
                     double own = limit > 0 ? limit * -expm1(-dpdt * x / limit) : dpdt * x;
-                    own += limit > 0 && dpdt * length > limit ? 0 : 0.4 * dpdt * tau_heat * -expm1(-x / tau_heat);
-                    s->y[j] = gain * ((tare ? 0 : own) + tare_rate * x) + 101325 / T * drift * x * (tare ? 0 : 1);
+                    own += limit > 0 && dpdt * length > limit ? 0
+                                                              : 0.4 * dpdt * tau_heat * -expm1(-x / tau_heat);
+                    s->y[j] =
+                        gain * ((tare ? 0 : own) + tare_rate * x) + 101325 / T * drift * x * (tare ? 0 : 1);
                 } else {
                     s->y[j] = (tare ? 0 : rate_true * (1 + flow_gain * 0)) + 2e-8;
                 }
@@ -192,8 +195,8 @@ static void leak(double rate_true, double noise, double red, double length, doub
             es_trace_free(tr[i]);
     }
     char cell[80];
-    snprintf(cell, sizeof cell, "%.1fNl/h %gPa r %.1f %gs to %gbar", rate_true * 3.6e6 / 1.08744, noise, red, length,
-             limit / 1e5);
+    snprintf(cell, sizeof cell, "%.1fNl/h %gPa r %.1f %gs to %gbar", rate_true * 3.6e6 / 1.08744, noise, red,
+             length, limit / 1e5);
     for (int o = 0; o < 3; o++)
         print(cell, names[o], &t[o], 1.08744 / 3.6e6);
 }
@@ -216,9 +219,16 @@ static void leaks(void)
 
 static void sweep(double noise, double rate, double delay, double play_deg, double bow, double resolution)
 {
-    static const char *const names[] = {"usable range", "linearity terminal-based", "linearity independent",
-                                        "hysteresis", "repeatability", "smoothness", "dropouts", "widest dropout",
-                                        "delay", "margin low"};
+    static const char *const names[] = {"usable range",
+                                        "linearity terminal-based",
+                                        "linearity independent",
+                                        "hysteresis",
+                                        "repeatability",
+                                        "smoothness",
+                                        "dropouts",
+                                        "widest dropout",
+                                        "delay",
+                                        "margin low"};
     enum { N = sizeof names / sizeof names[0] };
     struct tally t[N] = {0};
     for (long k = 0; k < repeats / 4 + 1; k++) {
@@ -235,16 +245,26 @@ static void sweep(double noise, double rate, double delay, double play_deg, doub
         if (resolution > 0)
             syn_round(&trace->series[1], resolution);
         struct es_measured *m = syn_measure_one("sensor sweep", NULL, trace, NULL);
-        double judged = 0.94 * 90, sense = bow * (sin(acos(-1) * 0.94)) / (0.94 * 45); /* the end points' own line */
+        double judged = 0.94 * 90,
+               sense = bow * (sin(acos(-1) * 0.94)) / (0.94 * 45); /* the end points' own line */
         double most = 0, wide = 0, half = play_deg / 2;
         for (int i = 0; i < 21; i++) {
             double a = -0.5 * judged + judged * i / 20;
             most = fmax(most, fabs(bow * sin(acos(-1) * a / 45) - sense * a));
-            wide = fmax(wide, 0.8 / 90 * play_deg + bow * (sin(acos(-1) * (a + half) / 45) - sin(acos(-1) * (a - half) / 45)));
+            wide = fmax(wide, 0.8 / 90 * play_deg +
+                                  bow * (sin(acos(-1) * (a + half) / 45) - sin(acos(-1) * (a - half) / 45)));
         }
         double span = 0.8 * 0.94 + 2 * bow * sin(acos(-1) * 0.94);
-        double truth[N] = {65 * DEG - (0.75 + play_deg / 2) * DEG, most / span, NAN, wide / span, 0, 0, 1,
-                           1.5 * DEG, delay, 0.1 + 0.8 / 90 * half + bow * sin(acos(-1) * (half - 45) / 45)};
+        double truth[N] = {65 * DEG - (0.75 + play_deg / 2) * DEG,
+                           most / span,
+                           NAN,
+                           wide / span,
+                           0,
+                           0,
+                           1,
+                           1.5 * DEG,
+                           delay,
+                           0.1 + 0.8 / 90 * half + bow * sin(acos(-1) * (half - 45) / 45)};
         for (int o = 0; o < N; o++)
             if (isfinite(truth[o]))
                 count(&t[o], syn_output("sensor sweep", m, names[o]), truth[o]);
@@ -252,8 +272,8 @@ static void sweep(double noise, double rate, double delay, double play_deg, doub
         es_trace_free(trace);
     }
     char cell[80];
-    snprintf(cell, sizeof cell, "n %.2f%% %gHz %gms play %.1f bow %.1f%%", 100 * noise, rate, 1e3 * delay, play_deg,
-             100 * bow);
+    snprintf(cell, sizeof cell, "n %.2f%% %gHz %gms play %.1f bow %.1f%%", 100 * noise, rate, 1e3 * delay,
+             play_deg, 100 * bow);
     for (int o = 0; o < N; o++)
         if (t[o].all)
             print(cell, names[o], &t[o], o == 0 || o == 7 ? DEG : o == 8 ? 1e-3 : o == 6 ? 1 : 0.01);

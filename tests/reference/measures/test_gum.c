@@ -13,8 +13,9 @@ Test(gum, h1_end_gauge)
     struct es_budget b = {0};
     es_budget_add(&b, ES_TERM_COMMON, 25, 18);
     es_budget_add(&b, ES_TERM_COMMON, 9.7, 25.6);
-    es_budget_add(&b, ES_TERM_COMMON, 2.9, 50);  /* -l_s theta u(d_alpha), as printed */
-    es_budget_add(&b, ES_TERM_COMMON, ls * 11.5e-6 * 0.029, 2); /* -l_s alpha_s u(d_theta), 0.029 as printed */
+    es_budget_add(&b, ES_TERM_COMMON, 2.9, 50); /* -l_s theta u(d_alpha), as printed */
+    es_budget_add(&b, ES_TERM_COMMON, ls * 11.5e-6 * 0.029,
+                  2); /* -l_s alpha_s u(d_theta), 0.029 as printed */
     struct es_measured m;
     es_measured_start(&m, "l", ES_DIM_LENGTH);
     es_measured_set(&m, ls + 215, &b);
@@ -85,12 +86,12 @@ Test(gum, terms_combine_alike)
 Test(gum, table_of_k)
 {
     static const double nu[] = {1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 15, 16, 20, 30, 50, INFINITY};
-    static const double k[3][16] = {{12.7062, 4.3027, 3.1824, 2.7764, 2.5706, 2.4469, 2.3646, 2.3060, 2.2622, 2.2281,
-                                     2.1314, 2.1199, 2.0860, 2.0423, 2.0086, 1.9600},
-                                    {13.9678, 4.5266, 3.3068, 2.8693, 2.6487, 2.5165, 2.4288, 2.3664, 2.3198, 2.2837,
-                                     2.1812, 2.1689, 2.1330, 2.0868, 2.0513, 2.0000},
-                                    {63.6567, 9.9248, 5.8409, 4.6041, 4.0321, 3.7074, 3.4995, 3.3554, 3.2498, 3.1693,
-                                     2.9467, 2.9208, 2.8453, 2.7500, 2.6778, 2.5758}};
+    static const double k[3][16] = {{12.7062, 4.3027, 3.1824, 2.7764, 2.5706, 2.4469, 2.3646, 2.3060, 2.2622,
+                                     2.2281, 2.1314, 2.1199, 2.0860, 2.0423, 2.0086, 1.9600},
+                                    {13.9678, 4.5266, 3.3068, 2.8693, 2.6487, 2.5165, 2.4288, 2.3664, 2.3198,
+                                     2.2837, 2.1812, 2.1689, 2.1330, 2.0868, 2.0513, 2.0000},
+                                    {63.6567, 9.9248, 5.8409, 4.6041, 4.0321, 3.7074, 3.4995, 3.3554, 3.2498,
+                                     3.1693, 2.9467, 2.9208, 2.8453, 2.7500, 2.6778, 2.5758}};
     static const double p[] = {0.975, 0.97725, 0.995};
     for (int r = 0; r < 3; r++)
         for (int i = 0; i < 16; i++) {

@@ -1,5 +1,5 @@
-/* Leak by pressure rise or decay: a published example (40 CFR 1065.644), closed forms of ISO 6358 mass flow, and open
- * recordings of real decays (CC0) from beside the checkout. */
+/* Leak by pressure rise or decay: a published example (40 CFR 1065.644), closed forms of ISO 6358 mass flow,
+ * and open recordings of real decays (CC0) from beside the checkout. */
 #include <criterion/criterion.h>
 #include <math.h>
 #include <string.h>
@@ -29,8 +29,8 @@ static const struct es_measured *valid(const struct es_measured *m, const char *
     return v;
 }
 
-/* V 2.0000 L, 25.300 to 50.600 kPa at 293.15 K within 70 s: 2.965704685e-4 mol/s (the example's law status and its
- * numbers read; last digits recomputed). */
+/* V 2.0000 L, 25.300 to 50.600 kPa at 293.15 K within 70 s: 2.965704685e-4 mol/s (the example's law status
+ * and its numbers read; last digits recomputed). */
 Test(leak, cfr_1065_644)
 {
     struct es_trace *t = syn_trace();
@@ -44,8 +44,8 @@ Test(leak, cfr_1065_644)
     es_trace_free(t);
 }
 
-/* V 0.5 l, 7.000 to 6.985 bar absolute, 293.15 to 293.35 K, 60 s: 0.1646852452 mbar l/s at 20 degC; without the
- * temperature 0.125 (recomputed). */
+/* V 0.5 l, 7.000 to 6.985 bar absolute, 293.15 to 293.35 K, 60 s: 0.1646852452 mbar l/s at 20 degC; without
+ * the temperature 0.125 (recomputed). */
 Test(leak, temperature_term)
 {
     struct es_trace *t = syn_trace();
@@ -62,8 +62,8 @@ Test(leak, temperature_term)
     es_trace_free(t);
 }
 
-/* Choked isothermal decay of 0.5 l from 5 bar gauge, C 1e-3 dm3/(s bar): p = p0 exp(-t / 500 s), 721.59 mbar/min at
- * first. Two points 60 s apart read 6 % low, 300 s apart 25 % (lesson 3). */
+/* Choked isothermal decay of 0.5 l from 5 bar gauge, C 1e-3 dm3/(s bar): p = p0 exp(-t / 500 s), 721.59
+ * mbar/min at first. Two points 60 s apart read 6 % low, 300 s apart 25 % (lesson 3). */
 Test(leak, bent_decay_is_not_biased)
 {
     size_t length;
@@ -134,8 +134,8 @@ Test(leak, integrator_agrees_with_outside_data)
     free(csv);
 }
 
-/* A leak into the closed volume: straight while choked, then slowing. The rate at the beginning, whatever part of the
- * rise was recorded (lesson 3: a gross leak has no straight line). */
+/* A leak into the closed volume: straight while choked, then slowing. The rate at the beginning, whatever
+ * part of the rise was recorded (lesson 3: a gross leak has no straight line). */
 Test(leak, self_limiting_rise)
 {
     static const double C[] = {1e-13, 1e-12, 1e-11, 5e-11}; /* m3/(s Pa): 1e-8 = 1 dm3/(s bar) */
@@ -154,9 +154,10 @@ Test(leak, self_limiting_rise)
         struct es_measured *m = leak_of(t, 0.5e-3, 293.15, plain);
         const struct es_measured *rate = syn_output("relay leak", m, "pressure rate");
         if (rate->valid) {
-            cr_assert_float_eq(rate->value / truth, 1, allowed[k], "C %g: %.4g of %.4g", C[k], rate->value, truth);
-            cr_assert_lt(fabs(rate->value - truth), 2.5 * rate->U, "C %g: %g +- %g, truth %g", C[k], rate->value,
-                         rate->U, truth);
+            cr_assert_float_eq(rate->value / truth, 1, allowed[k], "C %g: %.4g of %.4g", C[k], rate->value,
+                               truth);
+            cr_assert_lt(fabs(rate->value - truth), 2.5 * rate->U, "C %g: %g +- %g, truth %g", C[k],
+                         rate->value, rate->U, truth);
         } else {
             cr_assert_eq(k, 3, "C %g: %s", C[k], rate->reason);
         }
@@ -192,8 +193,8 @@ static struct es_trace *real_decay(const char *name)
     return trace;
 }
 
-/* An independent least-squares analysis of t >= 20 s: -14.23 and -16.51 mbar/min, naive standard error 0.15. Undisturbed
- * repeats of such decays scattered by 3 mbar/min: the naive one is over-confident (lesson 1). */
+/* An independent least-squares analysis of t >= 20 s: -14.23 and -16.51 mbar/min, naive standard error 0.15.
+ * Undisturbed repeats of such decays scattered by 3 mbar/min: the naive one is over-confident (lesson 1). */
 static void expect_decay(const char *name, double slope)
 {
     struct es_trace *t = real_decay(name);

@@ -36,8 +36,8 @@ static void expect_numacc(double first, double low, double high, double mean, do
     expect_univariate(y, 1001, mean, 0.1, -0.999, least);
 }
 
-/* Sets 3 and 4 cannot be held in doubles: 10000000.1 is off by 4e-10, a relative 4e-9 of the deviation 0.1. Nine
- * digits are not in the input; what is demanded is what a double can carry. */
+/* Sets 3 and 4 cannot be held in doubles: 10000000.1 is off by 4e-10, a relative 4e-9 of the deviation 0.1.
+ * Nine digits are not in the input; what is demanded is what a double can carry. */
 Test(nist, numacc2)
 {
     expect_numacc(1.2, 1.1, 1.3, 1.2, 13);
@@ -202,7 +202,8 @@ static void expect_wampler(const char *name, double factor)
     struct es_fit f;
     cr_assert(es_polynomial_fit(x, y, n, 5, 0, 20, &f));
     for (int j = 0; j < 6; j++)
-        cr_assert_geq(digits(f.b[j] / pow(20, j), pow(factor, j)), 9, "coefficient %d: %.16g", j, f.b[j] / pow(20, j));
+        cr_assert_geq(digits(f.b[j] / pow(20, j), pow(factor, j)), 9, "coefficient %d: %.16g", j,
+                      f.b[j] / pow(20, j));
 }
 
 Test(nist, wampler1)
@@ -226,7 +227,8 @@ Test(nist, wampler5)
     }
     struct es_fit f;
     cr_assert(es_polynomial_fit(x, y, n, 5, 10, 10, &f));
-    /* certified residual standard deviation of Wampler5, from memory of the set's page: 0.236014502379268e8 */
+    /* certified residual standard deviation of Wampler5, from memory of the set's page: 0.236014502379268e8
+     */
     cr_assert_geq(digits(f.s, 0.236014502379268e8), 9, "%.16g", f.s);
 }
 
@@ -246,8 +248,9 @@ Test(nist, longley)
     }
     cr_assert(es_ls_solve(&ls, &f));
     /* certified values of Longley from memory of the set's page */
-    static const double b[] = {-3482258.63459582,    15.0618722713733,  -0.358191792925910e-1, -2.02022980381683,
-                               -1.03322686717359, -0.511041056535807e-1, 1829.15146461355};
+    static const double b[] = {-3482258.63459582, 15.0618722713733,  -0.358191792925910e-1,
+                               -2.02022980381683, -1.03322686717359, -0.511041056535807e-1,
+                               1829.15146461355};
     for (int k = 0; k < 7; k++)
         cr_assert_geq(digits(f.b[k], b[k]), 9, "b%d %.16g", k, f.b[k]);
     cr_assert_geq(digits(f.s, 304.854073561965), 9);

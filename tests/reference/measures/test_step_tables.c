@@ -1,6 +1,6 @@
-/* Analytic step responses, tables recomputed from their definitions (first order with dead time; second order:
- * formulas as in control textbooks, from memory): finely sampled without noise to the stated accuracy, and with noise
- * within the stated uncertainty. */
+/* Analytic step responses, tables recomputed from their definitions (first order with dead time; second
+ * order: formulas as in control textbooks, from memory): finely sampled without noise to the stated accuracy,
+ * and with noise within the stated uncertainty. */
 #include <criterion/criterion.h>
 #include <math.h>
 
@@ -81,7 +81,8 @@ Test(step_tables, first_order_downwards)
     free(m);
 }
 
-/* Sampled at 20 Hz a straight line between samples errs by up to dt^2 / (8 tau) = 0.39 ms; the fit stays below. */
+/* Sampled at 20 Hz a straight line between samples errs by up to dt^2 / (8 tau) = 0.39 ms; the fit stays
+ * below. */
 Test(step_tables, first_order_coarse)
 {
     double p[] = {0.35, 0.8};
@@ -98,12 +99,18 @@ struct row {
 
 /* T86.5 recomputed with scipy.optimize.brentq; the rest from the table of reference values. */
 static const struct row table[] = {
-    {0.2, 2, 0.52662059933, 0.65411312382, 0.810473737485, 0.890070337445, 6.87221820914, 9.80095186522, 11.4665755368},
-    {0.4, 4, 0.25382672198, 0.363066134955, 0.468462249566, 0.529059392514, 1.90219534686, 2.10232990692, 2.83305333978},
-    {0.5, 1, 0.163033534822, 1.53731347993, 2.037601693394, 2.3534890344, 5.2890932203, 8.07634897393, 8.78056472388},
-    {0.6, 5, 0.0947802248422, 0.326535819151, 0.447129696633, 0.533718456679, 1.04580968812, 1.18859757573, 1.25172820992},
-    {0.7, 3, 0.0459879102603, 0.579862628967, 0.825597058549, 1.03621085407, 0.966606842024, 1.99293078913, 2.19157660809},
-    {0.8, 2, 0.0151646198645, 0.929544225944, 1.38460454313, 1.87792065265, 1.69267519569, 1.87792065265, 3.17663867021},
+    {0.2, 2, 0.52662059933, 0.65411312382, 0.810473737485, 0.890070337445, 6.87221820914, 9.80095186522,
+     11.4665755368},
+    {0.4, 4, 0.25382672198, 0.363066134955, 0.468462249566, 0.529059392514, 1.90219534686, 2.10232990692,
+     2.83305333978},
+    {0.5, 1, 0.163033534822, 1.53731347993, 2.037601693394, 2.3534890344, 5.2890932203, 8.07634897393,
+     8.78056472388},
+    {0.6, 5, 0.0947802248422, 0.326535819151, 0.447129696633, 0.533718456679, 1.04580968812, 1.18859757573,
+     1.25172820992},
+    {0.7, 3, 0.0459879102603, 0.579862628967, 0.825597058549, 1.03621085407, 0.966606842024, 1.99293078913,
+     2.19157660809},
+    {0.8, 2, 0.0151646198645, 0.929544225944, 1.38460454313, 1.87792065265, 1.69267519569, 1.87792065265,
+     3.17663867021},
 };
 
 Test(step_tables, second_order_fine)
@@ -111,7 +118,8 @@ Test(step_tables, second_order_fine)
     for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
         const struct row *r = &table[i];
         double p[] = {r->zeta, r->omega}, w = r->omega;
-        static const char *const bands[] = {"{\"band\": \"5 %\"}", "{\"band\": \"2 %\"}", "{\"band\": \"1 %\"}"};
+        static const char *const bands[] = {"{\"band\": \"5 %\"}", "{\"band\": \"2 %\"}",
+                                            "{\"band\": \"1 %\"}"};
         double ts[] = {r->ts5, r->ts2, r->ts1};
         for (int b = 0; b < 3; b++) {
             struct es_measured *m = step(second_order, p, 13 / (r->zeta * w), 400 * w, 0, 0.001, bands[b], 1);
@@ -153,8 +161,8 @@ Test(step_tables, rate_limited)
     free(m);
 }
 
-/* With noise: the truth lies within 1.6 U in every one of 40 traces a case (chance of failure below 1e-3 where the
- * intervals are honest), and nine in ten lie within U. */
+/* With noise: the truth lies within 1.6 U in every one of 40 traces a case (chance of failure below 1e-3
+ * where the intervals are honest), and nine in ten lie within U. */
 Test(step_tables, first_order_noisy)
 {
     double p[] = {0.35, 0.8};

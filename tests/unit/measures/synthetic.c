@@ -128,7 +128,9 @@ static double sweep_angle(const struct syn_sweep *s, double t)
                 return back ? from + way : from;
             if (t < leg) {
                 double x = t / leg, e = 0.02;
-                double y = x < e ? 0.5 * x * x / e : x > 1 - e ? 1 - e - 0.5 * (1 - x) * (1 - x) / e : x - 0.5 * e;
+                double y = x < e       ? 0.5 * x * x / e
+                           : x > 1 - e ? 1 - e - 0.5 * (1 - x) * (1 - x) / e
+                                       : x - 0.5 * e;
                 y /= 1 - e;
                 return back ? from + way * (1 - y) : from + way * y;
             }
@@ -231,7 +233,8 @@ struct es_measured *syn_measure_one(const char *measure, const char *json, const
     return syn_measure(measure, json, traces, facts);
 }
 
-const struct es_measured *syn_output(const char *measure, const struct es_measured *values, const char *output)
+const struct es_measured *syn_output(const char *measure, const struct es_measured *values,
+                                     const char *output)
 {
     const struct es_measure *m = es_measure_find(measure);
     for (size_t i = 0; m && i < m->output_count; i++)

@@ -27,19 +27,19 @@ double syn_second_order(double t, double zeta, double omega);
 
 /* A sensor of an invented unit, swept to and fro between -45 and 45 deg by a reference encoder. */
 struct syn_sweep {
-    double rate;           /* Hz */
-    double speeds[4];      /* rad/s, one a round trip; 0 ends */
-    double gain;           /* ratio per rad; 0: 0.8 over the 90 deg */
-    double bow;            /* ratio: amplitude of a sine over the range */
-    double play;           /* rad */
-    double delay;          /* s, sensor late */
-    double noise;          /* ratio */
-    double angle_noise;    /* rad */
-    double dropout_at[3];  /* rad; width 0 ends */
+    double rate;          /* Hz */
+    double speeds[4];     /* rad/s, one a round trip; 0 ends */
+    double gain;          /* ratio per rad; 0: 0.8 over the 90 deg */
+    double bow;           /* ratio: amplitude of a sine over the range */
+    double play;          /* rad */
+    double delay;         /* s, sensor late */
+    double noise;         /* ratio */
+    double angle_noise;   /* rad */
+    double dropout_at[3]; /* rad; width 0 ends */
     double dropout_width[3];
-    double dip_at, dip;    /* rad, ratio: a local reversal over 2 deg */
-    double refresh;        /* s: the sensor's own */
-    double phase;          /* s: the motion begins this much later against the samples */
+    double dip_at, dip; /* rad, ratio: a local reversal over 2 deg */
+    double refresh;     /* s: the sensor's own */
+    double phase;       /* s: the motion begins this much later against the samples */
 };
 struct es_trace *syn_sweep_trace(const struct syn_sweep *s, uint64_t *seed);
 
@@ -54,6 +54,7 @@ struct es_measured *syn_measure(const char *measure, const char *json, const str
 struct es_measured *syn_measure_one(const char *measure, const char *json, const struct es_trace *trace,
                                     const struct es_facts *facts);
 /* An output by name; aborts when there is none. */
-const struct es_measured *syn_output(const char *measure, const struct es_measured *values, const char *output);
+const struct es_measured *syn_output(const char *measure, const struct es_measured *values,
+                                     const char *output);
 
 #endif

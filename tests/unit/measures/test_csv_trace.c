@@ -66,7 +66,8 @@ Test(csv, comma_tab_and_blank_separators)
     expect("time [s]\ttravel [mm]\n0.0\t1.5\n0.1\t2.5\n", (double[]){0, 0.1}, (double[]){0.0015, 0.0025}, 2);
     struct es_csv_column columns[] = {{.column = "1", .is_time = true, .unit = es_unit_find("s", 1)},
                                       {.column = "2", .role = ES_ROLE_TRAVEL, .unit = es_unit_find("mm", 2)}};
-    struct es_trace *t = read_with("0,0   1,5\n0,1   2,5\n", &(struct es_csv_options){columns, 2, 0, false, 0});
+    struct es_trace *t =
+        read_with("0,0   1,5\n0,1   2,5\n", &(struct es_csv_options){columns, 2, 0, false, 0});
     cr_assert_not_null(t);
     cr_assert_float_eq(t->series[0].y[1], 0.0025, 1e-15);
     cr_assert_eq(report.decimal, ',');
@@ -75,14 +76,15 @@ Test(csv, comma_tab_and_blank_separators)
 
 Test(csv, decimal_comma_with_thousands_points)
 {
-    expect("time [ms];travel [mm]\n0,5;1.003,25\n1.000,5;2,5\n", (double[]){0, 1}, (double[]){1.00325, 0.0025}, 2);
+    expect("time [ms];travel [mm]\n0,5;1.003,25\n1.000,5;2,5\n", (double[]){0, 1},
+           (double[]){1.00325, 0.0025}, 2);
 }
 
 Test(csv, point_as_thousands_and_decimal_mark)
 {
     /* as in open recordings of decays: 903.000, 1.003.000 ms; "0.000" proves the point to be decimal */
-    expect("time [ms];travel [mm]\n0.000;7.315\n903.000;7.316\n1.003.000;7.317\n", (double[]){0, 0.903, 1.003},
-           (double[]){0.007315, 0.007316, 0.007317}, 3);
+    expect("time [ms];travel [mm]\n0.000;7.315\n903.000;7.316\n1.003.000;7.317\n",
+           (double[]){0, 0.903, 1.003}, (double[]){0.007315, 0.007316, 0.007317}, 3);
 }
 
 Test(csv, two_readings_are_refused)
@@ -91,8 +93,8 @@ Test(csv, two_readings_are_refused)
     expect_fault("time [s];travel [mm]\n1;1.234\n2;1.235\n", 2, 3);
     expect_fault("time [s];travel [mm]\n1;1,234\n2;1,235\n", 2, 3);
     /* with the caller's word it is one reading */
-    struct es_trace *t = read_with("time [s];travel [mm]\n1;1.234\n2;1.235\n",
-                                   &(struct es_csv_options){.decimal = ','});
+    struct es_trace *t =
+        read_with("time [s];travel [mm]\n1;1.234\n2;1.235\n", &(struct es_csv_options){.decimal = ','});
     cr_assert_not_null(t);
     cr_assert_float_eq(t->series[0].y[0], 1.234, 1e-12);
     es_trace_free(t);
@@ -122,7 +124,8 @@ Test(csv, missing_values)
 
 Test(csv, repeated_times)
 {
-    expect("time [s];travel [mm]\n0;1\n1;2\n1;2\n1;\n2;3\n", (double[]){0, 1, 2}, (double[]){0.001, 0.002, 0.003}, 3);
+    expect("time [s];travel [mm]\n0;1\n1;2\n1;2\n1;\n2;3\n", (double[]){0, 1, 2},
+           (double[]){0.001, 0.002, 0.003}, 3);
     cr_assert_eq(report.merged, 2);
     cr_assert_null(read_text("time [s];travel [mm]\n0;1\n1;2\n1;4\n2;3\n"));
     struct es_trace *t = read_with("time [s];travel [mm]\n0;1\n1;2\n1;4\n2;3\n",
@@ -188,7 +191,8 @@ Test(csv, columns_by_name_and_number)
 
 Test(csv, demand_becomes_commands)
 {
-    struct es_trace *t = read_text("time [s];loop demand [mA];travel [mm]\n0;4;0\n1;4;0\n2;12;0\n3;12;5\n4;8;5\n");
+    struct es_trace *t =
+        read_text("time [s];loop demand [mA];travel [mm]\n0;4;0\n1;4;0\n2;12;0\n3;12;5\n4;8;5\n");
     cr_assert_not_null(t);
     cr_assert_eq(t->command_count, 2);
     cr_assert_float_eq(t->commands[0].t, 1.5, 1e-12);
@@ -209,6 +213,8 @@ Test(csv, part_turn_travel)
 
 Test(csv, grouping_blanks)
 {
-    expect("time [s];travel [mm]\n0;1 003.5\n1;2\xc2\xa0" "000\n", (double[]){0, 1}, (double[]){1.0035, 2}, 2);
+    expect("time [s];travel [mm]\n0;1 003.5\n1;2\xc2\xa0"
+           "000\n",
+           (double[]){0, 1}, (double[]){1.0035, 2}, 2);
     expect_fault("time [s];travel [mm]\n0;1 03.5\n", 2, 3);
 }

@@ -72,7 +72,8 @@ Test(leak_measure, both_ways_agree)
     cr_assert_leq(get(m, "agreement")->value, 1);
     cr_assert(f->value >= fmin(a->value, b->value) && f->value <= fmax(a->value, b->value));
     cr_assert_lt(f->u, fmin(a->u, b->u));
-    double weighted = (a->value / (a->u * a->u) + b->value / (b->u * b->u)) / (1 / (a->u * a->u) + 1 / (b->u * b->u));
+    double weighted =
+        (a->value / (a->u * a->u) + b->value / (b->u * b->u)) / (1 / (a->u * a->u) + 1 / (b->u * b->u));
     cr_assert_float_eq(f->value / weighted, 1, 1e-12);
     /* the sensors' offsets cancel with their tare; gain stays */
     cr_assert_float_eq(a->u_common, 0.01 * a->value, 1e-3 * a->u_common);
@@ -116,7 +117,8 @@ Test(leak_measure, one_method_alone)
     free_all(t);
 }
 
-/* Both were meant and one failed: no value without its check, unless the sensor is only too small for the leak. */
+/* Both were meant and one failed: no value without its check, unless the sensor is only too small for the
+ * leak. */
 Test(leak_measure, one_of_two_failed)
 {
     struct es_trace *t[] = {flow(10 * NL, 1), rise(10.1 * NL, 2), flow(0, 3), rise(0.1 * NL, 4)};

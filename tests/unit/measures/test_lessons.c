@@ -1,5 +1,5 @@
-/* What real recordings teach: a test for each lesson that touches these measures (10: test_csv_trace.c; 1, 3 on real
- * recordings: tests/reference/measures/test_leak.c). */
+/* What real recordings teach: a test for each lesson that touches these measures (10: test_csv_trace.c; 1, 3
+ * on real recordings: tests/reference/measures/test_leak.c). */
 #include <criterion/criterion.h>
 #include <math.h>
 #include <string.h>
@@ -139,7 +139,8 @@ Test(lessons, l4_one_speed_is_refused)
 Test(lessons, l4_play_beside_delay)
 {
     uint64_t seed = 17;
-    struct syn_sweep s = {.rate = 100, .speeds = {45 * DEG, 15 * DEG}, .delay = 0.034, .noise = 2e-4, .play = 0.9 * DEG};
+    struct syn_sweep s = {
+        .rate = 100, .speeds = {45 * DEG, 15 * DEG}, .delay = 0.034, .noise = 2e-4, .play = 0.9 * DEG};
     struct es_trace *t = syn_sweep_trace(&s, &seed);
     struct es_measured *m = syn_measure_one("sensor sweep", NULL, t, NULL);
     const struct es_measured *h = get("sensor sweep", m, "hysteresis");
@@ -220,8 +221,8 @@ Test(lessons, l7_level_and_origin)
     es_trace_free(t);
 }
 
-/* 8: a gain error of the unit's own sensor shows only against an independent reference: the steady-state error is of the
- * reference's travel, in the span measured with it. */
+/* 8: a gain error of the unit's own sensor shows only against an independent reference: the steady-state
+ * error is of the reference's travel, in the span measured with it. */
 Test(lessons, l8_independent_reference)
 {
     struct es_trace *t = step_trace(0.00113, 200, 8, 0.01); /* 13 % too far for 0.8 mA of 16 mA in 20 mm */
@@ -231,7 +232,8 @@ Test(lessons, l8_independent_reference)
                               {"upper end", ES_DIM_LENGTH, 0.020, 1e-5, INFINITY}};
     struct es_facts facts = {items, 4};
     struct es_measured *m = syn_measure_one("step response", NULL, t, &facts);
-    cr_assert_float_eq(get("step response", m, "steady-state error")->value, 0.01113 / 0.02 - 0.0088 / 0.016, 1e-5);
+    cr_assert_float_eq(get("step response", m, "steady-state error")->value, 0.01113 / 0.02 - 0.0088 / 0.016,
+                       1e-5);
     free(m);
     facts.count = 3;
     m = syn_measure_one("step response", NULL, t, &facts);

@@ -47,7 +47,8 @@ Test(level, mean_with_calibration)
     es_trace_free(t);
 }
 
-/* The mean's 95 % interval covers the truth as often as it says, with white and with correlated noise (lesson 1). */
+/* The mean's 95 % interval covers the truth as often as it says, with white and with correlated noise (lesson
+ * 1). */
 Test(level, interval_covers)
 {
     static const double lag[] = {0, 0.5, 0.8};
@@ -72,7 +73,8 @@ Test(level, interval_covers)
 
 Test(level, tare_takes_the_offset_off)
 {
-    struct es_trace *t = flat(ES_ROLE_OUTPUT_1_FLOW, 3e-6, 1e-9, 3), *z = flat(ES_ROLE_OUTPUT_1_FLOW, 1e-6, 1e-9, 4);
+    struct es_trace *t = flat(ES_ROLE_OUTPUT_1_FLOW, 3e-6, 1e-9, 3),
+                    *z = flat(ES_ROLE_OUTPUT_1_FLOW, 1e-6, 1e-9, 4);
     t->series[0].u.offset = z->series[0].u.offset = 1e-6;
     const struct es_trace *both[] = {t, z};
     struct es_measured *m = syn_measure("level", "{\"channel\": \"output 1 flow\"}", both, NULL);
@@ -206,7 +208,8 @@ static struct es_trace *stroke(double rate, double noise, double end)
     for (int which = 0; which < 2; which++) {
         struct es_series *s = syn_series(t, which ? ES_ROLE_SHAFT_ANGLE : ES_ROLE_TRAVEL, n, rate);
         for (size_t i = 0; i < n; i++) {
-            double x = s->t[i], up = fmin(fmax((x - 1.3) / 2, 0), 1), down = fmin(fmax((x - 7.2) / 2.5, 0), 1);
+            double x = s->t[i], up = fmin(fmax((x - 1.3) / 2, 0), 1),
+                   down = fmin(fmax((x - 7.2) / 2.5, 0), 1);
             double share = up - down;
             s->y[i] = which ? (-0.50 + share * 1.07) : 0.001 + 0.030 * share;
         }

@@ -19,7 +19,8 @@ static void refused(const struct es_measured *m, const char *output, const char 
     cr_assert_not_null(strstr(v->reason, word), "%s: %s", output, v->reason);
 }
 
-/* Up (tau 0.5), down (tau 0.3), up (tau 0.7), 8 s each; before them a command that only takes it to its place. */
+/* Up (tau 0.5), down (tau 0.3), up (tau 0.7), 8 s each; before them a command that only takes it to its
+ * place. */
 static struct es_trace *three(double rate, double noise)
 {
     static const double at[] = {2, 10, 18}, tau[] = {0.5, 0.3, 0.7}, sign[] = {1, -1, 1};
@@ -34,7 +35,8 @@ static struct es_trace *three(double rate, double noise)
     syn_noise(s, noise, &seed);
     syn_command(t, ES_ROLE_LOOP_DEMAND, 0, 0.004, 0.012);
     for (int k = 0; k < 3; k++)
-        syn_command(t, ES_ROLE_LOOP_DEMAND, at[k], sign[k] > 0 ? 0.012 : 0.0128, sign[k] > 0 ? 0.0128 : 0.012);
+        syn_command(t, ES_ROLE_LOOP_DEMAND, at[k], sign[k] > 0 ? 0.012 : 0.0128,
+                    sign[k] > 0 ? 0.0128 : 0.012);
     return t;
 }
 

@@ -46,7 +46,11 @@ Test(sweep, good_sensor)
 
 Test(sweep, falling_sensor)
 {
-    struct syn_sweep s = {.rate = 200, .speeds = {15 * DEG, 40 * DEG}, .noise = 1e-4, .gain = -0.5 / (90 * DEG), .delay = 0.02,
+    struct syn_sweep s = {.rate = 200,
+                          .speeds = {15 * DEG, 40 * DEG},
+                          .noise = 1e-4,
+                          .gain = -0.5 / (90 * DEG),
+                          .delay = 0.02,
                           .play = 0.5 * DEG};
     struct es_measured *m = sweep(&s, NULL, 2);
     cr_assert_float_eq(get(m, "delay")->value, 0.02, 0.001);
@@ -90,7 +94,8 @@ Test(sweep, readings_not_good_are_dropouts)
 
 Test(sweep, reversal)
 {
-    struct syn_sweep s = {.rate = 200, .speeds = {12 * DEG, 36 * DEG}, .noise = 1e-4, .dip_at = 10 * DEG, .dip = 0.025};
+    struct syn_sweep s = {
+        .rate = 200, .speeds = {12 * DEG, 36 * DEG}, .noise = 1e-4, .dip_at = 10 * DEG, .dip = 0.025};
     struct es_measured *m = sweep(&s, "{\"dropout deviation\": \"5 %\"}", 5);
     cr_assert_geq(get(m, "reversals")->value, 1);
     cr_assert_gt(get(m, "smoothness")->value, 0.003);
@@ -99,7 +104,8 @@ Test(sweep, reversal)
 
 Test(sweep, sensor_that_ends_early)
 {
-    struct syn_sweep s = {.rate = 200, .speeds = {12 * DEG, 36 * DEG}, .noise = 1e-4, .gain = 1.2 / (90 * DEG)};
+    struct syn_sweep s = {
+        .rate = 200, .speeds = {12 * DEG, 36 * DEG}, .noise = 1e-4, .gain = 1.2 / (90 * DEG)};
     uint64_t seed = 6;
     struct es_trace *t = syn_sweep_trace(&s, &seed);
     for (size_t i = 0; i < t->series[1].count; i++)

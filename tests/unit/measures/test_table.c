@@ -45,8 +45,8 @@ Test(table, descriptors)
     cr_assert_null(es_measure_find(NULL));
 }
 
-/* Settings by default are accepted by their own rows; roles, rates and expectations can be asked; and an empty
- * recording refuses every output with a reason. */
+/* Settings by default are accepted by their own rows; roles, rates and expectations can be asked; and an
+ * empty recording refuses every output with a reason. */
 Test(table, defaults_and_empty_recordings)
 {
     size_t count;
@@ -60,7 +60,8 @@ Test(table, defaults_and_empty_recordings)
         cr_assert(n >= 1 && n <= 8);
         for (size_t k = 0; k < n; k++)
             cr_assert(roles[k] >= 0 && roles[k] < ES_ROLE_COUNT);
-        const struct es_channel_uncertainty some = {.offset = 1e-3, .gain = 1e-3, .dof = INFINITY, .resolution = 1e-4};
+        const struct es_channel_uncertainty some = {
+            .offset = 1e-3, .gain = 1e-3, .dof = INFINITY, .resolution = 1e-4};
         const struct es_channel_uncertainty *u[ES_ROLE_COUNT] = {0}, *all[ES_ROLE_COUNT];
         for (int r = 0; r < ES_ROLE_COUNT; r++)
             all[r] = &some;

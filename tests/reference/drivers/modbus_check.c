@@ -1,11 +1,10 @@
 /* Reads and writes a Modbus server by orders on standard input, through the driver as the program uses it.
  * Played against a server stack that is not libmodbus by pymodbus_bench.py.
  *
- *   modbus_check rtu DEVICE UNIT | modbus_check tcp PORT UNIT
- *   read  TABLE ADDRESS TYPE WORD-ORDER BYTE-ORDER BIT VALUE     VALUE may be "none"
- *   write TABLE ADDRESS TYPE WORD-ORDER BYTE-ORDER BIT VALUE
- * WORD-ORDER: "-" or without blanks, "low-first". Reads are planned together and repeated; exit status 1 when
- * any value differs. */
+ *   modbus_check rtu DEVICE UNIT [TRACE] | modbus_check tcp PORT UNIT [TRACE]      TRACE: file for the byte
+ * trace read  TABLE ADDRESS TYPE WORD-ORDER BYTE-ORDER BIT VALUE     VALUE may be "none" write TABLE ADDRESS
+ * TYPE WORD-ORDER BYTE-ORDER BIT VALUE WORD-ORDER: "-" or without blanks, "low-first". Reads are planned
+ * together and repeated; exit status 1 when any value differs. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -121,7 +120,7 @@ int main(int argc, char **argv)
 {
     static struct order orders[MAX];
     size_t count = 0;
-    if (argc != 4)
+    if (argc != 4 && argc != 5)
         return 2;
     bool tcp = strcmp(argv[1], "tcp") == 0;
     const struct es_modbus_bus settings = {.mode = tcp ? ES_MODBUS_TCP : ES_MODBUS_RTU,
@@ -130,7 +129,8 @@ int main(int argc, char **argv)
                                            .parity = 2,
                                            .host = "127.0.0.1",
                                            .port = strtol(argv[2], NULL, 10),
-                                           .connect_timeout = 2};
+                                           .connect_timeout = 2,
+                                           .byte_trace = argc == 5 ? argv[4] : NULL};
     const struct es_modbus_instrument instrument = {.unit = strtol(argv[3], NULL, 10),
                                                     .gap = 4,
                                                     .max_registers = 125,

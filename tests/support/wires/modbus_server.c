@@ -172,6 +172,7 @@ static void act_on(struct modbus_server *s, struct peer *p, const uint8_t *reque
 {
     static const uint8_t noise[] = {0x5A, 0x00, 0xFF, 0x13};
     uint8_t pdu[256], adu[300];
+    s->sampled = request_end;
     if (s->counting)
         s->holding[0]++, s->input[0]++;
     size_t n = answer_pdu(s, pdu_in, pdu);

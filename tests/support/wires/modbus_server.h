@@ -43,6 +43,7 @@ struct modbus_server {
     unsigned short_silences; /* seen */
     unsigned long requests;
     es_time line_free; /* paced: end of the last traffic */
+    es_time sampled;   /* when the newest request had arrived whole: its values are of then */
 };
 
 void server_start(struct modbus_server *s, bool tcp); /* s zeroed or with settings */

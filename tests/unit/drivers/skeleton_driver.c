@@ -95,7 +95,7 @@ static enum es_status ask(struct es_bus *bus, uint8_t *byte, es_time *begun, str
     if (status == ES_OK)
         status = es_transport_read(bus->transport, byte, 1, deadline, &got, err);
     bus->suspect = status != ES_OK;
-    return es_error_context(err, status, "%s", bus->instrument->name);
+    return status == ES_OK ? ES_OK : es_error_context(err, status, "%s", bus->instrument->name);
 }
 
 static enum es_status bus_probe(struct es_bus *bus, size_t instrument, char *out, size_t size,

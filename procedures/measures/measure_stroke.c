@@ -273,8 +273,10 @@ static void stroke_time(const struct settings *s, const struct es_samples *sampl
     struct es_local l;
     double widest = fmax(0.5 * (guess - half), 3 * samples->interval);
     if (!isfinite(guess) || !es_local_crossing(&view, level, guess, widest, &l)) {
-        es_measured_refuse(m, "the stroke %s was not seen to be done: the ends lie %.3g apart",
-                           up ? "up" : "down", fabs(to - from));
+        char way[48];
+        es_quantity_format(to - from, es_dimension_unit(series->dimension), 2, way, sizeof way);
+        es_measured_refuse(m, "the stroke %s, from end to end %s, was not seen to be done",
+                           up ? "up" : "down", way);
         return;
     }
     struct es_budget b = {0};

@@ -133,8 +133,11 @@ void es_progress_event(struct es_progress *p, const cJSON *event)
 
 static void put_line(struct es_progress *p, const char *text)
 {
-    size_t bytes = es_display_fit(text, p->width > 1 ? p->width - 1 : 1, NULL);
-    fprintf(stderr, "%.*s\n", (int)bytes, text);
+    size_t room = p->width > 4 ? p->width - 1 : 3;
+    if (es_display_width(text) > room)
+        fprintf(stderr, "%.*s...\n", (int)es_display_fit(text, room - 3, NULL), text);
+    else
+        fprintf(stderr, "%s\n", text);
     p->lines++;
 }
 
@@ -148,7 +151,7 @@ static void bar(double share, size_t columns, bool utf8, char *out, size_t size)
 
 void es_progress_draw(struct es_progress *p, es_time now)
 {
-    if (p->quiet || !p->screen->err_terminal || now - p->drawn < DRAW_EVERY)
+    if (p->quiet || !p->screen->err_terminal || isnan(p->remaining) || now - p->drawn < DRAW_EVERY)
         return;
     p->drawn = now;
     es_progress_clear(p);

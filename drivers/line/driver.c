@@ -13,10 +13,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "driver_open.h"
+#include "drivers/line/driver_open.h"
+#include "drivers/line/fields.h"
+#include "drivers/line/pattern.h"
 #include "drivers/transport/transport.h"
-#include "fields.h"
-#include "pattern.h"
 
 #define LINE_MAX_BYTES 2048
 #define COMMAND_MAX    512

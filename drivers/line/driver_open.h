@@ -3,8 +3,8 @@
 #ifndef ES_DRIVERS_LINE_DRIVER_OPEN_H
 #define ES_DRIVERS_LINE_DRIVER_OPEN_H
 
+#include "drivers/line/line.h"
 #include "drivers/transport/transport.h"
-#include "line.h"
 
 /* As es_line_driver.open. Takes the transport, also on failure. */
 enum es_status es_line_open_on(struct es_transport *transport, const struct es_line_bus *settings,

@@ -1,7 +1,7 @@
-#include "fields.h"
+#include "drivers/line/fields.h"
 
+#include "drivers/line/pattern.h"
 #include "drivers/transport/beside.h"
-#include "pattern.h"
 
 #define BUS(member)        offsetof(struct es_line_bus, member)
 #define INSTRUMENT(member) offsetof(struct es_line_instrument, member)

@@ -2,7 +2,7 @@
 #ifndef ES_DRIVERS_LINE_FIELDS_H
 #define ES_DRIVERS_LINE_FIELDS_H
 
-#include "line.h"
+#include "drivers/line/line.h"
 
 #define ES_LINE_BUS_FIELDS        13
 #define ES_LINE_INSTRUMENT_FIELDS 6

@@ -1,6 +1,6 @@
 /* Matching takes each part as it comes; only the latest {any} is ever stretched, so the time is at most the
  * product of the two lengths. */
-#include "pattern.h"
+#include "drivers/line/pattern.h"
 
 #include <math.h>
 #include <stdio.h>

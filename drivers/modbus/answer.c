@@ -1,4 +1,4 @@
-#include "answer.h"
+#include "drivers/modbus/answer.h"
 
 #include <string.h>
 

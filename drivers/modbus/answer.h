@@ -3,7 +3,7 @@
 #ifndef ES_DRIVERS_MODBUS_ANSWER_H
 #define ES_DRIVERS_MODBUS_ANSWER_H
 
-#include "modbus.h"
+#include "drivers/modbus/modbus.h"
 
 #define ES_MODBUS_PDU_MAX 253
 

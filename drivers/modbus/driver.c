@@ -13,10 +13,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "driver_open.h"
-#include "fields.h"
-#include "plan.h"
-#include "wire.h"
+#include "drivers/modbus/driver_open.h"
+#include "drivers/modbus/fields.h"
+#include "drivers/modbus/plan.h"
+#include "drivers/modbus/wire.h"
 
 enum line_state { LINE_FINE, LINE_SUSPECT, LINE_LOST };
 

@@ -3,8 +3,8 @@
 #ifndef ES_DRIVERS_MODBUS_DRIVER_OPEN_H
 #define ES_DRIVERS_MODBUS_DRIVER_OPEN_H
 
+#include "drivers/modbus/modbus.h"
 #include "drivers/transport/transport.h"
-#include "modbus.h"
 
 /* As es_modbus_driver.open. Takes the transport, also on failure. */
 enum es_status es_modbus_open_on(struct es_transport *transport, const struct es_modbus_bus *settings,

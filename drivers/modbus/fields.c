@@ -1,11 +1,11 @@
-#include "fields.h"
+#include "drivers/modbus/fields.h"
 
 #include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "drivers/modbus/plan.h"
 #include "drivers/transport/beside.h"
-#include "plan.h"
 
 #define BUS(member)        offsetof(struct es_modbus_bus, member)
 #define INSTRUMENT(member) offsetof(struct es_modbus_instrument, member)

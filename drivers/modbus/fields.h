@@ -2,7 +2,7 @@
 #ifndef ES_DRIVERS_MODBUS_FIELDS_H
 #define ES_DRIVERS_MODBUS_FIELDS_H
 
-#include "modbus.h"
+#include "drivers/modbus/modbus.h"
 
 #define ES_MODBUS_BUS_FIELDS        11
 #define ES_MODBUS_INSTRUMENT_FIELDS 10

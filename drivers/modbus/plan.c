@@ -1,4 +1,4 @@
-#include "plan.h"
+#include "drivers/modbus/plan.h"
 
 #include <ctype.h>
 #include <stdlib.h>

@@ -2,7 +2,7 @@
 #ifndef ES_DRIVERS_MODBUS_PLAN_H
 #define ES_DRIVERS_MODBUS_PLAN_H
 
-#include "modbus.h"
+#include "drivers/modbus/modbus.h"
 
 struct es_modbus_block {
     size_t instrument;

@@ -4,7 +4,7 @@
  * thread.
  *
  * libmodbus's own connecting, recovery and debugging stay off. */
-#include "wire.h"
+#include "drivers/modbus/wire.h"
 
 #include <errno.h>
 #include <modbus/modbus.h>

@@ -3,7 +3,7 @@
 #ifndef ES_DRIVERS_MODBUS_WIRE_H
 #define ES_DRIVERS_MODBUS_WIRE_H
 
-#include "answer.h"
+#include "drivers/modbus/answer.h"
 #include "drivers/transport/transport.h"
 
 struct es_modbus_wire;

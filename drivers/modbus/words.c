@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "modbus.h"
+#include "drivers/modbus/modbus.h"
 
 static const size_t type_words[] = {
     [ES_MODBUS_BIT] = 1,    [ES_MODBUS_INT16] = 1,   [ES_MODBUS_UINT16] = 1,  [ES_MODBUS_INT32] = 2,

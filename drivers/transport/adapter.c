@@ -1,4 +1,4 @@
-#include "adapter.h"
+#include "drivers/transport/adapter.h"
 
 #include <libserialport.h>
 #include <limits.h>

@@ -1,4 +1,4 @@
-#include "beside.h"
+#include "drivers/transport/beside.h"
 
 #include <stdlib.h>
 #include <string.h>

@@ -1,4 +1,4 @@
-#include "descriptor.h"
+#include "drivers/transport/descriptor.h"
 
 #include <errno.h>
 #include <poll.h>

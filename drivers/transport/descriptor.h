@@ -2,7 +2,7 @@
 #ifndef ES_DRIVERS_TRANSPORT_DESCRIPTOR_H
 #define ES_DRIVERS_TRANSPORT_DESCRIPTOR_H
 
-#include "transport.h"
+#include "drivers/transport/transport.h"
 
 /* poll until readable (or writable) or the deadline. `what` names the line in messages. */
 enum es_status es_descriptor_wait(int fd, bool to_write, es_time deadline, const char *what,

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "transport.h"
+#include "drivers/transport/transport.h"
 
 #define HELD_MAX 4096
 

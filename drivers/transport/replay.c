@@ -4,8 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "trace_text.h"
-#include "transport.h"
+#include "drivers/transport/trace_text.h"
+#include "drivers/transport/transport.h"
 
 struct event {
     enum es_trace_kind kind;

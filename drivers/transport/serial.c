@@ -10,9 +10,9 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
-#include "adapter.h"
-#include "descriptor.h"
-#include "terminal.h"
+#include "drivers/transport/adapter.h"
+#include "drivers/transport/descriptor.h"
+#include "drivers/transport/terminal.h"
 
 /* A driver that forgets to wake its readers at a hang-up is asked this often. */
 #define LOOK_AGAIN_NS (ES_NS_PER_S / 5)

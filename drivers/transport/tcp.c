@@ -11,7 +11,7 @@
 #include <sys/socket.h>
 #include <unistd.h>
 
-#include "descriptor.h"
+#include "drivers/transport/descriptor.h"
 
 struct tcp {
     struct es_transport base;

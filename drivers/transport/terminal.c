@@ -1,4 +1,4 @@
-#include "terminal.h"
+#include "drivers/transport/terminal.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -9,7 +9,7 @@
 #include <termios.h>
 #include <unistd.h>
 
-#include "descriptor.h"
+#include "drivers/transport/descriptor.h"
 
 struct terminal {
     struct es_transport base;

@@ -2,7 +2,7 @@
 #ifndef ES_DRIVERS_TRANSPORT_TERMINAL_H
 #define ES_DRIVERS_TRANSPORT_TERMINAL_H
 
-#include "transport.h"
+#include "drivers/transport/transport.h"
 
 /* `path` is looked up anew at each reopen, so that a link to another pseudo-terminal is followed. */
 enum es_status es_terminal_open(const char *path, struct es_transport **out,

@@ -5,8 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "trace_text.h"
-#include "transport.h"
+#include "drivers/transport/trace_text.h"
+#include "drivers/transport/transport.h"
 
 struct trace {
     struct es_transport base;

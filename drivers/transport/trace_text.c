@@ -1,4 +1,4 @@
-#include "trace_text.h"
+#include "drivers/transport/trace_text.h"
 
 #include <math.h>
 #include <stdio.h>

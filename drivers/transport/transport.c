@@ -1,4 +1,4 @@
-#include "transport.h"
+#include "drivers/transport/transport.h"
 
 enum es_status es_transport_read(struct es_transport *t, uint8_t *to, size_t size, es_time deadline,
                                  size_t *got, struct es_error *err)

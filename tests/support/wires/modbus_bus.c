@@ -1,4 +1,4 @@
-#include "modbus_bus.h"
+#include "tests/support/wires/modbus_bus.h"
 
 #include <stdlib.h>
 #include <string.h>

@@ -3,7 +3,7 @@
 #define ES_TESTS_MODBUS_BUS_H
 
 #include "drivers/modbus/driver_open.h"
-#include "modbus_server.h"
+#include "tests/support/wires/modbus_server.h"
 
 /* direct: libmodbus on the line's own descriptor. fed: through a layer that does nothing but pass bytes. */
 enum way { RTU_DIRECT, RTU_FED, TCP_DIRECT, TCP_FED, WAYS };

@@ -1,4 +1,4 @@
-#include "modbus_server.h"
+#include "tests/support/wires/modbus_server.h"
 
 #include <string.h>
 

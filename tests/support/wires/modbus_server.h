@@ -3,7 +3,7 @@
 #ifndef ES_TESTS_MODBUS_SERVER_H
 #define ES_TESTS_MODBUS_SERVER_H
 
-#include "peer.h"
+#include "tests/support/wires/peer.h"
 
 #define SERVER_ADDRESSES 512 /* of each table; beyond: exception 02 */
 

@@ -1,4 +1,4 @@
-#include "peer.h"
+#include "tests/support/wires/peer.h"
 
 #include <errno.h>
 #include <fcntl.h>

@@ -175,8 +175,12 @@ class Monitor:
         elif order == "plug":
             self.count += 1
             self.plugged = f"usb{self.count}"
-            print("hand: plug", self.ask("device_add", driver="usb-serial", chardev="usb", id=self.plugged,
-                                          serial="ES-1"))
+            for _ in range(100):  # the old device gives its line back some time after it has gone
+                answer = self.ask("device_add", driver="usb-serial", chardev="usb", id=self.plugged, serial="ES-1")
+                if "return" in answer:
+                    break
+                time.sleep(0.05)
+            print("hand: plug", answer)
 
 
 def connect(make, path, until):

@@ -74,8 +74,8 @@ struct es_port {
     enum es_status (*write)(void *self, enum es_role role, double value, es_time *acted,
                             struct es_error *err);
 
-    /* Starts recording `count` roles at `rate` Hz (or as near below as the bus can; the port fails when it
-     * cannot reach 0.9 of it). *handle names the recording; several may run at once. */
+    /* Starts recording `count` roles, each at `rate` Hz or, where its channel is slower, as fast as that goes
+     * (which is fast enough, es_recording_rate has found out before). *handle names the recording; several may run at once. */
     enum es_status (*record_start)(void *self, const char *name, const enum es_role *roles, size_t count,
                                    double rate, int *handle, struct es_error *err);
 

@@ -77,11 +77,6 @@ enum es_status es_recorder_start(struct es_recorder *r, const char *name, const 
             return es_fail(err, ES_NOT_FOUND, "recording \"%s\": this station has no input \"%s\"", name,
                            es_role_info(roles[i])->name);
         }
-        if (rate * 0.9 > c->rate) {
-            return es_fail(err, ES_RANGE,
-                           "recording \"%s\": \"%s\" is read %g times a second, the procedure asks for %g",
-                           name, es_role_info(roles[i])->name, c->rate, rate);
-        }
     }
     rec->trace.name = strdup(name);
     rec->trace.series = calloc(count, sizeof *rec->trace.series);
@@ -94,6 +89,7 @@ enum es_status es_recorder_start(struct es_recorder *r, const char *name, const 
     rec->began = now;
     rec->interval = es_from_seconds(1 / rate);
     for (size_t i = 0; i < count; i++) {
+        double slower = rate;
         rec->slot[roles[i]] = (int)i + 1;
         rec->trace.series[i].role = roles[i];
         rec->trace.series[i].dimension = es_role_info(roles[i])->dimension;
@@ -101,7 +97,9 @@ enum es_status es_recorder_start(struct es_recorder *r, const char *name, const 
             const struct es_bench_channel *c = es_station_channel(r->station, roles[i]);
             rec->trace.series[i].dimension = c->unit->dimension;
             rec->trace.series[i].u = es_channel_uncertainty(c);
+            slower = c->rate < rate ? c->rate : rate;
         }
+        rec->series[i].interval = es_from_seconds(1 / slower);
         rec->series[i].next = now;
     }
     r->running |= 1u << at;
@@ -119,12 +117,12 @@ void es_recorder_sample(struct es_recorder *r, enum es_role role, const struct e
         }
         struct es_recorder_series *s = &rec->series[slot - 1];
         /* A little early is on time: sampling and recording are not on the same grid. */
-        if (reading->taken < s->next - rec->interval / 4) {
+        if (reading->taken < s->next - s->interval / 4) {
             continue;
         }
-        s->next += rec->interval;
+        s->next += s->interval;
         if (s->next <= reading->taken) {
-            s->next = reading->taken + rec->interval;
+            s->next = reading->taken + s->interval;
         }
         double t = es_seconds(reading->taken - rec->began);
         if (t < 0 || (s->count > 0 && t < s->t[s->count - 1])) {

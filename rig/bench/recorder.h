@@ -12,6 +12,7 @@ struct es_recorder_series {
     double *t, *y;
     uint8_t *quality;
     size_t count, capacity;
+    es_time interval;  /* of the recording, or of a channel that is slower */
     es_time next;      /* samples before it are left out (recording slower than sampling) */
     double worst_time; /* s, largest u_time seen */
 };
@@ -36,6 +37,7 @@ struct es_recorder {
 void es_recorder_init(struct es_recorder *r, const struct es_bench_station *station);
 void es_recorder_free(struct es_recorder *r); /* throws away what is running */
 
+/* Each role at `rate` Hz or, where its channel is slower, as fast as that is read. */
 enum es_status es_recorder_start(struct es_recorder *r, const char *name, const enum es_role *roles,
                                  size_t count, double rate, es_time now, int *handle,
                                  struct es_error *err) ES_MUST_CHECK;

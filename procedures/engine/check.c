@@ -57,14 +57,30 @@ static void note_untold(struct es_check_report *report, const char *label, bool 
         es_report_sentence(report, false, no_memory, sentence);
 }
 
+static bool view_has(const void *view, enum es_role role)
+{
+    return es_view_has(view, role);
+}
+
+/* Nobody can be asked by a procedure that this bench does not run anyhow. */
+bool es_must_not_ask(const struct es_procedure *p, const struct es_station_view *view,
+                     const struct es_type *type, bool unattended)
+{
+    char lack[160];
+
+    return unattended && !es_lacks_for_procedure(p, type, view_has, view, lack, sizeof lack);
+}
+
 static enum es_status check_entry(const struct es_plan_entry *entry, const struct es_station_view *view,
-                                  const struct es_type *type, struct es_known_facts *facts,
+                                  const struct es_type *type, bool unattended, struct es_known_facts *facts,
                                   struct es_findings *findings, struct es_check_report *report,
                                   struct es_error *err)
 {
     struct es_walk walk;
 
-    enum es_status s = es_walk_procedure(&walk, entry->procedure, view, type, findings, report, err);
+    unattended = es_must_not_ask(entry->procedure, view, type, unattended);
+    enum es_status s =
+        es_walk_procedure(&walk, entry->procedure, view, type, unattended, findings, report, err);
     if (s != ES_OK)
         return s;
     struct es_check_procedure *p = &report->procedures[report->procedure_count++];
@@ -114,9 +130,9 @@ static void remark_ratios(struct es_check_report *report, bool *no_memory)
     }
 }
 
-enum es_status es_plan_check(const struct es_plan *plan, const struct es_station_view *view,
-                             const struct es_type *type, struct es_findings *findings,
-                             struct es_check_report *report, struct es_error *err)
+static enum es_status check_plan(const struct es_plan *plan, const struct es_station_view *view,
+                                 const struct es_type *type, bool unattended, struct es_findings *findings,
+                                 struct es_check_report *report, struct es_error *err)
 {
     struct es_known_facts facts = {0};
     struct es_fact *items = NULL;
@@ -128,8 +144,9 @@ enum es_status es_plan_check(const struct es_plan *plan, const struct es_station
     enum es_status s = report->procedures != NULL ? gather_facts(view, type, &facts, &items, err)
                                                   : es_fail(err, ES_NO_MEMORY, "no memory for the report");
     for (size_t i = 0; i < plan->entry_count && s == ES_OK; i++)
-        s = check_entry(&plan->entries[i], view, type, &facts, findings, report, err);
-    report->operator_time += caution_time(plan);
+        s = check_entry(&plan->entries[i], view, type, unattended, &facts, findings, report, err);
+    if (!unattended)
+        report->operator_time += caution_time(plan);
     if (s == ES_OK)
         remark_ratios(report, &no_memory);
     free(items);
@@ -141,6 +158,20 @@ enum es_status es_plan_check(const struct es_plan *plan, const struct es_station
         return s;
     }
     return findings->count > before ? es_findings_status(findings, err) : ES_OK;
+}
+
+enum es_status es_plan_check(const struct es_plan *plan, const struct es_station_view *view,
+                             const struct es_type *type, struct es_findings *findings,
+                             struct es_check_report *report, struct es_error *err)
+{
+    return check_plan(plan, view, type, false, findings, report, err);
+}
+
+enum es_status es_plan_check_unattended(const struct es_plan *plan, const struct es_station_view *view,
+                                        const struct es_type *type, struct es_findings *findings,
+                                        struct es_check_report *report, struct es_error *err)
+{
+    return check_plan(plan, view, type, true, findings, report, err);
 }
 
 enum es_status es_procedure_check(const struct es_procedure *procedure, const struct es_station_view *view,

@@ -76,6 +76,11 @@ struct es_check_report {
 enum es_status es_plan_check(const struct es_plan *plan, const struct es_station_view *view,
                              const struct es_type *type, struct es_findings *findings,
                              struct es_check_report *report, struct es_error *err) ES_MUST_CHECK;
+/* The same for a run without a person at the bench: refuses, besides, every step that would ask one, such as
+ * turning the shaft on a bench without motor. Cautions are confirmed beforehand and take no time. */
+enum es_status es_plan_check_unattended(const struct es_plan *plan, const struct es_station_view *view,
+                                        const struct es_type *type, struct es_findings *findings,
+                                        struct es_check_report *report, struct es_error *err) ES_MUST_CHECK;
 enum es_status es_procedure_check(const struct es_procedure *procedure, const struct es_station_view *view,
                                   const struct es_type *type, struct es_findings *findings,
                                   struct es_check_report *report, struct es_error *err) ES_MUST_CHECK;

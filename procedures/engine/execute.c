@@ -75,10 +75,11 @@ static enum es_status prepare(struct es_execution *x, struct es_error *err)
         return es_fail(err, ES_NO_MEMORY, "no memory for the run");
     for (size_t i = 0; i < n && s == ES_OK; i++) {
         const struct es_procedure *p = x->plan->entries[i].procedure;
-        s = es_walk_procedure(&x->walks[i], p, x->options->view, x->type, NULL, NULL, err);
+        s = es_walk_procedure(&x->walks[i], p, x->options->view, x->type, false, NULL, NULL, err);
         if (s == ES_OK)
             s = limits_exist(x, p, err);
-        if (s == ES_OK && x->options->unattended && x->walks[i].people_time > 0)
+        if (s == ES_OK && x->walks[i].people_time > 0 &&
+            es_must_not_ask(p, x->options->view, x->type, x->options->unattended))
             s = es_fail(err, ES_USAGE,
                         "\"%s\" asks the operator while it runs, so that it cannot run unattended",
                         x->plan->entries[i].label);

@@ -62,7 +62,7 @@ enum es_status es_not_tested_lines(struct es_execution *x, const struct es_plan_
     return s;
 }
 
-/* The recordings in the order of the measure's slots; false with a reason when one is missing. */
+/* The recordings in the order of the measure's slots; false with a reason when one is missing or unfit. */
 static bool find_traces(const struct es_execution *x, const struct es_measurand *m,
                         const struct es_trace **traces, char *reason, size_t size)
 {
@@ -71,9 +71,12 @@ static bool find_traces(const struct es_execution *x, const struct es_measurand 
         for (size_t i = 0; i < x->kept_count; i++)
             if (strcmp(x->kept[i].step->recording, slot->recording) == 0)
                 traces[slot->index] = x->kept[i].trace;
-        if (traces[slot->index] != NULL)
+        const struct es_trace *found = traces[slot->index];
+        if (found != NULL && found->unfit == NULL)
             continue;
-        if (x->skipping)
+        if (found != NULL)
+            (void)snprintf(reason, size, "%s", found->unfit);
+        else if (x->skipping)
             (void)snprintf(reason, size, "%s", x->reason);
         else
             (void)snprintf(reason, size, "the recording \"%s\" was not made", slot->recording);
@@ -180,7 +183,7 @@ static enum es_status one_measurand(struct es_execution *x, const struct es_meas
                                     struct es_error *err)
 {
     const struct es_trace *traces[16] = {NULL};
-    char reason[320];
+    char reason[400];
     size_t slots = 0;
 
     while (m->measure->trace_names[slots] != NULL)

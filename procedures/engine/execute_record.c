@@ -5,15 +5,36 @@
 #include "procedures/engine/check_lines.h"
 #include "procedures/engine/execution.h"
 
-/* The roles of a recording that there are for this unit on this bench. */
-static size_t present_roles(struct es_execution *x, const struct es_step *s, enum es_role *out)
+static bool only_along(const struct es_step *s, enum es_role role)
 {
+    for (size_t i = 0; i < s->role_count; i++)
+        if (s->roles[i] == role)
+            return false;
+    return true;
+}
+
+static bool too_slow(const struct es_execution *x, enum es_role role)
+{
+    const struct es_station_view *view = x->options->view;
+
+    return view != NULL && view->roles[role].rate > 0 && view->roles[role].rate < ES_LEAST_ALONG;
+}
+
+/* The roles of a recording that there are for this unit on this bench. *wanted: how many of them are its own,
+ * and not only recorded along. */
+static size_t present_roles(struct es_execution *x, const struct es_step *s, enum es_role *out, size_t *wanted)
+{
+    enum es_role all[ES_ROLE_COUNT];
+    const size_t n = es_recording_roles(s, all);
     size_t count = 0;
 
-    for (size_t i = 0; i < s->role_count; i++) {
-        const struct es_need *need = es_find_need(x->entry->procedure, s->roles[i], x->type);
-        if (need != NULL && es_when_applies(need->when, x->type) && es_fitted(x, s->roles[i]))
-            out[count++] = s->roles[i];
+    *wanted = 0;
+    for (size_t i = 0; i < n; i++) {
+        const bool along = only_along(s, all[i]);
+        if (!es_recorded(x, all[i]) || (along && too_slow(x, all[i])))
+            continue;
+        *wanted += !along;
+        out[count++] = all[i];
     }
     return count;
 }
@@ -22,22 +43,25 @@ static enum es_status begin_recording(struct es_execution *x, const struct es_st
 {
     enum es_role roles[ES_ROLE_COUNT];
     double rate;
-    int handle;
+    size_t wanted;
+    struct es_running r = {.step = s};
 
     if (x->running_count == ES_MOST_RUNNING)
         return es_fail(err, ES_INTERNAL, "more than %d recordings at once", ES_MOST_RUNNING);
     enum es_status status = es_recording_rate(s, x->options->view, x->type, &rate, NULL, err);
     if (status != ES_OK)
         return status;
-    const size_t count = present_roles(x, s, roles);
-    if (count == 0) {
+    const size_t count = present_roles(x, s, roles, &wanted);
+    if (wanted == 0) {
         es_skip_rest(x, "the recording \"%s\" has no channel on this bench", s->recording);
         return ES_OK;
     }
-    status = x->port->record_start(x->port->self, s->recording, roles, count, rate, &handle, err);
+    status = es_held_begin(x, &r, err);
+    if (status == ES_OK)
+        status = x->port->record_start(x->port->self, s->recording, roles, count, rate, &r.handle, err);
     if (status != ES_OK)
         return es_error_context(err, status, "recording \"%s\"", s->recording);
-    x->running[x->running_count++] = (struct es_running){handle, s};
+    x->running[x->running_count++] = r;
     es_announce(x, ES_EVENT_RECORDING_BEGIN, s->recording, NULL);
     return ES_OK;
 }
@@ -73,6 +97,11 @@ static enum es_status end_recording(struct es_execution *x, bool whole, struct e
     if (status != ES_OK)
         return es_error_context(err, status, "recording \"%s\"", r.step->recording);
     es_announce(x, ES_EVENT_RECORDING_END, r.step->recording, NULL);
+    const enum es_status held = es_held_end(x, &r, trace, err);
+    if (held != ES_OK) {
+        es_trace_free(trace);
+        return held;
+    }
     if (whole)
         return keep_trace(x, r.step, trace, err);
     enum es_status kept = ES_OK;

@@ -16,10 +16,12 @@
 #define ES_MOST_RUNNING 8 /* recordings at once */
 #define ES_POLL_PERIOD  0.05
 #define ES_COUPLE_TIME  0.5
+#define ES_MOST_HELD    8 /* conditions of one recording */
 
 struct es_running {
     int handle;
     const struct es_step *step;
+    struct es_reading stood[ES_MOST_HELD]; /* outputs of its conditions, when it began */
 };
 
 struct es_kept {
@@ -92,6 +94,15 @@ enum es_status es_execute_record(struct es_execution *x, const struct es_step *s
 /* After an error: ends what is still running and keeps it as far as it goes. */
 void es_abandon_recordings(struct es_execution *x);
 void es_forget_recordings(struct es_execution *x);
+
+/* execute_held.c */
+/* Is the role among the needs for this unit, and does the bench have it? */
+bool es_recorded(const struct es_execution *x, enum es_role role);
+/* Just before a recording begins: looks at the outputs that its conditions name. */
+enum es_status es_held_begin(struct es_execution *x, struct es_running *r, struct es_error *err) ES_MUST_CHECK;
+/* After it: marks the trace as unfit when a condition did not hold, and says so. */
+enum es_status es_held_end(struct es_execution *x, const struct es_running *r, struct es_trace *trace,
+                           struct es_error *err) ES_MUST_CHECK;
 
 /* execute_shaft.c */
 enum es_status es_execute_turn(struct es_execution *x, const struct es_step *s,

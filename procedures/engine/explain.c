@@ -186,7 +186,7 @@ static enum es_status times(const struct es_plan *plan, const struct es_type *ty
     for (size_t i = 0; i < plan->entry_count; i++) {
         struct es_walk walk;
         const enum es_status s =
-            es_walk_procedure(&walk, plan->entries[i].procedure, NULL, type, NULL, NULL, err);
+            es_walk_procedure(&walk, plan->entries[i].procedure, NULL, type, false, NULL, NULL, err);
         if (s != ES_OK)
             return s;
         *bench += walk.bench_time;

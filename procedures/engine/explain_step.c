@@ -64,22 +64,35 @@ static void say_one(struct sentence *t, const char *before, const struct es_amou
     say(t, "%s%s", before, text);
 }
 
-static void say_condition(struct sentence *t, const struct es_step *s, const struct es_type *type)
+/* `is`: "is" or "stays". */
+static void say_band(struct sentence *t, const struct es_condition *s, const char *is,
+                     const struct es_type *type)
 {
     say(t, "%s", es_role_info(s->role)->name);
     if (s->near.kind != ES_AMOUNT_NONE) {
-        say_one(t, " is ", &s->near, s->role, type);
+        say(t, " %s", is);
+        say_one(t, " ", &s->near, s->role, type);
         if (s->within.kind != ES_AMOUNT_NONE)
             say_one(t, " within ", &s->within, s->role, type);
-    } else if (s->above.kind != ES_AMOUNT_NONE || s->below.kind != ES_AMOUNT_NONE) {
-        if (s->above.kind != ES_AMOUNT_NONE)
-            say_one(t, " is above ", &s->above, s->role, type);
-        if (s->below.kind != ES_AMOUNT_NONE)
-            say_one(t, s->above.kind != ES_AMOUNT_NONE ? " and below " : " is below ", &s->below, s->role,
-                    type);
-    } else {
-        say_one(t, " stays within ", &s->within, s->role, type);
+        return;
     }
+    say(t, " %s", is);
+    if (s->above.kind != ES_AMOUNT_NONE)
+        say_one(t, " above ", &s->above, s->role, type);
+    if (s->below.kind != ES_AMOUNT_NONE)
+        say_one(t, s->above.kind != ES_AMOUNT_NONE ? " and below " : " below ", &s->below, s->role, type);
+}
+
+static void say_condition(struct sentence *t, const struct es_step *s, const struct es_type *type)
+{
+    const struct es_condition c = {s->place, s->role, s->near, s->within, s->above, s->below};
+
+    if (s->near.kind != ES_AMOUNT_NONE || s->above.kind != ES_AMOUNT_NONE || s->below.kind != ES_AMOUNT_NONE) {
+        say_band(t, &c, "is", type);
+        return;
+    }
+    say(t, "%s", es_role_info(s->role)->name);
+    say_one(t, " stays within ", &s->within, s->role, type);
 }
 
 static void say_otherwise(struct sentence *t, const struct es_step *s)
@@ -119,6 +132,28 @@ static void say_wait(struct sentence *t, const struct es_step *s, const struct e
     say_otherwise(t, s);
 }
 
+/* What it counts on, and what is recorded besides. */
+static void say_throughout(struct sentence *t, const struct es_step *s, const struct es_type *type)
+{
+    for (size_t i = 0; i < s->along_count; i++)
+        say(t, "%s%s",
+            i == 0                    ? " Along with it, where the bench reads it: "
+            : i + 1 == s->along_count ? " and "
+                                      : ", ",
+            es_role_info(s->along[i])->name);
+    if (s->along_count > 0)
+        say(t, ".");
+    for (size_t i = 0; i < s->throughout_count; i++) {
+        say(t, "%s",
+            i == 0                         ? " It counts only if "
+            : i + 1 == s->throughout_count ? " and "
+                                           : ", ");
+        say_band(t, &s->throughout[i], "stays", type);
+    }
+    if (s->throughout_count > 0)
+        say(t, " throughout; otherwise nothing is measured from it.");
+}
+
 static void say_record(struct sentence *t, const struct es_step *s, const struct es_type *type)
 {
     say(t, "Record \"%s\"", s->recording);
@@ -139,7 +174,11 @@ static void say_record(struct sentence *t, const struct es_step *s, const struct
     } else if (s->step_count == 0) {
         say_one(t, ", for ", &s->duration, ES_ROLE_NONE, type);
     }
-    say(t, s->step_count > 0 ? ", while:" : ".");
+    say(t, ".");
+    if (!t->brief)
+        say_throughout(t, s, type);
+    if (s->step_count > 0 && !t->brief)
+        say(t, " Meanwhile:");
 }
 
 static void say_shaft(struct sentence *t, const struct es_step *s, const struct es_type *type)

@@ -63,6 +63,14 @@ enum es_step_kind {
 
 enum es_otherwise { ES_ELSE_SKIP_REST, ES_ELSE_GO_ON, ES_ELSE_STOP_RUN };
 
+/* What a recording counts on from its first sample to its last. `near` with `within`, or `above` and/or
+ * `below`; states `near` alone. */
+struct es_condition {
+    struct es_place place;
+    enum es_role role;
+    struct es_amount near, within, above, below;
+};
+
 struct es_step {
     enum es_step_kind kind;
     struct es_place place;
@@ -82,6 +90,12 @@ struct es_step {
     size_t role_count;
     enum es_role *draw; /* ES_STEP_RECORD: series that the certificate shows as curves */
     size_t draw_count;
+    /* ES_STEP_RECORD: recorded along, each as fast as the bench reads it; what does not hold throughout makes
+     * the recording unfit to be measured. Both only where fitted. */
+    struct es_condition *throughout;
+    size_t throughout_count;
+    enum es_role *along;
+    size_t along_count;
     bool outputs[2]; /* ES_STEP_ISOLATE_VENT */
     /* ES_STEP_RECORD "until settled": within `within` over `duration`, at most `at_most`, in `role`. */
     bool until_settled;
@@ -157,6 +171,16 @@ enum es_status es_amount_resolve(const struct es_amount *amount, enum es_role ro
                                  const struct es_type *type, double *out, struct es_error *err) ES_MUST_CHECK;
 
 struct es_station_view; /* check.h */
+
+/* Roles that are recorded along ("throughout", "along") are read at least so often, Hz, or not at all. */
+#define ES_LEAST_ALONG 4.0
+/* Longest time without a sample of a role that must hold throughout, s: a supply that is shut and opened again
+ * shows in less (it has to fill its volume). */
+#define ES_LONGEST_UNWATCHED 1.0
+
+/* The series of a recording, each once: its roles, then those of its conditions that are measured, then what
+ * is recorded along. Returns their number. */
+size_t es_recording_roles(const struct es_step *record, enum es_role out[static ES_ROLE_COUNT]);
 
 /* The rate at which a recording is made on this bench: what it asks for, or what the slowest of its channels
  * reaches, when that is no less than its "at least". `view` NULL: what it asks for. Fails with ES_RANGE, the

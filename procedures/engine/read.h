@@ -43,6 +43,13 @@ void es_read_roles(struct es_reader *r, const cJSON *array, enum es_role **out, 
 /* An array of texts; *out is NULL-terminated. */
 void es_read_texts(struct es_reader *r, const cJSON *array, char ***out, size_t *count);
 
+/* The conditions of "throughout". */
+void es_read_conditions(struct es_reader *r, const cJSON *array, struct es_condition **out, size_t *count);
+void es_conditions_free(struct es_condition *conditions, size_t count);
+
+/* Names what is wrong with a band's members taken together; `steady`: "within" alone is one. */
+void es_check_band(struct es_reader *r, const cJSON *item, enum es_role role, bool steady);
+
 void es_read_steps(struct es_reader *r, const cJSON *array, struct es_step **out, size_t *count);
 void es_steps_free(struct es_step *steps, size_t count);
 

@@ -3,8 +3,33 @@
 
 #include "procedures/engine/check.h"
 
-/* es_port.record_start refuses a bench that reaches less than this share of what is asked for. */
+/* A bench that reaches this share of what is asked for will do. */
 #define NEAR_ENOUGH 0.9
+
+static size_t add_role(enum es_role *roles, size_t count, enum es_role role)
+{
+    for (size_t i = 0; i < count; i++)
+        if (roles[i] == role)
+            return count;
+    roles[count] = role;
+    return count + 1;
+}
+
+size_t es_recording_roles(const struct es_step *record, enum es_role out[static ES_ROLE_COUNT])
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < record->role_count; i++)
+        n = add_role(out, n, record->roles[i]);
+    for (size_t i = 0; i < record->throughout_count; i++) {
+        const enum es_role role = record->throughout[i].role;
+        if (role != ES_ROLE_NONE && es_role_info(role)->direction == ES_IN)
+            n = add_role(out, n, role);
+    }
+    for (size_t i = 0; i < record->along_count; i++)
+        n = add_role(out, n, record->along[i]);
+    return n;
+}
 
 static double slowest_of(const struct es_step *s, const struct es_station_view *view, enum es_role *role)
 {

@@ -13,7 +13,7 @@ struct raw_step {
     long times, stairs;
     const cJSON *role, *to, *from, *at, *near, *within, *above, *below, *duration, *at_most, *hold, *rate,
         *rate_least;
-    const cJSON *through, *roles, *draw, *settled, *outputs, *options, *steps;
+    const cJSON *through, *roles, *draw, *throughout, *along, *settled, *outputs, *options, *steps;
 };
 
 static const char *const when_choices[] = {"always", "single-acting", "double-acting",
@@ -82,6 +82,8 @@ static const struct es_field record_rows[] = {
     ANY("for", false, duration, "how long, when nothing is done meanwhile"),
     ROW("until settled", ES_FIELD_OBJECT, false, settled, "until a channel has come to rest"),
     ARRAY("steps", false, steps, 1, 200, "what is done meanwhile"),
+    ARRAY("throughout", false, throughout, 1, 8, "what must hold from its first sample to its last"),
+    ARRAY("along", false, along, 1, 8, "channels recorded along where there, as fast as they go"),
     ARRAY("draw", false, draw, 1, 4, "channels whose curves the certificate shows")};
 static const struct es_field turn_rows[] = {COMMON,
                                             ANY("to", true, to, "angle"),
@@ -254,22 +256,10 @@ static void read_amounts(struct es_reader *r, const struct raw_step *raw, struct
 static void check_together(struct es_reader *r, const cJSON *item, const struct raw_step *raw,
                            const struct es_step *step)
 {
-    const bool is_state = step->role != ES_ROLE_NONE && es_role_info(step->role)->is_state;
-
     switch (step->kind) {
     case ES_STEP_WAIT:
     case ES_STEP_SKIP_UNLESS:
-        if (raw->near != NULL && (raw->above != NULL || raw->below != NULL))
-            es_document_fault(r->doc, item, r->findings, "\"near\" with \"above\" or \"below\"",
-                              "either \"near\" and \"within\", or \"above\" and/or \"below\"");
-        else if (raw->near != NULL && raw->within == NULL && !is_state)
-            es_document_fault(r->doc, item, r->findings, "\"near\" without \"within\"",
-                              "how near: \"within\"");
-        else if (raw->near == NULL && raw->above == NULL && raw->below == NULL &&
-                 (raw->within == NULL || step->kind == ES_STEP_SKIP_UNLESS))
-            es_document_fault(r->doc, item, r->findings, "no condition",
-                              "\"near\" and \"within\", or \"above\" and/or \"below\"%s",
-                              step->kind == ES_STEP_WAIT ? ", or \"within\" alone (steady)" : "");
+        es_check_band(r, item, step->role, step->kind == ES_STEP_WAIT);
         if (step->kind == ES_STEP_WAIT && raw->near == NULL && raw->within != NULL && raw->duration == NULL)
             es_document_fault(r->doc, item, r->findings, "\"within\" alone, without \"for\"",
                               "how long it must be steady: \"for\"");
@@ -312,6 +302,8 @@ static void convert(struct es_reader *r, const cJSON *item, struct raw_step *raw
     read_amounts(r, raw, out);
     es_read_roles(r, raw->roles, &out->roles, &out->role_count);
     es_read_roles(r, raw->draw, &out->draw, &out->draw_count);
+    es_read_roles(r, raw->along, &out->along, &out->along_count);
+    es_read_conditions(r, raw->throughout, &out->throughout, &out->throughout_count);
     es_read_texts(r, raw->options, &out->options, NULL);
     read_outputs(r, raw->outputs, out);
     if (raw->settled != NULL)
@@ -399,6 +391,8 @@ static void step_clear(struct es_step *s)
     free(s->options);
     free(s->roles);
     free(s->draw);
+    free(s->along);
+    es_conditions_free(s->throughout, s->throughout_count);
     free(s->why);
     free(s->recording);
     free(s->text);

@@ -11,6 +11,12 @@ void es_walk_spend(struct es_walk *w, const struct es_step *s, double bench, dou
 {
     w->bench_time += bench;
     w->people_time += people;
+    if (w->unattended && people > 0)
+        es_walk_fault(w, s->place, es_step_kind_word(s->kind),
+                      "%s: nobody is there to be asked when the run is unattended",
+                      s->kind == ES_STEP_TURN_SHAFT || s->kind == ES_STEP_SWEEP_SHAFT
+                          ? "a bench with a shaft motor (shaft drive), or a person at the bench"
+                          : "a person at the bench");
     for (size_t i = 0; i < w->bound_count; i++) {
         if (w->bounds[i].step != s)
             continue;
@@ -39,20 +45,33 @@ const struct es_step_bound *es_walk_bound(const struct es_walk *w, const struct 
     return NULL;
 }
 
-/* Everything that a condition compares with must have a number, and a band must be open. */
+void es_walk_band(struct es_walk *w, const struct es_condition *c, double *low, double *high)
+{
+    double near = NAN, within = es_role_info(c->role)->is_state ? 0.5 : NAN;
+
+    *low = -INFINITY;
+    *high = INFINITY;
+    if (c->near.kind != ES_AMOUNT_NONE)
+        (void)es_walk_resolve(w, &c->near, c->role, &near);
+    if (c->within.kind != ES_AMOUNT_NONE && es_walk_resolve(w, &c->within, c->role, &within) && within <= 0)
+        es_walk_fault(w, c->within.place, c->within.text, "more than nothing");
+    if (isfinite(near) && isfinite(within)) {
+        *low = near - within;
+        *high = near + within;
+    }
+    const bool has_low = c->above.kind != ES_AMOUNT_NONE && es_walk_resolve(w, &c->above, c->role, low);
+    const bool has_high = c->below.kind != ES_AMOUNT_NONE && es_walk_resolve(w, &c->below, c->role, high);
+    if (has_low && has_high && *low >= *high)
+        es_walk_fault(w, c->above.place, c->above.text, "\"above\" less than \"below\": nothing is between");
+}
+
 static void walk_condition(struct es_walk *w, const struct es_step *s)
 {
-    double near, within, low, high;
+    const struct es_condition c = {s->place, s->role, s->near, s->within, s->above, s->below};
+    double low, high;
 
     es_walk_need(w, s->role, s->place, ES_WALK_READ, s->where_fitted);
-    if (s->near.kind != ES_AMOUNT_NONE)
-        (void)es_walk_resolve(w, &s->near, s->role, &near);
-    if (s->within.kind != ES_AMOUNT_NONE && es_walk_resolve(w, &s->within, s->role, &within) && within <= 0)
-        es_walk_fault(w, s->within.place, s->within.text, "more than nothing");
-    const bool has_low = s->above.kind != ES_AMOUNT_NONE && es_walk_resolve(w, &s->above, s->role, &low);
-    const bool has_high = s->below.kind != ES_AMOUNT_NONE && es_walk_resolve(w, &s->below, s->role, &high);
-    if (has_low && has_high && low >= high)
-        es_walk_fault(w, s->above.place, s->above.text, "\"above\" less than \"below\": nothing is between");
+    es_walk_band(w, &c, &low, &high);
 }
 
 static void walk_wait(struct es_walk *w, const struct es_step *s)
@@ -262,11 +281,15 @@ static void begin(struct es_walk *w)
 
 enum es_status es_walk_procedure(struct es_walk *walk, const struct es_procedure *procedure,
                                  const struct es_station_view *view, const struct es_type *type,
-                                 struct es_findings *findings, struct es_check_report *report,
+                                 bool unattended, struct es_findings *findings, struct es_check_report *report,
                                  struct es_error *err)
 {
-    *walk = (struct es_walk){
-        .procedure = procedure, .view = view, .type = type, .findings = findings, .report = report};
+    *walk = (struct es_walk){.procedure = procedure,
+                             .view = view,
+                             .type = type,
+                             .findings = findings,
+                             .report = report,
+                             .unattended = unattended};
     begin(walk);
     check_motion(walk);
     es_walk_steps(walk, procedure->steps, procedure->step_count);

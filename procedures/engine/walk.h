@@ -39,6 +39,7 @@ struct es_walk {
     unsigned context;
     unsigned repeats; /* how deep inside repeat */
     bool silent;      /* first pass of a repeat */
+    bool unattended;  /* nobody is there to be asked: such steps are faults */
     bool shaft_named; /* the shaft stands where `shaft_text` says */
     const char *shaft_text;
     bool no_memory;
@@ -46,9 +47,13 @@ struct es_walk {
 
 enum es_status es_walk_procedure(struct es_walk *walk, const struct es_procedure *procedure,
                                  const struct es_station_view *view, const struct es_type *type,
-                                 struct es_findings *findings, struct es_check_report *report,
+                                 bool unattended, struct es_findings *findings, struct es_check_report *report,
                                  struct es_error *err) ES_MUST_CHECK;
 void es_walk_free(struct es_walk *walk);
+
+/* check.c: an unattended run of a procedure that this bench runs at all. */
+bool es_must_not_ask(const struct es_procedure *p, const struct es_station_view *view,
+                     const struct es_type *type, bool unattended);
 
 /* NULL when the step is never reached for this type. */
 const struct es_step_bound *es_walk_bound(const struct es_walk *walk, const struct es_step *step);
@@ -64,7 +69,7 @@ bool es_walk_resolve(struct es_walk *w, const struct es_amount *amount, enum es_
 /* A time; 0 when it cannot be known. */
 double es_walk_time(struct es_walk *w, const struct es_amount *amount);
 
-enum es_walk_use { ES_WALK_READ, ES_WALK_WRITE, ES_WALK_RECORD };
+enum es_walk_use { ES_WALK_READ, ES_WALK_WRITE, ES_WALK_RECORD, ES_WALK_HELD /* either direction */ };
 /* The role must be among the needs, under the conditions of this step, and have the right direction. */
 void es_walk_need(struct es_walk *w, enum es_role role, struct es_place place, enum es_walk_use use,
                   bool where_fitted);
@@ -78,6 +83,10 @@ void es_walk_command(struct es_walk *w, enum es_role role, const struct es_amoun
 /* Longest time of a ramp to the amount, s. Checks the slew. Call before es_walk_command. */
 double es_walk_ramp(struct es_walk *w, enum es_role role, const struct es_amount *to,
                     const struct es_amount *at);
+
+/* Everything that a condition compares with must have a number, and a band must be open. *low, *high: its ends,
+ * -INFINITY and INFINITY where open or not known. */
+void es_walk_band(struct es_walk *w, const struct es_condition *c, double *low, double *high);
 
 void es_walk_steps(struct es_walk *w, const struct es_step *steps, size_t count);
 /* Record, shaft and repeat steps: walk_block.c. */

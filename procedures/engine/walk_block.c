@@ -46,7 +46,8 @@ static void check_rate(struct es_walk *w, const struct es_step *s, double longes
         es_walk_fault(w, s->rate.place, s->rate.text, "a rate above 0 Hz and up to %.0f Hz", MOST_RATE);
         return;
     }
-    if (rate * longest * (double)s->role_count > MOST_SAMPLES)
+    enum es_role roles[ES_ROLE_COUNT];
+    if (rate * longest * (double)es_recording_roles(s, roles) > MOST_SAMPLES)
         es_walk_fault(w, s->rate.place, s->rate.text, "at most %.0f million samples in one recording",
                       MOST_SAMPLES / 1e6);
     double least = 0;
@@ -70,6 +71,8 @@ static void check_roles(struct es_walk *w, const struct es_step *s)
         if (!among(s->roles, s->role_count, s->draw[i]))
             es_walk_fault(w, s->place, es_role_info(s->draw[i])->name,
                           "under \"draw\" only roles that are recorded");
+    for (size_t i = 0; i < s->along_count; i++)
+        es_walk_need(w, s->along[i], s->place, ES_WALK_RECORD, true);
     if (!s->until_settled)
         return;
     if (!among(s->roles, s->role_count, s->role))
@@ -77,6 +80,55 @@ static void check_roles(struct es_walk *w, const struct es_step *s)
                       "under \"until settled\" a role that is recorded");
     else
         es_walk_need(w, s->role, s->place, ES_WALK_READ, false);
+}
+
+/* An output that the procedure itself leaves outside a band would never let the recording be measured. */
+static void check_output(struct es_walk *w, const struct es_condition *c, double low, double high)
+{
+    const struct es_range *now = &w->ranges[c->role];
+
+    if (now->known && (now->low < low || now->high > high))
+        es_walk_fault(w, c->place, es_role_info(c->role)->name,
+                      "an output that the steps before and in the recording put where it must be throughout");
+}
+
+static void check_watched(struct es_walk *w, const struct es_step *s, const struct es_condition *c)
+{
+    const struct es_station_role *r = w->view != NULL ? &w->view->roles[c->role] : NULL;
+    const struct es_need *need = es_find_need(w->procedure, c->role, w->type);
+    char text[400];
+
+    if (r == NULL || (need != NULL && !es_when_applies(need->when, w->type)))
+        return;
+    if (!r->present && w->report != NULL && !w->silent) {
+        (void)snprintf(text, sizeof text, "nothing watches %s during \"%.120s\": the bench has none",
+                       es_role_info(c->role)->name, s->recording);
+        es_report_sentence(w->report, true, &w->no_memory, text);
+    }
+    if (r->present && r->rate > 0 && r->rate < ES_LEAST_ALONG)
+        es_walk_fault(w, c->place, es_role_info(c->role)->name,
+                      "under \"throughout\" a role that the bench reads at least %g times a second; it reads this "
+                      "%.3g times",
+                      ES_LEAST_ALONG, r->rate);
+}
+
+/* The conditions before the recording's steps and, for outputs, after them. */
+static void check_throughout(struct es_walk *w, const struct es_step *s, bool before)
+{
+    for (size_t i = 0; i < s->throughout_count; i++) {
+        const struct es_condition *c = &s->throughout[i];
+        double low, high;
+        if (c->role == ES_ROLE_NONE)
+            continue;
+        const bool silent = w->silent;
+        w->silent = silent || !before; /* the same words once */
+        es_walk_need(w, c->role, c->place, ES_WALK_HELD, true);
+        es_walk_band(w, c, &low, &high);
+        check_watched(w, s, c);
+        w->silent = silent;
+        if (es_role_info(c->role)->direction == ES_OUT)
+            check_output(w, c, low, high);
+    }
 }
 
 void es_walk_record(struct es_walk *w, const struct es_step *s)
@@ -90,6 +142,7 @@ void es_walk_record(struct es_walk *w, const struct es_step *s)
                       "a recording outside \"repeat\"; let the recording hold the repetition");
     keep_recording(w, s);
     check_roles(w, s);
+    check_throughout(w, s, true);
     double own = ES_ALLOW_RECORD;
     if (s->until_settled) {
         double within;
@@ -102,6 +155,8 @@ void es_walk_record(struct es_walk *w, const struct es_step *s)
         own += es_walk_time(w, &s->duration);
     }
     es_walk_steps(w, s->steps, s->step_count);
+    if (s->step_count > 0)
+        check_throughout(w, s, false);
     es_walk_spend(w, s, own, 0);
     check_rate(w, s, w->bench_time + w->people_time - before);
 }

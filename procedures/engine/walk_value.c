@@ -117,13 +117,13 @@ void es_walk_need(struct es_walk *w, enum es_role role, struct es_place place, e
         es_walk_fault(w, place, info->name, "a role that stands under \"needs\"");
         return;
     }
-    if ((use == ES_WALK_WRITE) != (info->direction == ES_OUT)) {
+    if (use != ES_WALK_HELD && (use == ES_WALK_WRITE) != (info->direction == ES_OUT)) {
         es_walk_fault(w, place, info->name,
                       use == ES_WALK_WRITE ? "a role that can be commanded, such as \"supply demand\""
                                            : "a role that is measured, such as \"supply pressure\"");
         return;
     }
-    if (use == ES_WALK_RECORD) /* a recording leaves out what is not there */
+    if (use == ES_WALK_RECORD || use == ES_WALK_HELD) /* a recording leaves out what is not there */
         return;
     if (need->when != ES_WHEN_ALWAYS && (w->context & (1u << need->when)) == 0)
         es_walk_fault(w, place, info->name, "\"when\": \"%s\" with this step, as under \"needs\"",

@@ -14,6 +14,7 @@ void es_trace_free(struct es_trace *trace)
     free(trace->series);
     free(trace->commands);
     free(trace->name);
+    free(trace->unfit);
     free(trace);
 }
 

@@ -52,6 +52,8 @@ struct es_command {
 struct es_trace {
     char *name;      /* the recording's name in its procedure; allocated */
     double duration; /* s */
+    char *unfit; /* why nothing may be measured from it, a sentence: the bench did not hold what the recording
+                    counts on; NULL when it did; allocated */
     struct es_series *series;
     size_t series_count;
     struct es_command *commands;

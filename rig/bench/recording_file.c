@@ -47,6 +47,10 @@ void es_recording_text(const struct es_trace *trace, const char *procedure, stru
     es_text_json(out, procedure);
     es_text_add(out, ",\"duration\":");
     add_number(out, trace->duration);
+    if (trace->unfit) {
+        es_text_add(out, ",\"unfit\":");
+        es_text_json(out, trace->unfit);
+    }
     es_text_add(out, ",\"series\":[");
     for (size_t i = 0; i < trace->series_count; i++) {
         es_text_add(out, i ? "," : "");

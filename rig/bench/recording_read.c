@@ -100,10 +100,12 @@ static bool read_head(const cJSON *root, struct es_trace *t)
     if (!format || strcmp(format, "recording/1") != 0 || !name || !cJSON_IsArray(series)) {
         return false;
     }
+    const char *unfit = cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(root, "unfit"));
     t->name = strdup(name);
+    t->unfit = unfit ? strdup(unfit) : NULL;
     t->duration = number_or(root, "duration", 0);
     t->series = calloc((size_t)cJSON_GetArraySize(series) + 1, sizeof *t->series);
-    if (!t->name || !t->series) {
+    if (!t->name || !t->series || (unfit && !t->unfit)) {
         return false;
     }
     const cJSON *item;

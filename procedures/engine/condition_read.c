@@ -1,0 +1,86 @@
+/* Conditions that a recording counts on, and what makes a band whole. */
+#include <stdlib.h>
+
+#include "procedures/engine/read.h"
+
+struct raw_condition {
+    const cJSON *role, *near, *within, *above, *below;
+};
+
+#define ANY(label, need, member, text)                                                                       \
+    {                                                                                                        \
+        .name = (label), .kind = ES_FIELD_ANY, .required = (need),                                           \
+        .offset = offsetof(struct raw_condition, member), .meaning = (text)                                  \
+    }
+
+static const struct es_field rows[] = {ANY("role", true, role, "the channel"),
+                                       ANY("near", false, near, "middle of the band, or state"),
+                                       ANY("within", false, within, "half width of the band"),
+                                       ANY("above", false, above, "least value"),
+                                       ANY("below", false, below, "greatest value")};
+
+void es_check_band(struct es_reader *r, const cJSON *item, enum es_role role, bool steady)
+{
+    const bool near = cJSON_HasObjectItem(item, "near"), within = cJSON_HasObjectItem(item, "within");
+    const bool sides = cJSON_HasObjectItem(item, "above") || cJSON_HasObjectItem(item, "below");
+    const bool is_state = role != ES_ROLE_NONE && es_role_info(role)->is_state;
+
+    if (near && sides)
+        es_document_fault(r->doc, item, r->findings, "\"near\" with \"above\" or \"below\"",
+                          "either \"near\" and \"within\", or \"above\" and/or \"below\"");
+    else if (near && !within && !is_state)
+        es_document_fault(r->doc, item, r->findings, "\"near\" without \"within\"", "how near: \"within\"");
+    else if (!near && !sides && !(within && steady))
+        es_document_fault(r->doc, item, r->findings, "no condition",
+                          "\"near\" and \"within\", or \"above\" and/or \"below\"%s",
+                          steady ? ", or \"within\" alone (steady)" : "");
+}
+
+static void read_condition(struct es_reader *r, const cJSON *item, struct es_condition *out)
+{
+    struct raw_condition raw = {0};
+
+    out->role = ES_ROLE_NONE;
+    out->place = es_read_place(r, item);
+    if (!cJSON_IsObject(item)) {
+        es_document_fault(r->doc, item, r->findings, NULL, "a condition: an object with \"role\"");
+        return;
+    }
+    /* Also after a fault: what could be read is checked further, so that all faults are told at once. */
+    (void)es_fields_read(r->doc, item, rows, sizeof rows / sizeof rows[0], &raw, r->findings);
+    out->role = es_read_role(r, raw.role);
+    es_check_band(r, item, out->role, false);
+    if (out->role == ES_ROLE_NONE)
+        return;
+    const struct es_want value = {ES_AMOUNT_VALUE, out->role, ES_DIM_COUNT, false};
+    es_read_amount(r, raw.near, value, &out->near);
+    es_read_amount(r, raw.above, value, &out->above);
+    es_read_amount(r, raw.below, value, &out->below);
+    es_read_amount(r, raw.within, (struct es_want){ES_AMOUNT_DIFFERENCE, out->role, ES_DIM_COUNT, true},
+                   &out->within);
+}
+
+void es_read_conditions(struct es_reader *r, const cJSON *array, struct es_condition **out, size_t *count)
+{
+    const cJSON *item;
+    const int size = cJSON_GetArraySize(array);
+
+    if (size <= 0)
+        return;
+    *out = es_read_array(r, (size_t)size, sizeof **out);
+    if (*out == NULL)
+        return;
+    for (item = es_first(array); item != NULL; item = item->next)
+        read_condition(r, item, &(*out)[(*count)++]);
+}
+
+void es_conditions_free(struct es_condition *conditions, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        es_amount_free(&conditions[i].near);
+        es_amount_free(&conditions[i].within);
+        es_amount_free(&conditions[i].above);
+        es_amount_free(&conditions[i].below);
+    }
+    free(conditions);
+}

@@ -172,7 +172,8 @@ enum es_status es_run_prepare(struct es_run *r, struct es_findings *findings, st
     }
     fill_view(r);
     find_needed(r);
-    status = es_plan_check(r->plan, &r->view, r->type, findings, &report, err);
+    status = (o->unattended ? es_plan_check_unattended : es_plan_check)(r->plan, &r->view, r->type, findings,
+                                                                        &report, err);
     es_check_report_free(&report);
     if (!o->overdue_reason) {
         es_run_overdue(r, refuse_overdue, &(struct overdue_finder){findings, r->site->bench->name});

@@ -16,10 +16,9 @@
 #include "drivers/line/driver_open.h"
 #include "drivers/line/fields.h"
 #include "drivers/line/pattern.h"
+#include "drivers/line/talk.h"
 #include "drivers/transport/transport.h"
 
-#define LINE_MAX_BYTES 2048
-#define COMMAND_MAX    512
 #define CONNECT_WITHIN 2.0 /* s */
 
 enum line_state { LINE_FINE, LINE_SUSPECT, LINE_LOST };
@@ -44,15 +43,6 @@ struct es_bus {
     size_t *order;
     struct es_request *requests;
     size_t request_count;
-};
-
-struct exchange {
-    const char *command;
-    bool answers;
-    es_time begun, ended;
-    size_t sent;                 /* bytes */
-    char answer[LINE_MAX_BYTES]; /* without its end, terminated */
-    size_t length;
 };
 
 /* ---- Trust ---- */
@@ -90,147 +80,21 @@ static enum es_status bus_settle(struct es_bus *bus, struct es_error *err)
 
 /* ---- One command and its answer ---- */
 
-static double char_time(const struct es_line_bus *s)
-{
-    if (s->mode == ES_LINE_TCP)
-        return 0;
-    return (double)(1 + s->data_bits + (s->parity != ES_PARITY_NONE) + s->stop_bits) / (double)s->baud;
-}
-
-static void shorten(const char *text, size_t length, char out[static 80])
-{
-    size_t n = 0;
-    for (size_t i = 0; i < length && n < 70; i++) {
-        char c = text[i];
-        out[n++] = c >= ' ' && c < 0x7f ? c : '?';
-    }
-    memcpy(out + n, length > 70 ? "..." : "", length > 70 ? 4 : 1);
-}
-
-static bool is_blank(char c)
-{
-    return c == ' ' || c == '\t' || c == '\r' || c == '\n';
-}
-
-static void trim(struct exchange *x, size_t length)
-{
-    size_t first = 0;
-    while (length > 0 && is_blank(x->answer[length - 1]))
-        length--;
-    while (first < length && is_blank(x->answer[first]))
-        first++;
-    memmove(x->answer, x->answer + first, length - first);
-    x->length = length - first;
-    x->answer[x->length] = '\0';
-}
-
-/* Bytes until the end of the answer; blanks and line ends around it are taken off. */
-static enum es_status receive(struct es_bus *bus, const char *end, es_time deadline, struct exchange *x,
-                              struct es_error *err)
-{
-    size_t have = 0, end_length = strlen(end);
-    char shown[80];
-    for (;;) {
-        size_t got;
-        enum es_status status = es_transport_read(bus->transport, (uint8_t *)x->answer + have,
-                                                  sizeof x->answer - 1 - have, deadline, &got, err);
-        if (status == ES_TIMEOUT && have > 0) {
-            shorten(x->answer, have, shown);
-            return es_fail(err, ES_TIMEOUT, "the answer to \"%s\" broke off: \"%s\"", x->command, shown);
-        }
-        if (status == ES_TIMEOUT)
-            return es_fail(err, ES_TIMEOUT, "no answer to \"%s\" in time", x->command);
-        if (status != ES_OK)
-            return status;
-        have += got;
-        x->ended = es_clock_now();
-        char *stop = memmem(x->answer, have, end, end_length);
-        size_t behind = stop ? have - (size_t)(stop - x->answer) - end_length : 0;
-        if (behind > 0) {
-            shorten(stop + end_length, behind, shown);
-            return es_fail(err, ES_GARBLED, "more than one answer came to \"%s\": also \"%s\"", x->command,
-                           shown);
-        }
-        if (stop) {
-            trim(x, (size_t)(stop - x->answer));
-            return ES_OK;
-        }
-        if (have == sizeof x->answer - 1)
-            return es_fail(err, ES_GARBLED, "the answer to \"%s\" does not end after %zu bytes", x->command,
-                           have);
-    }
-}
-
-/* Echoes come back before the answer and must be the command. */
-static enum es_status take_echo(struct es_bus *bus, const char *sent, size_t count, es_time deadline,
-                                struct es_error *err)
-{
-    for (size_t at = 0; at < count;) {
-        uint8_t bytes[COMMAND_MAX];
-        size_t got;
-        enum es_status status = es_transport_read(bus->transport, bytes, count - at, deadline, &got, err);
-        if (status == ES_TIMEOUT)
-            return es_fail(err, ES_TIMEOUT, "no echo in time");
-        if (status != ES_OK)
-            return status;
-        if (memcmp(bytes, sent + at, got) != 0)
-            return es_fail(err, ES_GARBLED, "what came is no echo of the command");
-        at += got;
-    }
-    return ES_OK;
-}
-
-static enum es_status check_nothing_waits(struct es_bus *bus, struct es_error *err)
-{
-    uint8_t waste[64];
-    size_t got;
-    enum es_status status = es_transport_read(bus->transport, waste, sizeof waste, es_clock_now(), &got, err);
-    if (status == ES_TIMEOUT) {
-        es_error_clear(err);
-        return ES_OK;
-    }
-    return status == ES_OK ? es_fail(err, ES_GARBLED, "bytes came that nobody asked for") : status;
-}
-
-static enum es_status talk(struct es_bus *bus, const struct instrument *i, struct exchange *x,
-                           struct es_error *err)
-{
-    char command[COMMAND_MAX];
-    int n = snprintf(command, sizeof command, "%s%s", x->command, i->settings->command_end);
-    if (n < 0 || (size_t)n >= sizeof command)
-        return es_fail(err, ES_RANGE, "the command \"%.40s...\" is longer than %d bytes", x->command,
-                       COMMAND_MAX);
-    es_clock_sleep_until(bus->last_byte + es_from_seconds(bus->settings->gap));
-    enum es_status status = check_nothing_waits(bus, err);
-    if (status != ES_OK)
-        return status;
-    x->sent = (size_t)n;
-    x->begun = x->ended = es_clock_now();
-    double wire = char_time(bus->settings);
-    es_time deadline = x->begun + es_from_seconds(i->common->timeout + wire * (double)n);
-    status = es_transport_write(bus->transport, (const uint8_t *)command, (size_t)n, deadline, err);
-    if (status == ES_OK && bus->settings->echo)
-        status = take_echo(bus, command, (size_t)n, deadline + es_from_seconds(wire * n), err);
-    if (status == ES_OK && x->answers)
-        status = receive(bus, i->settings->answer_end, deadline + es_from_seconds(wire * 80), x, err);
-    if (status == ES_OK && !x->answers)
-        status = es_transport_drain(bus->transport, deadline, err);
-    return status;
-}
-
-static enum es_status exchange(struct es_bus *bus, size_t instrument, struct exchange *x,
+static enum es_status exchange(struct es_bus *bus, size_t instrument, struct es_line_talk *x,
                                struct es_error *err)
 {
     assert(bus->state == LINE_FINE);
     const struct instrument *i = &bus->instruments[instrument];
-    enum es_status status = talk(bus, i, x, err);
+    es_clock_sleep_until(bus->last_byte + es_from_seconds(bus->settings->gap));
+    enum es_status status =
+        es_line_talk(bus->transport, bus->settings, i->settings, i->common->timeout, x, err);
     bus->last_byte = es_clock_now();
     doubt(bus, status);
     return status == ES_OK ? ES_OK : es_error_context(err, status, "%s", i->common->name);
 }
 
 /* Settles first where needed; bytes found waiting cost one settling more, not the command. */
-static enum es_status exchange_settled(struct es_bus *bus, size_t instrument, struct exchange *x,
+static enum es_status exchange_settled(struct es_bus *bus, size_t instrument, struct es_line_talk *x,
                                        struct es_error *err)
 {
     for (int try = 0;; try++) {
@@ -244,11 +108,11 @@ static enum es_status exchange_settled(struct es_bus *bus, size_t instrument, st
     }
 }
 
-static enum es_status mismatch(struct es_bus *bus, const struct exchange *x, const char *pattern,
+static enum es_status mismatch(struct es_bus *bus, const struct es_line_talk *x, const char *pattern,
                                struct es_error *err)
 {
     char shown[80];
-    shorten(x->answer, x->length, shown);
+    es_line_shorten(x->answer, x->length, shown);
     doubt(bus, ES_GARBLED);
     return es_fail(err, ES_GARBLED, "\"%s\" was answered with \"%s\", which is not \"%s\"", x->command, shown,
                    pattern);
@@ -261,11 +125,11 @@ static enum es_status identify(struct es_bus *bus, size_t instrument, char *out,
 {
     struct instrument *i = &bus->instruments[instrument];
     enum es_status status = ES_OK;
-    struct exchange x;
+    struct es_line_talk x;
     if (bus->state != LINE_FINE)
         status = bus_settle(bus, err);
     if (status == ES_OK && i->settings->start && !i->started) {
-        x = (struct exchange){.command = i->settings->start};
+        x = (struct es_line_talk){.command = i->settings->start};
         status = exchange_settled(bus, instrument, &x, err);
     }
     if (status != ES_OK)
@@ -275,12 +139,12 @@ static enum es_status identify(struct es_bus *bus, size_t instrument, char *out,
         snprintf(out, size, "has no identification");
         return ES_OK;
     }
-    x = (struct exchange){.command = i->settings->identify, .answers = true};
+    x = (struct es_line_talk){.command = i->settings->identify, .answers = true};
     status = exchange_settled(bus, instrument, &x, err);
     if (status != ES_OK)
         return status;
     char shown[80];
-    shorten(x.answer, x.length, shown);
+    es_line_shorten(x.answer, x.length, shown);
     if (!shown[0])
         return mismatch(bus, &x, "an identification", err);
     snprintf(out, size, "%s", shown);
@@ -325,7 +189,7 @@ static enum es_status make_known(struct es_bus *bus, size_t instrument, struct e
 
 /* ---- Reading and writing ---- */
 
-static struct es_stamp stamp_of(const struct es_bus *bus, size_t instrument, const struct exchange *x)
+static struct es_stamp stamp_of(const struct es_bus *bus, size_t instrument, const struct es_line_talk *x)
 {
     const struct es_instrument_common *c = &bus->commons[instrument];
     struct es_stamp stamp;
@@ -334,7 +198,7 @@ static struct es_stamp stamp_of(const struct es_bus *bus, size_t instrument, con
         stamp.u_time = es_seconds(x->ended - x->begun) / 2 * 0.5773502691896258;
         return stamp;
     }
-    stamp.taken = x->begun + es_from_seconds(char_time(bus->settings) * (double)x->sent + c->latency);
+    stamp.taken = x->begun + es_from_seconds(es_line_character(bus->settings) * (double)x->sent + c->latency);
     if (x->answers && stamp.taken > x->ended)
         stamp.taken = x->ended;
     stamp.u_time = c->u_latency > 0.0002 ? c->u_latency : 0.0002;
@@ -348,7 +212,7 @@ static enum es_status bus_read(struct es_bus *bus, size_t index, struct es_raw *
         return es_fail(err, ES_USAGE, "request %zu is not in the plan", index);
     const struct es_request *r = &bus->requests[index];
     const struct es_line_channel *first = bus->points[r->point_index[0]].address;
-    struct exchange x = {.command = first->ask, .answers = true};
+    struct es_line_talk x = {.command = first->ask, .answers = true};
     enum es_status status;
     for (int try = 0; try < 2; try++) {
         status = make_known(bus, r->instrument, err);
@@ -383,19 +247,19 @@ static enum es_status prove(struct es_bus *bus, size_t instrument, const struct 
     const struct es_line_instrument *s = bus->instruments[instrument].settings;
     char shown[80];
     struct es_raw back = {0};
-    struct exchange x;
+    struct es_line_talk x;
     if (s->error_query) {
-        x = (struct exchange){.command = s->error_query, .answers = true};
+        x = (struct es_line_talk){.command = s->error_query, .answers = true};
         enum es_status status = exchange_settled(bus, instrument, &x, err);
         if (status != ES_OK)
             return es_error_context(err, status, "it was sent, but the error query failed");
-        shorten(x.answer, x.length, shown);
+        es_line_shorten(x.answer, x.length, shown);
         if (!es_pattern_match(s->error_free, x.answer, x.length, &back))
             return es_fail(err, ES_REFUSED, "the instrument reports \"%s\"", shown);
     }
     if (!c->read_back)
         return ES_OK;
-    x = (struct exchange){.command = c->read_back, .answers = true};
+    x = (struct es_line_talk){.command = c->read_back, .answers = true};
     enum es_status status = exchange_settled(bus, instrument, &x, err);
     if (status != ES_OK)
         return es_error_context(err, status, "it was sent, but cannot be read back");
@@ -408,7 +272,7 @@ static enum es_status prove(struct es_bus *bus, size_t instrument, const struct 
     return ES_OK;
 }
 
-static enum es_status set_value(struct es_bus *bus, const struct es_point *point, struct exchange *x,
+static enum es_status set_value(struct es_bus *bus, const struct es_point *point, struct es_line_talk *x,
                                 double raw, struct es_error *err)
 {
     const struct es_line_channel *c = point->address;
@@ -420,7 +284,7 @@ static enum es_status set_value(struct es_bus *bus, const struct es_point *point
     struct es_raw echoed;
     if (c->set_answer && !es_pattern_match(c->set_answer, x->answer, x->length, &echoed)) {
         char shown[80];
-        shorten(x->answer, x->length, shown);
+        es_line_shorten(x->answer, x->length, shown);
         return es_fail(err, ES_REFUSED, "the instrument answered \"%s\" instead of \"%s\"", shown,
                        c->set_answer);
     }
@@ -432,19 +296,19 @@ static enum es_status bus_write(struct es_bus *bus, const struct es_point *point
 {
     const struct es_line_channel *c = point->address;
     const char *name = bus->commons[point->instrument].name;
-    char command[COMMAND_MAX];
+    char command[ES_LINE_COMMAND_MAX];
     if (!c->set)
         return es_fail(err, ES_USAGE, "%s: this channel has no command that sets it", name);
     if (!es_pattern_fill(c->set, raw, (int)c->digits, command, sizeof command))
         return es_fail(err, ES_RANGE, "%s: %g cannot be put into \"%s\"", name, raw, c->set);
     struct instrument *i = &bus->instruments[point->instrument];
-    struct exchange x = {.command = i->settings->start};
+    struct es_line_talk x = {.command = i->settings->start};
     enum es_status status = ES_OK;
     if (i->settings->start && !i->started) {
         status = exchange_settled(bus, point->instrument, &x, err);
         i->started = status == ES_OK;
     }
-    x = (struct exchange){.command = command, .answers = c->set_answer != NULL};
+    x = (struct es_line_talk){.command = command, .answers = c->set_answer != NULL};
     if (status == ES_OK)
         status = set_value(bus, point, &x, raw, err);
     if (status != ES_OK)
@@ -585,7 +449,7 @@ static double bus_line_limit(struct es_bus *bus)
         const struct es_line_channel *c = bus->points[bus->requests[r].point_index[0]].address;
         const struct es_instrument_common *i = &bus->commons[bus->requests[r].instrument];
         double characters = (double)strlen(c->ask) * (bus->settings->echo ? 2 : 1) + 12;
-        sum += characters * char_time(bus->settings) + bus->settings->gap + i->latency;
+        sum += characters * es_line_character(bus->settings) + bus->settings->gap + i->latency;
     }
     return sum > 0 ? 1 / sum : 0;
 }

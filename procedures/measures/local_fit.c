@@ -38,7 +38,7 @@ static double noise_of(const struct es_curve_view *c, const struct es_fit *fit)
     double known = c->s > 0 ? c->s : seen;
     /* few residuals say little: pooled with the plateaus' noise as if that had 30 degrees of freedom */
     double pooled = sqrt((dof * seen * seen + 30 * known * known) / (dof + 30));
-    return fmax(pooled, c->s) * sqrt(c->inflation);
+    return pooled * sqrt(c->inflation);
 }
 
 typedef bool solve_fn(const struct es_curve_view *c, double parameter, double centre, double half_width,
@@ -147,10 +147,10 @@ static bool widest_agreeing(const struct es_curve_view *c, solve_fn *solve, doub
         any = true;
         centre = out->at;
     }
-    /* the last widening moved the estimate by noise and by bend: counted by half of its square */
+    /* the last widening moved the estimate by noise and by bend: counted by a quarter of its square */
     double *last = by_time ? &out->u_at : &out->u_value;
     if (any)
-        *last = sqrt(*last * *last + 0.5 * moved * moved);
+        *last = sqrt(*last * *last + 0.25 * moved * moved);
     return any;
 }
 

@@ -139,7 +139,7 @@ static bool weighed(const struct es_curve_view *c, double from, double until, in
         square += (1 - w) * (k.u * k.u + (*at - k.at) * (*at - k.at));
     if (s.found)
         square += w * (s.u * s.u + (*at - s.at) * (*at - s.at));
-    *u = SPREAD * hypot(sqrt(square), MISFIT * (until - from));
+    *u = SPREAD * hypot(sqrt(square), MISFIT * (until - *at));
     return true;
 }
 

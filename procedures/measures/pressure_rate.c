@@ -16,8 +16,9 @@
 #define GROSS       0.5 /* share of the whole rise in the time to settle above which that time is not waited */
 #define MOST_MISFIT 2.5  /* residuals over noise of neighbouring samples */
 #define MOST_SHARE  0.02 /* ... and over the whole change */
-#define BEND_DOUBT  0.5 /* of what the bend adds to the straight rate: by trial on ISO 6358 leaks in and out \
-                         */
+#define BEND_DOUBT                                                                                           \
+    0.5 /* of what the bend adds to the straight rate: by trial on ISO 6358 leaks in and out                 \
+         */
 #define GRID       60
 #define HEAT_DOUBT 0.6  /* of the heat's share: 95 % from none to twice as much */
 #define BLOCKS     240  /* means of blocks are enough to look for the bend */

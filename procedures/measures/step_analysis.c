@@ -114,7 +114,8 @@ static bool take_shape(const struct es_step_input *in, struct es_step *out, stru
     const struct es_samples *s = in->samples;
     double noise = sqrt(0.5 * (out->before.s * out->before.s + out->after.s * out->after.s));
     noise = fmax(noise, in->u.resolution / sqrt(12.0));
-    double correlated = fmax(out->before.inflation, out->after.inflation);
+    double n0 = (double)out->before.n, n1 = (double)out->after.n;
+    double correlated = (n0 * out->before.inflation + n1 * out->after.inflation) / (n0 + n1);
     sh->view = (struct es_curve_view){s->t, s->y, s->n, noise, correlated};
     sh->sign = out->size > 0 ? 1 : -1;
     sh->smooth = 0;
@@ -183,7 +184,9 @@ static void crossing_time(const struct es_step_input *in, const struct shape *sh
         refuse(e, "the response does not clearly pass %.1f %% of the step", 100 * f);
         return;
     }
-    double u_level = level_u(in, out, f) / fabs(l.slope);
+    /* within a local fit, steps of the reading average out by half at best when noise does not dither them */
+    double steps = 0.5 * es_resolution_u(in->u.resolution, out->after.s);
+    double u_level = hypot(level_u(in, out, f), steps) / fabs(l.slope);
     if (!(hypot(l.u_at, u_level) < 0.5 * (l.at - in->origin))) {
         refuse(e, "noise hides where the response passes %.1f %% of the step", 100 * f);
         return;

@@ -21,7 +21,8 @@ static double sum_of_lags(const double *r, size_t n, double square, double lift)
         double pair = (product_at(r, n, lag) + product_at(r, n, lag + 1)) / square + 2 * lift;
         if (lag == 1) { /* a first lag that stands out counts even when the second cancels it */
             double one = product_at(r, n, 1) / square + lift;
-            if (pair <= 0 && one <= 2 / sqrt((double)n))
+            /* of white noise the pair has a standard deviation of sqrt(2 / n): less than that is none */
+            if (pair <= sqrt(2 / (double)n) && one <= 2 / sqrt((double)n))
                 return 0;
             pair = fmax(pair, one);
         }

@@ -71,18 +71,21 @@ static void verdict_text(const char *verdict, bool utf8, char *out, size_t size)
 static void limit_text(const cJSON *line, bool utf8, char *out, size_t size)
 {
     const cJSON *limit = es_member(line, "limit");
-    const char *unit = es_member_text(line, "unit");
+    char unit[64]; /* with its blank; nothing for pure numbers */
+    const char *name = es_member_text(line, "unit");
+    snprintf(unit, sizeof unit, "%s%s", name[0] != '\0' && strcmp(name, "1") != 0 ? " " : "",
+             strcmp(name, "1") != 0 ? name : "");
     double lower = es_member_number(limit, "lower"), upper = es_member_number(limit, "upper");
     char low[ES_NUMBER_SIZE], high[ES_NUMBER_SIZE];
     es_number_limit(lower, low);
     es_number_limit(upper, high);
     const char *information = es_member_true(limit, "required") ? "" : " (for information)";
     if (!isnan(lower) && !isnan(upper))
-        snprintf(out, size, "%s to %s %s%s", low, high, unit, information);
+        snprintf(out, size, "%s to %s%s%s", low, high, unit, information);
     else if (!isnan(upper))
-        snprintf(out, size, "%s %s %s%s", utf8 ? "≤" : "<=", high, unit, information);
+        snprintf(out, size, "%s %s%s%s", utf8 ? "≤" : "<=", high, unit, information);
     else if (!isnan(lower))
-        snprintf(out, size, "%s %s %s%s", utf8 ? "≥" : ">=", low, unit, information);
+        snprintf(out, size, "%s %s%s%s", utf8 ? "≥" : ">=", low, unit, information);
     else
         snprintf(out, size, "none%s", information);
 }
@@ -100,8 +103,10 @@ static void value_text(const cJSON *line, bool utf8, char *value, size_t value_s
                                decimals >= 0 && decimals <= 12 ? (int)decimals : 3, &text);
     snprintf(value, value_size, "%s", text.value);
     const char *unit = es_member_text(line, "unit");
+    if (strcmp(unit, "1") == 0)
+        unit = "";
     if (text.U[0] != '\0')
-        snprintf(spread, size, "%s %s %s", utf8 ? "±" : "+-", text.U, unit);
+        snprintf(spread, size, "%s %s%s%s", utf8 ? "±" : "+-", text.U, unit[0] != '\0' ? " " : "", unit);
     else
         snprintf(spread, size, "%s", unit);
 }

@@ -3,6 +3,7 @@ import fcntl
 import os
 import pty
 import re
+import select
 import struct
 import subprocess
 import termios
@@ -30,14 +31,15 @@ class Terminal:
         while not re.search(pattern, self.seen):
             if time.monotonic() > end:
                 raise AssertionError(f"not seen: {pattern}\n{self.seen}")
+            if not select.select([self.master], [], [], 0.5)[0]:
+                continue
             try:
                 data = os.read(self.master, 4096)
             except OSError:
                 data = b""
             if not data:
-                break
+                raise AssertionError(f"ended without: {pattern}\n{self.seen}")
             self.seen += data.decode()
-        return re.search(pattern, self.seen)
 
     def type(self, text):
         os.write(self.master, text.encode())

@@ -43,7 +43,7 @@ const struct es_fact *es_fact_find(const struct es_facts *facts, const char *nam
 
 struct es_measure_output {
     const char *name;
-    enum es_dimension dimension; /* ES_DIM_COUNT: that of the series named by the "channel" setting */
+    enum es_dimension dimension; /* ES_DIM_COUNT: that of the first role that roles() writes */
     const char *meaning;
 };
 

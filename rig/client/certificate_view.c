@@ -143,7 +143,7 @@ static struct es_table *line_table(const cJSON *root, bool utf8)
             procedure = es_member_text(line, "procedure");
             es_table_heading(table, procedure_title(root, procedure));
         }
-        char verdict[40], value[64], spread[96], limits[160];
+        char verdict[40], value[64], spread[96], limits[240];
         verdict_text(es_member_text(line, "verdict"), utf8, verdict, sizeof verdict);
         value_text(line, utf8, value, sizeof value, spread, sizeof spread);
         limit_text(line, utf8, limits, sizeof limits);

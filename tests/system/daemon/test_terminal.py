@@ -73,7 +73,7 @@ class OnATerminal(RigTest):
 
     def test_no_colour_when_it_is_not_wanted(self):
         terminal = Terminal(self.rig, self.rig.unattended("N-1", "--quiet"), 80, NO_COLOR="1")
-        self.assertEqual(terminal.finish(), 0)
+        self.assertEqual(terminal.finish(), 0, terminal.seen)
         self.assertNotIn("\033", terminal.seen)
 
     def test_a_person_answers_and_then_presses_ctrl_c(self):

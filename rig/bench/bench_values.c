@@ -155,11 +155,14 @@ void *es_bench_settings(struct es_bench_reader *r, const cJSON *owner, const cJS
 bool es_bench_date(const char *text, long *days)
 {
     static const int lengths[] = {31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
-    long y, m, d;
-    if (strlen(text) < 10 || text[4] != '-' || text[7] != '-' || strspn(text, "0123456789-") < 10 ||
-        sscanf(text, "%4ld-%2ld-%2ld", &y, &m, &d) != 3) {
-        return false;
+    static const char form[] = "dddd-dd-dd";
+    for (size_t i = 0; form[i]; i++) {
+        bool digit = text[i] >= '0' && text[i] <= '9';
+        if (form[i] == 'd' ? !digit : text[i] != form[i]) { /* the text's end is neither */
+            return false;
+        }
     }
+    long y = strtol(text, NULL, 10), m = strtol(text + 5, NULL, 10), d = strtol(text + 8, NULL, 10);
     bool leap = (y % 4 == 0 && y % 100 != 0) || y % 400 == 0;
     if (y < 1970 || m < 1 || m > 12 || d < 1 || d > lengths[m - 1] + (m == 2 && leap)) {
         return false;

@@ -35,20 +35,26 @@ void es_recorder_free(struct es_recorder *r)
     }
 }
 
+/* The memory made larger, or as it was and *good false. */
+static void *regrow(void *old, size_t bytes, bool *good)
+{
+    void *more = realloc(old, bytes);
+    if (!more) {
+        *good = false;
+        return old;
+    }
+    return more;
+}
+
 static bool grow(struct es_recorder_series *s)
 {
     size_t room = s->capacity ? 2 * s->capacity : FIRST_ROOM;
-    double *t = realloc(s->t, room * sizeof *t);
-    s->t = t ? t : s->t;
-    double *y = realloc(s->y, room * sizeof *y);
-    s->y = y ? y : s->y;
-    uint8_t *q = realloc(s->quality, room);
-    s->quality = q ? q : s->quality;
-    if (!t || !y || !q) {
-        return false;
-    }
-    s->capacity = room;
-    return true;
+    bool good = true;
+    s->t = regrow(s->t, room * sizeof *s->t, &good);
+    s->y = regrow(s->y, room * sizeof *s->y, &good);
+    s->quality = regrow(s->quality, room, &good);
+    s->capacity = good ? room : s->capacity;
+    return good;
 }
 
 static struct es_recording *new_recording(struct es_recorder *r, int *handle)
@@ -220,13 +226,11 @@ static bool look_series(struct es_look *look, size_t i, const struct es_series *
     struct es_series *s = &look->series[i];
     if (look->room[i] < live->count || !s->t) {
         size_t room = 2 * live->count + FIRST_ROOM;
-        double *t = realloc(s->t, room * sizeof *t);
-        s->t = t ? t : s->t;
-        double *y = realloc(s->y, room * sizeof *y);
-        s->y = y ? y : s->y;
-        uint8_t *q = realloc(s->quality, room);
-        s->quality = q ? q : s->quality;
-        if (!t || !y || !q) {
+        bool good = true;
+        s->t = regrow(s->t, room * sizeof *s->t, &good);
+        s->y = regrow(s->y, room * sizeof *s->y, &good);
+        s->quality = regrow(s->quality, room, &good);
+        if (!good) {
             return false;
         }
         look->room[i] = room;

@@ -45,7 +45,7 @@ static bool read_series_head(const cJSON *item, struct es_series *s)
     const char *dimension = cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(item, "dimension"));
     const cJSON *u = cJSON_GetObjectItemCaseSensitive(item, "uncertainty");
     double samples = number_or(item, "samples", -1);
-    if (!role || !dimension || samples < 0 || samples > RECORDING_MAX / 8) {
+    if (!role || !dimension || samples < 0 || samples > (double)RECORDING_MAX / 8) {
         return false;
     }
     s->role = es_role_find(role);

@@ -305,7 +305,11 @@ Test(sim, everything_gone_is_said)
     kill(x.sim, SIGKILL);
     struct es_safe_report report = expect_trip(&x, 6, "away");
     cr_expect_not(report.reached);
-    cr_expect_not_null(strstr(report.sentence, "NOT SAFE: 10 of 10"), "%s", report.sentence);
+    cr_expect_not_null(strstr(report.sentence, "NOT SAFE"), "%s", report.sentence);
+    for (size_t k = 0; k < report.count; k++) {
+        /* What was written to a line that nobody reads any more may count as sent, never as proved. */
+        cr_expect_neq(report.steps[k].outcome, ES_SAFE_DONE);
+    }
     cr_expect_not_null(strstr(report.sentence, "emergency stop"));
     finish(&x);
 }

@@ -13,11 +13,10 @@ struct raw_condition {
         .offset = offsetof(struct raw_condition, member), .meaning = (text)                                  \
     }
 
-static const struct es_field rows[] = {ANY("role", true, role, "the channel"),
-                                       ANY("near", false, near, "middle of the band, or state"),
-                                       ANY("within", false, within, "half width of the band"),
-                                       ANY("above", false, above, "least value"),
-                                       ANY("below", false, below, "greatest value")};
+static const struct es_field rows[] = {
+    ANY("role", true, role, "the channel"), ANY("near", false, near, "middle of the band, or state"),
+    ANY("within", false, within, "half width of the band"), ANY("above", false, above, "least value"),
+    ANY("below", false, below, "greatest value")};
 
 void es_check_band(struct es_reader *r, const cJSON *item, enum es_role role, bool steady)
 {

@@ -103,7 +103,8 @@ static void say_expected(const struct band *b, int decimals, char *out, size_t s
     if (isfinite(b->low) && isfinite(b->high))
         (void)snprintf(out, size, "between %s and %s", one, two);
     else
-        (void)snprintf(out, size, isfinite(b->low) ? "at least %s" : "at most %s", isfinite(b->low) ? one : two);
+        (void)snprintf(out, size, isfinite(b->low) ? "at least %s" : "at most %s",
+                       isfinite(b->low) ? one : two);
 }
 
 /* "the supply pressure was not held during "x": 0.00 bar at 3.2 s, expected ...: look at ..." */
@@ -134,35 +135,62 @@ static void say_unread(const struct band *b, const char *recording, double t, co
                    info->name, recording, how, t);
 }
 
-/* True with a reason in `out` when the band was left, or not watched. */
-static bool series_left(const struct band *b, const struct es_trace *trace, char *out, size_t size)
+/* What was seen of one series: the sample farthest outside, and the first time that nobody could see. */
+struct seen {
+    bool outside, blind;
+    double worst, value, at;
+    double blind_at;
+    const char *how;
+};
+
+static void blind(struct seen *seen, double at, const char *how)
+{
+    if (seen->blind)
+        return;
+    seen->blind = true;
+    seen->blind_at = at;
+    seen->how = how;
+}
+
+static void look(const struct band *b, const struct es_trace *trace, struct seen *seen)
 {
     static const char *const words[] = {"good", "a stale reading", "a reading out of its plausible range",
                                         "no reading"};
     const struct es_series *s = es_trace_series(trace, b->condition->role);
+    const size_t count = s != NULL ? s->count : 0;
     double last = 0;
 
-    for (size_t i = 0; s != NULL && i < s->count; i++) {
-        if (s->t[i] - last > ES_LONGEST_UNWATCHED) {
-            say_unread(b, trace->name, last, "no reading for a while", out, size);
-            return true;
-        }
+    for (size_t i = 0; i < count; i++) {
+        if (s->t[i] - last > ES_LONGEST_UNWATCHED)
+            blind(seen, last, "no reading for a while");
         last = s->t[i];
         if (s->quality[i] != ES_GOOD) {
-            say_unread(b, trace->name, last, words[s->quality[i] <= ES_FAILED ? s->quality[i] : ES_FAILED],
-                       out, size);
-            return true;
+            blind(seen, last, words[s->quality[i] <= ES_FAILED ? s->quality[i] : ES_FAILED]);
+            continue;
         }
-        if (!inside(b, s->y[i])) {
-            say_outside(b, trace->name, last, s->y[i], out, size);
-            return true;
-        }
+        const double excess = fmax(b->low - s->y[i], s->y[i] - b->high);
+        if (inside(b, s->y[i]) || (seen->outside && excess <= seen->worst))
+            continue;
+        seen->outside = true;
+        seen->worst = excess;
+        seen->value = s->y[i];
+        seen->at = last;
     }
-    if (s == NULL || s->count == 0 || trace->duration - last > ES_LONGEST_UNWATCHED) {
-        say_unread(b, trace->name, last, "no reading any more", out, size);
-        return true;
-    }
-    return false;
+    if (count == 0 || trace->duration - last > ES_LONGEST_UNWATCHED)
+        blind(seen, last, "no reading any more");
+}
+
+/* True with a reason in `out` when the band was left, or not watched. */
+static bool series_left(const struct band *b, const struct es_trace *trace, char *out, size_t size)
+{
+    struct seen seen = {0};
+
+    look(b, trace, &seen);
+    if (seen.outside)
+        say_outside(b, trace->name, seen.at, seen.value, out, size);
+    else if (seen.blind)
+        say_unread(b, trace->name, seen.blind_at, seen.how, out, size);
+    return seen.outside || seen.blind;
 }
 
 /* An output: where the bench knows that it stood when the recording began, then every write. */

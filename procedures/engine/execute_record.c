@@ -22,7 +22,8 @@ static bool too_slow(const struct es_execution *x, enum es_role role)
 
 /* The roles of a recording that there are for this unit on this bench. *wanted: how many of them are its own,
  * and not only recorded along. */
-static size_t present_roles(struct es_execution *x, const struct es_step *s, enum es_role *out, size_t *wanted)
+static size_t present_roles(struct es_execution *x, const struct es_step *s, enum es_role *out,
+                            size_t *wanted)
 {
     enum es_role all[ES_ROLE_COUNT];
     const size_t n = es_recording_roles(s, all);

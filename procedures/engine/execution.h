@@ -99,7 +99,8 @@ void es_forget_recordings(struct es_execution *x);
 /* Is the role among the needs for this unit, and does the bench have it? */
 bool es_recorded(const struct es_execution *x, enum es_role role);
 /* Just before a recording begins: looks at the outputs that its conditions name. */
-enum es_status es_held_begin(struct es_execution *x, struct es_running *r, struct es_error *err) ES_MUST_CHECK;
+enum es_status es_held_begin(struct es_execution *x, struct es_running *r,
+                             struct es_error *err) ES_MUST_CHECK;
 /* After it: marks the trace as unfit when a condition did not hold, and says so. */
 enum es_status es_held_end(struct es_execution *x, const struct es_running *r, struct es_trace *trace,
                            struct es_error *err) ES_MUST_CHECK;

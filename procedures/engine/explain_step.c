@@ -87,7 +87,8 @@ static void say_condition(struct sentence *t, const struct es_step *s, const str
 {
     const struct es_condition c = {s->place, s->role, s->near, s->within, s->above, s->below};
 
-    if (s->near.kind != ES_AMOUNT_NONE || s->above.kind != ES_AMOUNT_NONE || s->below.kind != ES_AMOUNT_NONE) {
+    if (s->near.kind != ES_AMOUNT_NONE || s->above.kind != ES_AMOUNT_NONE ||
+        s->below.kind != ES_AMOUNT_NONE) {
         say_band(t, &c, "is", type);
         return;
     }
@@ -144,10 +145,7 @@ static void say_throughout(struct sentence *t, const struct es_step *s, const st
     if (s->along_count > 0)
         say(t, ".");
     for (size_t i = 0; i < s->throughout_count; i++) {
-        say(t, "%s",
-            i == 0                         ? " It counts only if "
-            : i + 1 == s->throughout_count ? " and "
-                                           : ", ");
+        say(t, "%s", i == 0 ? " It counts only if " : i + 1 == s->throughout_count ? " and " : ", ");
         say_band(t, &s->throughout[i], "stays", type);
     }
     if (s->throughout_count > 0)

@@ -75,7 +75,8 @@ struct es_port {
                             struct es_error *err);
 
     /* Starts recording `count` roles, each at `rate` Hz or, where its channel is slower, as fast as that goes
-     * (which is fast enough, es_recording_rate has found out before). *handle names the recording; several may run at once. */
+     * (which is fast enough, es_recording_rate has found out before). *handle names the recording; several
+     * may run at once. */
     enum es_status (*record_start)(void *self, const char *name, const enum es_role *roles, size_t count,
                                    double rate, int *handle, struct es_error *err);
 

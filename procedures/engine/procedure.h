@@ -174,8 +174,8 @@ struct es_station_view; /* check.h */
 
 /* Roles that are recorded along ("throughout", "along") are read at least so often, Hz, or not at all. */
 #define ES_LEAST_ALONG 4.0
-/* Longest time without a sample of a role that must hold throughout, s: a supply that is shut and opened again
- * shows in less (it has to fill its volume). */
+/* Longest time without a sample of a role that must hold throughout, s: a supply that is shut and opened
+ * again shows in less (it has to fill its volume). */
 #define ES_LONGEST_UNWATCHED 1.0
 
 /* The series of a recording, each once: its roles, then those of its conditions that are measured, then what

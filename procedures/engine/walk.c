@@ -281,8 +281,8 @@ static void begin(struct es_walk *w)
 
 enum es_status es_walk_procedure(struct es_walk *walk, const struct es_procedure *procedure,
                                  const struct es_station_view *view, const struct es_type *type,
-                                 bool unattended, struct es_findings *findings, struct es_check_report *report,
-                                 struct es_error *err)
+                                 bool unattended, struct es_findings *findings,
+                                 struct es_check_report *report, struct es_error *err)
 {
     *walk = (struct es_walk){.procedure = procedure,
                              .view = view,

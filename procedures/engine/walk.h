@@ -47,8 +47,8 @@ struct es_walk {
 
 enum es_status es_walk_procedure(struct es_walk *walk, const struct es_procedure *procedure,
                                  const struct es_station_view *view, const struct es_type *type,
-                                 bool unattended, struct es_findings *findings, struct es_check_report *report,
-                                 struct es_error *err) ES_MUST_CHECK;
+                                 bool unattended, struct es_findings *findings,
+                                 struct es_check_report *report, struct es_error *err) ES_MUST_CHECK;
 void es_walk_free(struct es_walk *walk);
 
 /* check.c: an unattended run of a procedure that this bench runs at all. */
@@ -84,8 +84,8 @@ void es_walk_command(struct es_walk *w, enum es_role role, const struct es_amoun
 double es_walk_ramp(struct es_walk *w, enum es_role role, const struct es_amount *to,
                     const struct es_amount *at);
 
-/* Everything that a condition compares with must have a number, and a band must be open. *low, *high: its ends,
- * -INFINITY and INFINITY where open or not known. */
+/* Everything that a condition compares with must have a number, and a band must be open. *low, *high: its
+ * ends, -INFINITY and INFINITY where open or not known. */
 void es_walk_band(struct es_walk *w, const struct es_condition *c, double *low, double *high);
 
 void es_walk_steps(struct es_walk *w, const struct es_step *steps, size_t count);

@@ -100,16 +100,17 @@ static void check_watched(struct es_walk *w, const struct es_step *s, const stru
 
     if (r == NULL || (need != NULL && !es_when_applies(need->when, w->type)))
         return;
-    if (!r->present && w->report != NULL && !w->silent) {
+    if (!r->present && need != NULL && need->where_fitted && w->report != NULL && !w->silent) {
         (void)snprintf(text, sizeof text, "nothing watches %s during \"%.120s\": the bench has none",
                        es_role_info(c->role)->name, s->recording);
         es_report_sentence(w->report, true, &w->no_memory, text);
     }
     if (r->present && r->rate > 0 && r->rate < ES_LEAST_ALONG)
-        es_walk_fault(w, c->place, es_role_info(c->role)->name,
-                      "under \"throughout\" a role that the bench reads at least %g times a second; it reads this "
-                      "%.3g times",
-                      ES_LEAST_ALONG, r->rate);
+        es_walk_fault(
+            w, c->place, es_role_info(c->role)->name,
+            "under \"throughout\" a role that the bench reads at least %g times a second; it reads this "
+            "%.3g times",
+            ES_LEAST_ALONG, r->rate);
 }
 
 /* The conditions before the recording's steps and, for outputs, after them. */

@@ -203,6 +203,37 @@ static enum es_status record_start(void *self, const char *name, const enum es_r
     return es_fail(err, ES_INTERNAL, "too many recordings");
 }
 
+static void make_trouble(const struct fake_trouble *trouble, const char *recording, struct es_series *s)
+{
+    size_t kept = 0;
+
+    if (trouble->recording == NULL || strcmp(trouble->recording, recording) != 0 || s->role != trouble->role)
+        return;
+    for (size_t k = 0; k < s->count; k++) {
+        const bool hit = s->t[k] >= trouble->from && s->t[k] <= trouble->to;
+        if (hit && trouble->silent)
+            continue;
+        s->t[kept] = s->t[k];
+        s->y[kept] = hit ? trouble->value : s->y[k];
+        s->quality[kept++] = hit ? (uint8_t)trouble->quality : s->quality[k];
+    }
+    s->count = kept;
+}
+
+/* A channel that is slower than the recording gives fewer samples. */
+static void thin_out(struct es_series *s, double rate, double interval)
+{
+    const size_t every = rate > 0 && rate * interval < 1 ? (size_t)ceil(1 / (rate * interval) - 1e-9) : 1;
+    size_t kept = 0;
+
+    for (size_t k = 0; k < s->count; k += every, kept++) {
+        s->t[kept] = s->t[k];
+        s->y[kept] = s->y[k];
+        s->quality[kept] = s->quality[k];
+    }
+    s->count = kept;
+}
+
 static struct es_trace *make_trace(const struct fake_bench *b, const struct fake_recording *r)
 {
     struct es_trace *t = calloc(1, sizeof *t);
@@ -224,6 +255,8 @@ static struct es_trace *make_trace(const struct fake_bench *b, const struct fake
             s->t[k] = r->t[k];
             s->y[k] = r->y[k * r->role_count + i];
         }
+        thin_out(s, b->view.roles[r->roles[i]].rate, r->interval);
+        make_trouble(&b->trouble, r->name, s);
     }
     t->commands = calloc(r->command_count + 1, sizeof *t->commands);
     memcpy(t->commands, r->commands, r->command_count * sizeof *t->commands);

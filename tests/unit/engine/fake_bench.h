@@ -32,6 +32,16 @@ struct fake_recording {
     size_t command_count;
 };
 
+/* What happens to one role's samples in a recording, from one time to another. */
+struct fake_trouble {
+    const char *recording; /* NULL: none */
+    enum es_role role;
+    double from, to; /* s of the recording */
+    bool silent;     /* no samples */
+    enum es_quality quality;
+    double value; /* when good */
+};
+
 struct fake_bench {
     struct es_port port;
     struct es_station_view view;
@@ -42,7 +52,8 @@ struct fake_bench {
     bool fitted[ES_ROLE_COUNT];
     enum es_quality quality[ES_ROLE_COUNT];
     double leak; /* m3/s out of output 1 while there is supply */
-    bool stuck;  /* the actuator does not move */
+    struct fake_trouble trouble;
+    bool stuck; /* the actuator does not move */
 
     double write_time; /* s that each write takes */
     struct fake_write writes[FAKE_WRITES_MAX];
@@ -79,8 +90,8 @@ void fake_bench_free(struct fake_bench *b);
 /* Options that fit it: attended by "Test Person". */
 struct es_execute_options fake_options(const struct fake_bench *b);
 
-/* Type sheets of the tests' own (tests/unit/engine/types), so that tuned limits do not move the tests; and the
- * shipped ones. Both end the test when they do not load. */
+/* Type sheets of the tests' own (tests/unit/engine/types), so that tuned limits do not move the tests; and
+ * the shipped ones. Both end the test when they do not load. */
 struct es_type *load_type(const char *name);
 struct es_type *load_shipped_type(const char *name);
 

@@ -20,7 +20,9 @@ MAY = {
     "rig/console": ["rig/base"],
     "rig/daemon": ["rig/base", "rig/bench", "rig/console", "drivers", "procedures", "results"],
     # the client speaks the daemon's protocol, and knows nothing else of it
-    "rig/client": ["rig/base", "rig/bench", "rig/console", "drivers", "procedures", "results", "rig/daemon/protocol.h"],
+    "rig/client": ["rig/base", "rig/bench", "rig/console", "drivers", "procedures", "results", "rig/study",
+                   "rig/daemon/protocol.h"],
+    "rig/study": ["rig/base", "rig/bench", "rig/console", "drivers", "procedures"],
     "rig/simulator": ["rig/base", "rig/bench", "rig/console", "drivers", "procedures"],
 }
 

@@ -1,0 +1,193 @@
+#include <math.h>
+#include <string.h>
+
+#include "drivers/virtual/virtual_bench.h"
+#include "rig/console/number.h"
+#include "rig/console/table.h"
+#include "rig/study/report.h"
+
+#define CELL 48
+
+static void percent(double share, char out[CELL])
+{
+    if (!isfinite(share)) {
+        snprintf(out, CELL, "-");
+    } else {
+        /* 100.0 % must not come from rounding. */
+        snprintf(out, CELL, "%.1f %%", share < 1 && share > 0.9994 ? 99.9 : 100 * share);
+    }
+}
+
+static void share_cells(size_t k, size_t n, char share[CELL], char interval[CELL])
+{
+    const struct es_share s = es_share_clopper_pearson(k, n, 0.95);
+    percent(s.share, share);
+    if (n) {
+        snprintf(interval, CELL, "%.1f .. %.1f %%", 100 * s.lower, 100 * s.upper);
+    } else {
+        snprintf(interval, CELL, "-");
+    }
+}
+
+static void overall_row(struct es_table *t, const char *what, size_t k, size_t n, const char *aim)
+{
+    char counted[CELL], share[CELL], interval[CELL];
+    snprintf(counted, sizeof counted, "%zu of %zu", k, n);
+    share_cells(k, n, share, interval);
+    const char *cells[] = {what, counted, share, interval, aim};
+    es_table_row(t, ES_PLAIN, cells);
+}
+
+static enum es_status print_overall(const struct es_study *s, const struct es_study_summary *m, size_t width,
+                                    bool colour, FILE *to, struct es_error *err)
+{
+    static const struct es_column columns[] = {{.title = "Of all units", .wraps = true, .least = 20},
+                                               {.title = "Counted", .align = ES_ALIGN_RIGHT},
+                                               {.title = "Share", .align = ES_ALIGN_RIGHT},
+                                               {.title = "95 % interval", .align = ES_ALIGN_RIGHT},
+                                               {.title = "Aim", .align = ES_ALIGN_RIGHT}};
+    struct es_table *t = es_table_new(columns, 5);
+    overall_row(t, "good units failed", m->good_all.failed, m->good_all.n, "<= 0.5 %");
+    overall_row(t, "good units neither passed nor failed", m->good_all.held, m->good_all.n, "");
+    overall_row(t, "faults of unit or mounting found, from the severity that matters",
+                m->unit_mattering.failed, m->unit_mattering.n, ">= 99 %");
+    overall_row(t, "the same kept from passing (failed or not tested)",
+                m->unit_mattering.failed + m->unit_mattering.held, m->unit_mattering.n, "");
+    overall_row(t, "faults of unit or mounting found, any severity", m->unit_all.failed, m->unit_all.n, "");
+    overall_row(t, "bench faults blamed on a good unit", m->bench_all.failed, m->bench_all.n, "<= 0.5 %");
+    overall_row(t, "bench faults that kept a result back", m->bench_all.held, m->bench_all.n, "");
+    enum es_status status = es_table_print(t, width, 0, colour, to, err);
+    es_table_free(t);
+    if (status == ES_OK) {
+        char mean[ES_NUMBER_SIZE], longest[ES_NUMBER_SIZE];
+        es_number_duration(m->duration_mean, mean);
+        es_number_duration(m->duration_longest, longest);
+        fprintf(
+            to,
+            "\nBench time of a good unit: %s, at most %s. Plan \"%s\" version %s; seed %llu; %zu units.\n",
+            mean, longest, s->plan->name, s->plan->version, (unsigned long long)s->order.seed,
+            s->order.units);
+    }
+    return status;
+}
+
+static void threshold_cell(const struct es_threshold *f, char out[CELL])
+{
+    if (!f->valid) {
+        snprintf(out, CELL, "%s", f->reason);
+    } else if (f->size > 1) {
+        snprintf(out, CELL, "beyond 1");
+    } else if (isinf(f->upper) || f->upper > 1) {
+        snprintf(out, CELL, "%.2f (%.2f .. 1)", f->size, f->lower);
+    } else {
+        snprintf(out, CELL, "%.2f (%.2f .. %.2f)", f->size, f->lower, f->upper);
+    }
+}
+
+static void fault_row(struct es_table *t, const struct es_study_fault *f)
+{
+    char n[CELL], matters[CELL], found[CELL], interval[CELL], held[CELL], missed[CELL], threshold[CELL];
+    snprintf(n, sizeof n, "%zu", f->all.n);
+    if (f->matters > 0) {
+        snprintf(matters, sizeof matters, "%.2f", f->matters);
+    } else {
+        snprintf(matters, sizeof matters, "any");
+    }
+    snprintf(found, sizeof found, "%zu of %zu", f->mattering.failed, f->mattering.n);
+    share_cells(f->mattering.failed, f->mattering.n, held, interval);
+    snprintf(held, sizeof held, "%zu", f->mattering.held);
+    snprintf(missed, sizeof missed, "%zu", f->mattering.passed);
+    threshold_cell(&f->threshold, threshold);
+    const char *cells[] = {
+        es_study_fault_name(f->fault), n, matters, found, interval, held, missed, threshold};
+    const bool bench = es_virtual_fault_get(f->fault)->place == ES_VIRTUAL_BENCH;
+    const bool bad = bench ? f->all.failed > 0 : f->mattering.failed < f->mattering.n;
+    es_table_row(t, bad ? ES_STRONG : ES_PLAIN, cells);
+}
+
+static enum es_status print_faults(const struct es_study *s, const struct es_study_summary *m, size_t width,
+                                   bool colour, FILE *to, struct es_error *err)
+{
+    static const struct es_column columns[] = {
+        {.title = "Fault", .wraps = true, .least = 16},
+        {.title = "Units", .align = ES_ALIGN_RIGHT},
+        {.title = "Matters from", .align = ES_ALIGN_RIGHT},
+        {.title = "Failed", .align = ES_ALIGN_RIGHT},
+        {.title = "95 % interval", .align = ES_ALIGN_RIGHT},
+        {.title = "Held", .align = ES_ALIGN_RIGHT},
+        {.title = "Passed", .align = ES_ALIGN_RIGHT},
+        {.title = "Failed 95 times in 100 from", .wraps = true, .least = 14},
+    };
+    struct es_table *t = es_table_new(columns, sizeof columns / sizeof columns[0]);
+    int place = -1;
+    size_t type = SIZE_MAX;
+    for (size_t i = 0; i < m->fault_count; i++) {
+        const struct es_study_fault *f = &m->faults[i];
+        const enum es_virtual_place here = es_virtual_fault_get(f->fault)->place;
+        if (f->type != type || (int)here != place) {
+            char heading[200];
+            snprintf(heading, sizeof heading, "%s: faults of the %s%s", s->types[f->type].sheet->name,
+                     es_virtual_place_name(here),
+                     here == ES_VIRTUAL_BENCH ? " (failed = blamed on the unit)" : "");
+            es_table_heading(t, heading);
+            type = f->type;
+            place = (int)here;
+        }
+        fault_row(t, f);
+    }
+    const enum es_status status = es_table_print(t, width, 0, colour, to, err);
+    es_table_free(t);
+    return status;
+}
+
+static enum es_status print_coverage(const struct es_study *s, const struct es_study_summary *m, size_t width,
+                                     bool colour, FILE *to, struct es_error *err)
+{
+    static const struct es_column columns[] = {
+        {.title = "Measurand", .wraps = true, .least = 20},
+        {.title = "Values", .align = ES_ALIGN_RIGHT},
+        {.title = "Covered", .align = ES_ALIGN_RIGHT},
+        {.title = "95 % interval", .align = ES_ALIGN_RIGHT},
+        {.title = "Bias / u", .align = ES_ALIGN_RIGHT},
+        {.title = "Spread / u", .align = ES_ALIGN_RIGHT},
+    };
+    struct es_table *t = es_table_new(columns, sizeof columns / sizeof columns[0]);
+    size_t type = SIZE_MAX;
+    for (size_t i = 0; i < m->coverage_count; i++) {
+        const struct es_study_coverage *c = &m->coverage[i];
+        char n[CELL], share[CELL], interval[CELL], bias[CELL], spread[CELL], heading[200];
+        if (c->type != type) {
+            type = c->type;
+            snprintf(heading, sizeof heading, "%s: 95 %% uncertainty intervals of good units",
+                     s->types[type].sheet->name);
+            es_table_heading(t, heading);
+        }
+        const size_t exact = c->exact + c->exact_wrong;
+        snprintf(n, sizeof n, "%zu", c->covered.n ? c->covered.n : exact);
+        share_cells(c->covered.n ? c->covered.k : c->exact, c->covered.n ? c->covered.n : exact, share,
+                    interval);
+        snprintf(bias, sizeof bias, c->covered.n ? "%.2f" : "exact", c->bias);
+        snprintf(spread, sizeof spread, c->covered.n ? "%.2f" : "", c->spread);
+        const char *cells[] = {s->types[type].slots[c->slot].measurand, n, share, interval, bias, spread};
+        const bool bad = c->covered.n && (c->covered.upper < 0.94 || c->covered.lower > 0.96);
+        es_table_row(t, bad ? ES_STRONG : ES_PLAIN, cells);
+    }
+    const enum es_status status = es_table_print(t, width, 0, colour, to, err);
+    es_table_free(t);
+    return status;
+}
+
+enum es_status es_study_report_table(const struct es_study *study, const struct es_study_summary *summary,
+                                     size_t width, bool colour, FILE *to, struct es_error *err)
+{
+    enum es_status status = print_overall(study, summary, width, colour, to, err);
+    if (status == ES_OK && summary->fault_count) {
+        fputc('\n', to);
+        status = print_faults(study, summary, width, colour, to, err);
+    }
+    if (status == ES_OK && summary->coverage_count) {
+        fputc('\n', to);
+        status = print_coverage(study, summary, width, colour, to, err);
+    }
+    return status;
+}

@@ -295,9 +295,13 @@ void *es_desk_reset_job(void *desk)
 {
     struct es_desk *d = desk;
     struct es_error err = {0};
-    enum es_status s = es_station_reset(d->options.station, d->person, &err);
+    enum es_status s = ES_OK;
     struct es_station_status status;
     es_station_status(d->options.station, &status);
+    if (status.state != ES_LOCK_SAFE) { /* else there is nothing to reset, which is what was wanted */
+        s = es_station_reset(d->options.station, d->person, &err);
+        es_station_status(d->options.station, &status);
+    }
     tell_safe(d, s, &err, &status.safe);
     return NULL;
 }

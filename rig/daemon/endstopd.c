@@ -130,7 +130,10 @@ static enum es_status load_bench(struct daemon *d, struct es_error *err)
 {
     struct es_findings findings = {0};
     enum es_status s = es_bench_load(d->a.bench, &findings, &d->bench, err);
-    es_findings_print(&findings, stderr);
+    if (findings.count > 0) { /* they stand above, each with its place */
+        es_findings_print(&findings, stderr);
+        s = es_fail(err, s, "%s cannot be accepted; nothing was moved", d->a.bench);
+    }
     es_findings_free(&findings);
     return s;
 }

@@ -67,7 +67,11 @@ enum es_status es_office_take_key(struct es_office *o, struct es_error *err)
 {
     if (o->options.key != NULL)
         return es_key_load(o->options.key, &o->key, err);
-    return es_store_key_load(o->store, &o->key, err);
+    enum es_status s = es_store_key_load(o->store, &o->key, err);
+    if (s == ES_NOT_FOUND)
+        return es_fail(err, s, "this bench has no signing key yet; make one: endstop key create --state %s",
+                       es_store_folder(o->store));
+    return s;
 }
 
 struct making {

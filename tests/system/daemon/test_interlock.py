@@ -51,6 +51,18 @@ class Interlock(RigTest):
         self.assertRegex(out, "(?i)safe state")
         self.assertMadeSafe()
 
+    def test_garbled_and_refused_answers(self):
+        for serial, command in (("B-1", "corrupt panel 3"), ("B-2", "refuse panel 3"), ("B-3", "delay panel 3 by 1")):
+            client = self.rig.start_client(*self.rig.unattended(serial))
+            self.rig.wait_running()
+            self.rig.command(command)
+            out, err = client.communicate(timeout=60)
+            self.assertEqual(client.returncode, 3, command + out + err)
+            self.assertIn("NOT COMPLETED", out)
+            self.reset()
+            self.assertMadeSafe()
+        self.assertEqual([c["kind"] for c in self.rig.certificates()], ["record"] * 3)
+
     def test_the_main_bus_hangs_up_and_comes_back(self):
         client = self.rig.start_client(*self.rig.unattended("H-1"))
         self.rig.wait_running()

@@ -2,8 +2,10 @@
 beside them and must not notice."""
 import json
 import os
+import signal
 import socket
 import stat
+import struct
 import subprocess
 import time
 import unittest
@@ -24,6 +26,31 @@ class Socket(RigTest):
         self.assertEqual(got.returncode, 3, got.stderr)
 
         self.assertAlive()
+
+    def test_what_a_start_needs(self):
+        command = self.rig.daemon_command()
+        command[command.index(self.rig.state)] = os.path.join(self.rig.folder, "other")
+        command[command.index(self.rig.socket)] = os.path.join(self.rig.folder, "other.sock")
+        got = subprocess.run(command, capture_output=True, text=True, timeout=30)
+        self.assertEqual(got.returncode, 2, got.stderr)
+        self.assertIn("endstop key create --state", got.stderr)
+        got = subprocess.run([rig_at_work.DAEMON, "--bench", __file__, "--state", self.rig.folder + "/x"],
+                             capture_output=True, text=True, timeout=30)
+        self.assertEqual(got.returncode, 2, "without --foreground the starting command tells it too")
+        self.assertRegex(got.stderr, r"test_socket\.py:1:\d+: ")
+
+    def test_in_the_background(self):
+        self.rig.stop_daemon()
+        command = [c for c in self.rig.daemon_command() if c != "--foreground"]
+        got = subprocess.run(command, capture_output=True, text=True, timeout=30)
+        self.assertEqual(got.returncode, 0, got.stderr)
+        self.assertAlive()
+        with open(os.path.join(self.rig.state, "endstopd.log")) as f:
+            self.assertNotIn("error", f.read())
+        with Wire(self.rig) as wire:
+            pid = struct.unpack("3i", wire.socket.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, 12))[0]
+        os.kill(pid, signal.SIGTERM)
+        wait_for("the daemon has ended", lambda: not os.path.exists(f"/proc/{pid}") or not os.path.exists(self.rig.socket))
 
     def test_only_its_own_user_gets_in(self):
         mode = os.stat(self.rig.socket).st_mode

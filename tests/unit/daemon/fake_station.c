@@ -115,7 +115,7 @@ static void safe(struct es_safe_report *report)
 void es_station_status(struct es_station *station, struct es_station_status *out)
 {
     *out = (struct es_station_status){
-        .name = "1", .state = ES_LOCK_SAFE, .running = atomic_load(&station->running)};
+        .name = "1", .state = ES_LOCK_TRIPPED, .running = atomic_load(&station->running)};
     out->safe.reached = true;
 }
 

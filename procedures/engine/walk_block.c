@@ -181,7 +181,8 @@ static bool shaft_speed(struct es_walk *w, const struct es_step *s, double *spee
         es_walk_fault(w, s->at.place, s->at.text, "more than nothing");
         return false;
     }
-    if (w->view != NULL && *speed > w->view->roles[ES_ROLE_SHAFT_DRIVE].slew * (1 + 1e-9))
+    const struct es_station_role *r = w->view != NULL ? &w->view->roles[ES_ROLE_SHAFT_DRIVE] : NULL;
+    if (r != NULL && r->present && *speed > r->slew * (1 + 1e-9))
         es_walk_fault(w, s->at.place, s->at.text, "at most the bench's slew limit for shaft drive");
     return true;
 }

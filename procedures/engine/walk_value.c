@@ -153,6 +153,8 @@ static void bench_ceiling(struct es_walk *w, enum es_role role, const struct es_
         return;
     }
     const struct es_station_role *r = &w->view->roles[role];
+    if (!r->present) /* nothing is commanded; people are asked, or the step is left out */
+        return;
     if (above(value, r->highest)) {
         shown(role, r->highest, limit, sizeof limit);
         es_walk_fault(w, amount->place, amount->text, "at most the bench's ceiling of %s for %s", limit,
@@ -186,7 +188,7 @@ static void slew_of_jump(struct es_walk *w, enum es_role role, const struct es_a
 {
     const struct es_range *now = &w->ranges[role];
 
-    if (w->view == NULL || !isfinite(w->view->roles[role].slew))
+    if (w->view == NULL || !w->view->roles[role].present || !isfinite(w->view->roles[role].slew))
         return;
     if (!(now->known && now->low == now->high && now->low == value))
         es_walk_fault(w, amount->place, amount->text, "a ramp: the bench limits how fast %s may change",
@@ -222,7 +224,7 @@ double es_walk_ramp(struct es_walk *w, enum es_role role, const struct es_amount
         es_walk_fault(w, at->place, at->text, "more than nothing");
         return 0;
     }
-    if (w->view != NULL && above(speed, w->view->roles[role].slew))
+    if (w->view != NULL && w->view->roles[role].present && above(speed, w->view->roles[role].slew))
         es_walk_fault(w, at->place, at->text, "at most the bench's slew limit for %s",
                       es_role_info(role)->name);
     if (!now->known) {

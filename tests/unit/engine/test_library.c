@@ -76,8 +76,9 @@ static void run(const char *type_name, double write_time, bool stuck, bool motor
     b->write_time = write_time;
     b->stuck = stuck;
     if (!motor) {
-        b->fitted[ES_ROLE_SHAFT_DRIVE] = b->view.roles[ES_ROLE_SHAFT_DRIVE].present = false;
-        b->fitted[ES_ROLE_SHAFT_COUPLING] = b->view.roles[ES_ROLE_SHAFT_COUPLING].present = false;
+        b->fitted[ES_ROLE_SHAFT_DRIVE] = b->fitted[ES_ROLE_SHAFT_COUPLING] = false;
+        b->view.roles[ES_ROLE_SHAFT_DRIVE] = b->view.roles[ES_ROLE_SHAFT_COUPLING] =
+            (struct es_station_role){0};
     }
     es_outcome_init(&o);
     cr_assert_eq(es_plan_check(plan, &b->view, type, &f, &report, &err), ES_OK);

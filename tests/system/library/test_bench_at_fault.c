@@ -1,0 +1,286 @@
+/* The shipped procedures on a bench that does not hold what they count on: a bench at fault never gives a
+ * verdict on the unit. In virtual time, through the real engine, measures, judgement and interlock. */
+#include <criterion/criterion.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "drivers/virtual/virtual_bench.h"
+#include "rig/base/file.h"
+#include "rig/bench/run.h"
+#include "rig/bench/virtual_station.h"
+
+#define LIBRARY ES_SOURCE_DIR "/procedures/library/"
+#define TYPES   ES_SOURCE_DIR "/procedures/types/"
+#define BENCHES ES_SOURCE_DIR "/rig/bench/examples/"
+
+struct fixture {
+    struct es_bench *bench;
+    struct es_virtual *v;
+    struct es_virtual_station *station;
+    struct es_run_order order;
+    struct es_findings findings;
+    struct es_outcome outcome;
+    struct es_safe_report report;
+    struct es_error err;
+};
+
+static void make_at(struct fixture *x, bool double_acting, const char *path, const char *plan, uint64_t seed,
+                    const char *fault, double severity)
+{
+    struct es_virtual_config config;
+    struct es_virtual_fault_setting setting = {.severity = severity};
+
+    memset(x, 0, sizeof *x);
+    cr_assert_eq(es_bench_load(path, &x->findings, &x->bench, &x->err), ES_OK, "%s", x->err.text);
+    es_virtual_config_init(&config, double_acting ? ES_VIRTUAL_PART_TURN_DOUBLE_ACTING
+                                                  : ES_VIRTUAL_LINEAR_SINGLE_ACTING);
+    es_virtual_config_from_station(&x->bench->stations[0], &config);
+    config.seed = seed;
+    if (fault != NULL) {
+        setting.fault = es_virtual_fault_find(fault);
+        cr_assert_geq(setting.fault, 0, "no fault \"%s\"", fault);
+        config.faults = &setting;
+        config.fault_count = 1;
+    }
+    cr_assert_eq(es_virtual_new(&config, &x->v, &x->err), ES_OK, "%s", x->err.text);
+    cr_assert_eq(es_virtual_station_open(x->bench, &x->bench->stations[0], x->v, NULL, &x->station, &x->err),
+                 ES_OK);
+    x->order = (struct es_run_order){.plan_path = plan,
+                                     .type_path = double_acting ? TYPES "part-turn-double-acting.json"
+                                                                : TYPES "linear-single-acting.json",
+                                     .serial = "EX-0001",
+                                     .person = "Ada Example",
+                                     .unattended = true,
+                                     .seed = 7};
+    es_outcome_init(&x->outcome);
+}
+
+/* One of the shipped benches. */
+static void make(struct fixture *x, bool double_acting, const char *bench, const char *plan, uint64_t seed,
+                 const char *fault, double severity)
+{
+    char path[512];
+
+    (void)snprintf(path, sizeof path, BENCHES "%s", bench);
+    make_at(x, double_acting, path, plan, seed, fault, severity);
+}
+
+static void run(struct fixture *x, const struct es_run_watch *watch)
+{
+    const struct es_run_places places = {.now = "2026-11-25T08:00:00.000Z", .run = "test-run"};
+    const enum es_status s = es_run_execute(&x->order, es_virtual_station_site(x->station), &places, watch,
+                                            &x->findings, &x->outcome, &x->report, &x->err);
+
+    es_findings_print(&x->findings, stderr);
+    cr_assert_eq(s, ES_OK, "%s", x->err.text);
+    cr_assert(x->outcome.completed, "%s", x->outcome.ended_because);
+}
+
+static void finish(struct fixture *x)
+{
+    es_outcome_free(&x->outcome);
+    es_virtual_station_close(x->station);
+    es_virtual_free(x->v);
+    es_bench_free(x->bench);
+    es_findings_free(&x->findings);
+}
+
+/* Somebody else's program: it writes past the station, which therefore knows nothing of it. */
+struct intruder {
+    struct es_virtual *v;
+    double from, to; /* s of bench time */
+    enum es_role role;
+    double value, before;
+    bool in, out;
+};
+
+static void intrude(void *self, const struct es_reading *by_role)
+{
+    struct intruder *i = self;
+    const double now = es_seconds(es_virtual_now(i->v));
+    struct es_error err;
+
+    (void)by_role;
+    if (!i->in && now >= i->from) {
+        i->in = true;
+        i->before = es_virtual_reading(i->v, i->role).value;
+        cr_assert_eq(es_virtual_write(i->v, i->role, i->value, &err), ES_OK);
+    } else if (i->in && !i->out && now >= i->to) {
+        i->out = true;
+        cr_assert_eq(es_virtual_write(i->v, i->role, i->before, &err), ES_OK);
+    }
+}
+
+/* What happened on a live bench: the supply was shut between the wait and the recording, and a unit that
+ * leaks 80 Nl/h passed "leak at minimum supply" at 0 bar. Now at every other second of the procedure, for
+ * good and for five seconds: a leaking unit passes no leak line. */
+static void supply_shut_at_any_time(double lasting, size_t *not_held)
+{
+    for (double at = 2; at < 130; at += 2) {
+        struct fixture x;
+        make(&x, false, "virtual-bench.json", LIBRARY "relay-leak.json", 20260203,
+             "relay seat leaks to output 1", 0.5); /* 80 Nl/h at minimum supply */
+        struct intruder i = {.v = x.v, .from = at, .to = at + lasting, .role = ES_ROLE_SUPPLY_VALVE};
+        const struct es_run_watch watch = {.self = &i, .values = intrude};
+        run(&x, &watch);
+        for (size_t k = 0; k < x.outcome.line_count; k++) {
+            const struct es_line *l = &x.outcome.lines[k];
+            if (strncmp(l->measurand, "leak of", 7) != 0)
+                continue;
+            cr_expect(l->verdict == ES_FAIL || l->verdict == ES_NOT_TESTED, "shut at %g s: %s: %s", at,
+                      l->measurand, es_verdict_word(l->verdict));
+            *not_held += l->reason != NULL && strstr(l->reason, "look at the bench's supply") != NULL;
+        }
+        cr_expect_neq(x.outcome.verdict, ES_PASS);
+        finish(&x);
+    }
+}
+
+Test(bench_at_fault, supply_shut_for_good)
+{
+    size_t not_held = 0;
+    supply_shut_at_any_time(1e9, &not_held);
+    cr_expect_geq(not_held, 10);
+}
+
+Test(bench_at_fault, supply_shut_for_a_while)
+{
+    size_t not_held = 0;
+    supply_shut_at_any_time(5, &not_held);
+    cr_expect_geq(not_held, 10);
+}
+
+/* The vent shut from outside while a flow is recorded: the leak goes into the volume until it holds itself
+ * back. */
+Test(bench_at_fault, vent_shut_while_a_flow_is_recorded)
+{
+    for (double at = 10; at < 130; at += 4) {
+        struct fixture x;
+        make(&x, true, "virtual-bench-part-turn.json", LIBRARY "relay-leak.json", 20260203,
+             "relay seat leaks to output 1", 0.5);
+        struct intruder i = {.v = x.v, .from = at, .to = at + 8, .role = ES_ROLE_OUTPUT_1_VENT, .value = 0};
+        const struct es_run_watch watch = {.self = &i, .values = intrude};
+        run(&x, &watch);
+        for (size_t k = 0; k < x.outcome.line_count; k++) {
+            const struct es_line *l = &x.outcome.lines[k];
+            if (strncmp(l->measurand, "leak of output 1", 16) == 0)
+                cr_expect(l->verdict == ES_FAIL || l->verdict == ES_NOT_TESTED, "shut at %g s: %s: %s", at,
+                          l->measurand, es_verdict_word(l->verdict));
+        }
+        finish(&x);
+    }
+}
+
+static bool names_the_bench(const struct es_line *l)
+{
+    return l->reason != NULL && (strstr(l->reason, "the bench's supply") != NULL ||
+                                 strstr(l->reason, "the supply did not reach") != NULL ||
+                                 strstr(l->reason, "the span is not known") != NULL);
+}
+
+/* A bench with poor air: no line fails, and what is not tested says why. */
+Test(bench_at_fault, poor_air_is_no_fault_of_the_unit)
+{
+    static const struct {
+        const char *fault;
+        double severity;
+        bool held; /* the bench still holds what is counted on */
+    } cases[] = {{"filter clogged", 0.4, true},  {"filter clogged", 0.65, false},
+                 {"filter clogged", 0.8, false}, {"filter clogged", 1, false},
+                 {"supply low", 0.3, true},      {"supply low", 0.7, false},
+                 {"supply low", 0.85, false},    {"supply low", 1, false}};
+
+    for (size_t t = 0; t < 2; t++)
+        for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+            struct fixture x;
+            make(&x, t == 1, t == 1 ? "virtual-bench-part-turn.json" : "virtual-bench.json",
+                 LIBRARY "after-relay-swap.plan.json", 3, cases[k].fault, cases[k].severity);
+            run(&x, NULL);
+            cr_expect_eq(x.outcome.verdict, cases[k].held ? ES_PASS : ES_NOT_TESTED, "%s %g on type %zu: %s",
+                         cases[k].fault, cases[k].severity, t, es_verdict_word(x.outcome.verdict));
+            for (size_t n = 0; n < x.outcome.line_count; n++) {
+                const struct es_line *l = &x.outcome.lines[n];
+                cr_expect(l->verdict == ES_PASS || (l->verdict == ES_NOT_TESTED && names_the_bench(l)),
+                          "%s %g on type %zu: %s: %s, %s", cases[k].fault, cases[k].severity, t, l->measurand,
+                          es_verdict_word(l->verdict), l->reason != NULL ? l->reason : "");
+            }
+            finish(&x);
+        }
+}
+
+/* Bands that good benches keep, also those on a serial line. */
+Test(bench_at_fault, good_benches_hold_what_is_counted_on)
+{
+    static const char *const benches[] = {"virtual-bench.json", "virtual-bench-part-turn.json",
+                                          "virtual-bench-rtu.json"};
+
+    for (uint64_t seed = 1; seed <= 12; seed++)
+        for (size_t k = 0; k < 3; k++) {
+            struct fixture x;
+            make(&x, k == 1, benches[k], LIBRARY "after-relay-swap.plan.json", seed, NULL, 0);
+            run(&x, NULL);
+            for (size_t n = 0; n < x.outcome.line_count; n++)
+                cr_expect(x.outcome.lines[n].verdict == ES_PASS, "%s, seed %d: %s: %s", benches[k], (int)seed,
+                          x.outcome.lines[n].measurand,
+                          x.outcome.lines[n].reason != NULL ? x.outcome.lines[n].reason : "");
+            finish(&x);
+        }
+}
+
+static void drop_motor(cJSON *array)
+{
+    for (int i = cJSON_GetArraySize(array) - 1; i >= 0; i--) {
+        const char *role = cJSON_GetStringValue(cJSON_GetObjectItem(cJSON_GetArrayItem(array, i), "role"));
+        if (role != NULL && (strcmp(role, "shaft drive") == 0 || strcmp(role, "shaft coupling") == 0))
+            cJSON_DeleteItemFromArray(array, i);
+    }
+}
+
+/* The shipped bench without its shaft motor, in a file of its own. */
+static void write_bench_without_motor(const char *path)
+{
+    char *text = NULL;
+    size_t length;
+    struct es_error err;
+
+    cr_assert_eq(es_file_read(NULL, BENCHES "virtual-bench.json", 1 << 20, &text, &length, &err), ES_OK);
+    cJSON *bench = cJSON_Parse(text);
+    cJSON *station = cJSON_GetArrayItem(cJSON_GetObjectItem(bench, "stations"), 0);
+    drop_motor(cJSON_GetObjectItem(station, "channels"));
+    drop_motor(cJSON_GetObjectItem(station, "ceilings"));
+    drop_motor(cJSON_GetObjectItem(cJSON_GetObjectItem(station, "safe state"), "writes"));
+    free(text);
+    text = cJSON_Print(bench);
+    cJSON_Delete(bench);
+    FILE *to = fopen(path, "w");
+    cr_assert_not_null(to);
+    cr_assert_geq(fputs(text, to), 0);
+    cr_assert_eq(fclose(to), 0);
+    cJSON_free(text);
+}
+
+/* Without a shaft motor an unattended run is refused, at each step that would ask, before anything moves. */
+Test(bench_at_fault, no_motor_and_nobody_there)
+{
+    char folder[] = "/tmp/endstop-test-XXXXXX", path[64];
+    struct fixture x;
+    const struct es_run_places places = {.now = "2026-11-25T08:00:00.000Z", .run = "test-run"};
+
+    cr_assert_not_null(mkdtemp(folder));
+    (void)snprintf(path, sizeof path, "%s/bench.json", folder);
+    write_bench_without_motor(path);
+    make_at(&x, false, path, LIBRARY "after-relay-swap.plan.json", 3, NULL, 0);
+    (void)remove(path);
+    (void)remove(folder);
+    cr_expect_eq(es_run_execute(&x.order, es_virtual_station_site(x.station), &places, NULL, &x.findings,
+                                &x.outcome, &x.report, &x.err),
+                 ES_BAD_INPUT);
+    cr_expect_eq(es_virtual_now(x.v), 0, "something moved");
+    cr_assert_eq(x.findings.count, 3); /* turn shaft, and two sweeps */
+    cr_expect_str_eq(x.findings.items[0].found, "turn shaft");
+    cr_expect_not_null(strstr(x.findings.items[0].expected, "shaft motor"));
+    cr_expect_gt(x.findings.items[0].line, 0);
+    finish(&x);
+}

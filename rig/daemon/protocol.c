@@ -197,8 +197,9 @@ void es_request_free(struct es_request_line *r)
                       &r->serial,  &r->tag,    &r->customer,       &r->reason,         &r->state,
                       &r->since,   &r->number, &r->parts_replaced, &r->overdue_reason, &r->why};
     for (size_t i = 0; i < sizeof owned / sizeof owned[0]; i++) {
-        free(*owned[i]);
-        *owned[i] = NULL;
+        char **text = owned[i];
+        free(*text);
+        *text = NULL;
     }
 }
 

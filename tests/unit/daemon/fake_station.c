@@ -1,4 +1,4 @@
-#include "fake_station.h"
+#include "tests/unit/daemon/fake_station.h"
 
 #include <math.h>
 #include <stdatomic.h>

@@ -13,8 +13,8 @@
 #include <sys/un.h>
 #include <unistd.h>
 
-#include "fake_station.h"
 #include "rig/daemon/server.h"
+#include "tests/unit/daemon/fake_station.h"
 
 struct house {
     char folder[64], path[96];

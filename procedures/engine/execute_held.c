@@ -77,9 +77,10 @@ static bool inside(const struct band *b, double value)
 static int decimals_for(const struct band *b, double value)
 {
     const double excess = value < b->low ? b->low - value : value - b->high;
+    const double shown = es_to_unit_difference(excess, b->unit);
     int decimals = 2;
 
-    for (double step = 0.01; decimals < 6 && es_to_unit_difference(excess, b->unit) < step; step /= 10)
+    while (decimals < 6 && shown < pow(10, -decimals))
         decimals++;
     return decimals;
 }

@@ -2,6 +2,7 @@
 
 Everything lies in a temporary folder; every port is free when asked for. Programs are stopped by their process id.
 """
+import functools
 import json
 import os
 import re
@@ -247,9 +248,38 @@ class Wire:
             return False
 
 
+STARVED = "the program missed its own deadline"
+
+
+def again_when_starved(test):
+    """The interlock acts when the daemon itself gets no processor for half a second, and rightly so. On a machine
+    that is busy with other tests this says nothing about what is tested: such a test is done once more, and says so.
+    """
+
+    @functools.wraps(test)
+    def run(self):
+        try:
+            test(self)
+        except AssertionError:
+            if STARVED not in self.rig.log():
+                raise
+            print("the machine left the daemon without time; once more ...", file=sys.stderr)
+            self.rig.close()
+            self.setUp()
+            test(self)
+
+    return run
+
+
 class RigTest(unittest.TestCase):
     sim_options = ()
     grace = "30 s"
+
+    def __init_subclass__(cls, **named):
+        super().__init_subclass__(**named)
+        for name, test in list(vars(cls).items()):
+            if name.startswith("test_"):
+                setattr(cls, name, again_when_starved(test))
 
     def setUp(self):
         self.rig = Rig(*self.sim_options, grace=self.grace)

@@ -150,26 +150,33 @@ static enum es_status print_coverage(const struct es_study *s, const struct es_s
         {.title = "95 % interval", .align = ES_ALIGN_RIGHT},
         {.title = "Bias / u", .align = ES_ALIGN_RIGHT},
         {.title = "Spread / u", .align = ES_ALIGN_RIGHT},
+        {.title = "Worst / u", .align = ES_ALIGN_RIGHT},
+        {.title = "in unit", .align = ES_ALIGN_RIGHT},
     };
     struct es_table *t = es_table_new(columns, sizeof columns / sizeof columns[0]);
     size_t type = SIZE_MAX;
     for (size_t i = 0; i < m->coverage_count; i++) {
         const struct es_study_coverage *c = &m->coverage[i];
-        char n[CELL], share[CELL], interval[CELL], bias[CELL], spread[CELL], heading[200];
+        char n[CELL], share[CELL], interval[CELL], bias[CELL], spread[CELL];
+        char worst[CELL], unit[CELL], heading[200];
         if (c->type != type) {
             type = c->type;
             snprintf(heading, sizeof heading, "%s: 95 %% uncertainty intervals of good units",
                      s->types[type].sheet->name);
             es_table_heading(t, heading);
         }
-        const size_t exact = c->exact + c->exact_wrong;
-        snprintf(n, sizeof n, "%zu", c->covered.n ? c->covered.n : exact);
-        share_cells(c->covered.n ? c->covered.k : c->exact, c->covered.n ? c->covered.n : exact, share,
-                    interval);
-        snprintf(bias, sizeof bias, c->covered.n ? "%.2f" : "exact", c->bias);
-        snprintf(spread, sizeof spread, c->covered.n ? "%.2f" : "", c->spread);
-        const char *cells[] = {s->types[type].slots[c->slot].measurand, n, share, interval, bias, spread};
-        const bool bad = c->covered.n && (c->covered.upper < 0.94 || c->covered.lower > 0.96);
+        if (c->covered.n == 0) { /* counted values and statistics: no interval to cover anything */
+            continue;
+        }
+        snprintf(n, sizeof n, "%zu", c->covered.n);
+        share_cells(c->covered.k, c->covered.n, share, interval);
+        snprintf(bias, sizeof bias, "%.2f", c->bias);
+        snprintf(spread, sizeof spread, "%.2f", c->spread);
+        snprintf(worst, sizeof worst, "%.1f", c->worst_off);
+        snprintf(unit, sizeof unit, "%zu", c->worst);
+        const char *cells[] = {
+            s->types[type].slots[c->slot].measurand, n, share, interval, bias, spread, worst, unit};
+        const bool bad = c->covered.upper < 0.94 || c->covered.lower > 0.96;
         es_table_row(t, bad ? ES_STRONG : ES_PLAIN, cells);
     }
     const enum es_status status = es_table_print(t, width, 0, colour, to, err);

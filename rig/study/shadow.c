@@ -1,3 +1,4 @@
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -113,7 +114,10 @@ static struct es_trace *trace_new(const char *name, const enum es_role *roles, s
         const struct es_bench_channel *c = es_station_channel(site->station, roles[i]);
         t->series[i].role = roles[i];
         t->series[i].dimension = c ? c->unit->dimension : ES_DIM_NUMBER;
-        t->series[i].u.dof = 1e9;
+        t->series[i].u.dof = INFINITY;
+        /* Measures refuse what does not stand out from the steps of a reading: with none at all, rounding of
+         * the arithmetic would count. */
+        t->series[i].u.resolution = c ? c->resolution / 10 : 0;
     }
     return t;
 }

@@ -127,6 +127,7 @@ static void cover(const struct es_study *s, struct es_study_coverage *c)
 {
     size_t covered = 0, n = 0;
     double sum = 0, squares = 0;
+    c->worst = SIZE_MAX;
     for (size_t i = 0; i < s->order.units; i++) {
         const struct es_study_unit *u = &s->units[i];
         if (u->type != c->type || u->fault >= 0 || !u->values || !u->values[c->slot].has_truth) {
@@ -143,6 +144,10 @@ static void cover(const struct es_study *s, struct es_study_coverage *c)
         covered += fabs(off) <= v->U;
         sum += off / v->u;
         squares += off / v->u * off / v->u;
+        if (fabs(off / v->u) > fabs(c->worst_off)) {
+            c->worst_off = off / v->u;
+            c->worst = i;
+        }
     }
     c->covered = es_share_clopper_pearson(covered, n, 0.95);
     c->bias = n ? sum / (double)n : NAN;

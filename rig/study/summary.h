@@ -30,6 +30,8 @@ struct es_study_coverage {
     struct es_share covered; /* of 95 % intervals, Clopper-Pearson at 95 % */
     double bias;             /* mean of value - truth, in standard uncertainties */
     double spread;           /* standard deviation of the same: 1 when u is right */
+    size_t worst;            /* unit that lies farthest from its truth, in its own u; SIZE_MAX: none */
+    double worst_off;        /* by how many u */
     size_t exact;            /* intervals of no width that were right: counted values. Not among `covered` */
     size_t exact_wrong;
 };

@@ -12,9 +12,20 @@
 struct stretch {
     const double *t, *y;
     size_t n;
-    double scale; /* s */
-    bool smooth;  /* the movement begins level */
+    double scale;                 /* s */
+    bool smooth;                  /* the movement begins level */
+    size_t rested;                /* samples before every break that is tried: */
+    struct es_least_squares rest; /* their rows, the same for each of them */
 };
+
+/* Takes in the samples up to `until` once and for all: no break is tried before. */
+static void take_rest(struct stretch *w, double until)
+{
+    const double row[3] = {1, 0, 0};
+    es_ls_start(&w->rest, 3);
+    for (w->rested = 0; w->rested < w->n && w->t[w->rested] <= until; w->rested++)
+        es_ls_add(&w->rest, row, w->y[w->rested]);
+}
 
 static size_t first_at(const struct es_curve_view *c, double limit)
 {
@@ -34,8 +45,14 @@ static size_t first_at(const struct es_curve_view *c, double limit)
 static bool fit_break(const struct stretch *w, double at, const struct es_fit *known, struct es_fit *fit)
 {
     struct es_least_squares ls;
-    es_ls_start(&ls, known ? 4 : 3);
-    for (size_t i = 0; i < w->n; i++) {
+    size_t first = 0;
+    if (known || !(w->rested > 0 && w->t[w->rested - 1] <= at)) {
+        es_ls_start(&ls, known ? 4 : 3);
+    } else {
+        ls = w->rest;
+        first = w->rested;
+    }
+    for (size_t i = first; i < w->n; i++) {
         double x = fmax(0, (w->t[i] - at) / w->scale);
         double one = w->smooth ? x * x : x, two = one * x, row[4] = {1, one, two, 0};
         if (known && x > 0)
@@ -89,13 +106,14 @@ static struct candidate find_in(const struct es_curve_view *c, double from, doub
     struct candidate out = {.found = false};
     size_t end = first_at(c, until);
     double span = until - from;
-    struct stretch w = {c->t, c->y, end, span, smooth};
+    struct stretch w = {.t = c->t, .y = c->y, .n = end, .scale = span, .smooth = smooth};
     if (!(span > 0) || end < 8 || end - first_at(c, from) < 5)
         return out;
     double near = (double)(end - first_at(c, from));
     if (c->s * sqrt(c->inflation / near) > HIDDEN * fabs(c->y[end - 1] - c->y[0]))
         return out;
     double low = from - 0.3 * span, step = 1.25 * span / GRID, best = INFINITY, where = from;
+    take_rest(&w, low - step);
     for (int i = 0; i < GRID; i++) {
         double f = misfit(&w, low + i * step, sign);
         if (f < best) {

@@ -18,6 +18,14 @@ static void add_square(struct es_least_squares *ls, double v)
     ls->rss = s;
 }
 
+/* hypot without its care, which costs more than all the rest, where the squares are far from the ends of the
+ * range of double. */
+static double length(double a, double b)
+{
+    double square = fma(a, a, b * b);
+    return square > 1e-250 && square < 1e250 ? sqrt(square) : hypot(a, b);
+}
+
 void es_ls_add(struct es_least_squares *ls, const double *row, double y)
 {
     double a[ES_LS_MAX];
@@ -25,7 +33,7 @@ void es_ls_add(struct es_least_squares *ls, const double *row, double y)
     for (size_t i = 0; i < ls->p; i++) {
         if (a[i] == 0.0)
             continue;
-        double h = hypot(ls->r[i][i], a[i]);
+        double h = length(ls->r[i][i], a[i]);
         double c = ls->r[i][i] / h, s = a[i] / h;
         for (size_t j = i; j < ls->p; j++) {
             double keep = ls->r[i][j];
@@ -46,7 +54,7 @@ static bool determined(const struct es_least_squares *ls)
     for (size_t j = 0; j < ls->p; j++) {
         double norm = 0;
         for (size_t i = 0; i <= j; i++)
-            norm = hypot(norm, ls->r[i][j]);
+            norm = length(norm, ls->r[i][j]);
         if (!(fabs(ls->r[j][j]) > norm * 16 * DBL_EPSILON))
             return false;
     }

@@ -307,6 +307,7 @@ enum es_status es_pressure_rate_of(const struct es_pressure_rate_input *in, stru
         status = refuse(out, "%s", why);
         goto free_samples;
     }
+    out->change = s.y[s.n - 1] - s.y[0];
     size_t a = first_fitted(&s, in->settle), b = last_fitted(&s, a < s.n ? a : 0);
     if (b < a + LEAST) {
         status = refuse(out, "too short: %zu samples after %.1f s to settle, at least %d are needed",

@@ -27,6 +27,7 @@ struct es_pressure_rate {
     double rate;                 /* Pa/s, at `begin` */
     double straight, u_straight; /* Pa/s: slope of a straight line over the same samples, for comparison */
     struct es_budget budget;     /* noise, resolution, bend, heat, stated repeatability; no gain */
+    double change;               /* Pa: over the whole recording, sign as recorded; also when not valid */
     double begin;                /* Pa: pressure with which the recording began */
     double mean;                 /* Pa: over the fitted samples */
     double bend;                 /* 1/s: k */

@@ -1,4 +1,4 @@
-#include "documents.h"
+#include "tests/unit/engine/documents.h"
 
 #include <criterion/criterion.h>
 #include <stdio.h>

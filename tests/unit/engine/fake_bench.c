@@ -1,4 +1,4 @@
-#include "fake_bench.h"
+#include "tests/unit/engine/fake_bench.h"
 
 #include <criterion/criterion.h>
 #include <math.h>

@@ -5,8 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "documents.h"
-#include "fake_bench.h"
+#include "tests/unit/engine/documents.h"
+#include "tests/unit/engine/fake_bench.h"
 
 #define LEVEL(channel, recording, name, limit)                                                               \
     "{\"measure\": \"level\", \"recordings\": {\"recording\": \"" recording "\"},"                           \

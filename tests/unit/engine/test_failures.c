@@ -4,8 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "documents.h"
-#include "fake_bench.h"
+#include "tests/unit/engine/documents.h"
+#include "tests/unit/engine/fake_bench.h"
 
 static const char steps[] =
     "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"},"

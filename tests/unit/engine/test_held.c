@@ -6,8 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "documents.h"
-#include "fake_bench.h"
+#include "tests/unit/engine/documents.h"
+#include "tests/unit/engine/fake_bench.h"
 #include "procedures/engine/explain.h"
 
 #define LINEAR "linear-single-acting"

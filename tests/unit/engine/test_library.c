@@ -4,7 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "fake_bench.h"
+#include "tests/unit/engine/fake_bench.h"
 #include "procedures/engine/explain.h"
 #include "rig/base/text.h"
 

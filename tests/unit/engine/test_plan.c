@@ -6,8 +6,8 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "documents.h"
-#include "fake_bench.h"
+#include "tests/unit/engine/documents.h"
+#include "tests/unit/engine/fake_bench.h"
 #include "procedures/engine/execution.h"
 
 static char folder[64];

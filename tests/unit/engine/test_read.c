@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "documents.h"
+#include "tests/unit/engine/documents.h"
 
 struct fault {
     const char *steps, *measurands, *words;

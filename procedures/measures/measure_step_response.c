@@ -10,7 +10,9 @@
  * detected", measured from the initiation of the step; estimator: onset.h settling     last entry into +-band
  * of the final change (control textbooks; e.g. Ogata, from memory) overshoot    (peak - final) / change; 0
  * with its uncertainty when nothing stands out of noise and resolution steady-state error   response in its
- * span less demand in its span, at rest only Take 63.2 % or 86 % instead and a first-order answer differs by
+ * span less demand in its span, at rest only. movement at rest   largest less smallest response over the last
+ * half of each step's part, of span, noise taken off: a unit that hunts or creeps has no other figure (common
+ * practice, no published source). Take 63.2 % or 86 % instead and a first-order answer differs by
  * 0.57 % or 3.6 % of its time constant. Assumed: each step is left alone until it has settled; noise is
  * stationary over one step. */
 #include <math.h>
@@ -19,16 +21,30 @@
 #include <string.h>
 
 #include "procedures/measures/measures.h"
+#include "procedures/measures/movement.h"
 #include "procedures/measures/step_analysis.h"
 #include "procedures/measures/timing.h"
 
-enum output { DEAD_TIME, T63, T86, T98, SETTLING_TIME, OVERSHOOT, STEADY_STATE_ERROR, STEPS, OUTPUTS };
+enum output {
+    DEAD_TIME,
+    T63,
+    T86,
+    T98,
+    SETTLING_TIME,
+    OVERSHOOT,
+    STEADY_STATE_ERROR,
+    MOVEMENT,
+    STEPS,
+    OUTPUTS
+};
+#define LEAST_STILL 20 /* samples over which a movement is looked for */
+
 enum { ALL, UP, DOWN };
 enum { WORST, MEAN };
 
 struct settings {
     int demand, read_back, response, direction, pick;
-    double band, rest;
+    double band, rest, still;
     char *demand_low, *demand_high, *response_low, *response_high;
 };
 
@@ -47,6 +63,8 @@ static const struct es_field rows[] = {
                         "half-width of the settling band, of the step"),
     ES_QUANTITY_SETTING("rest", struct settings, rest, ES_DIM_RATIO, 0.02, 0.5, "20 %",
                         "last share of each step's part, taken as its steady state"),
+    ES_QUANTITY_SETTING("still", struct settings, still, ES_DIM_RATIO, 0.05, 0.9, "50 %",
+                        "last share of each step's part, in which it should not move any more"),
     ES_TEXT_SETTING("demand low", struct settings, demand_low, "loop low", "fact: lower end of the demand"),
     ES_TEXT_SETTING("demand high", struct settings, demand_high, "loop high",
                     "fact: upper end of the demand"),
@@ -64,6 +82,8 @@ static const struct es_measure_output outputs[OUTPUTS] = {
     [SETTLING_TIME] = {"settling time", ES_DIM_TIME, "from the command until the band is entered for good"},
     [OVERSHOOT] = {"overshoot", ES_DIM_RATIO, "peak beyond the final value, of the change"},
     [STEADY_STATE_ERROR] = {"steady-state error", ES_DIM_RATIO, "response less demand at rest, of span"},
+    [MOVEMENT] = {"movement at rest", ES_DIM_RATIO,
+                  "largest less smallest response at the end of a step's part, of span"},
     [STEPS] = {"steps", ES_DIM_NUMBER, "number of steps that counted"},
 };
 
@@ -198,6 +218,52 @@ static enum es_status steady_state_error(const struct settings *s, const struct 
     return ES_OK;
 }
 
+/* The response's span: between its ends as measured, or the full travel. */
+static double span_of(const struct settings *s, const struct es_series *r, const struct es_facts *facts)
+{
+    const struct es_fact *low = es_fact_find(facts, s->response_low),
+                         *high = es_fact_find(facts, s->response_high),
+                         *full = es_fact_find(facts, "full travel");
+    double span = low && high ? fabs(high->value - low->value) : 0;
+    if (!(span > 0) && full && full->dimension == r->dimension)
+        span = fabs(full->value);
+    return span;
+}
+
+/* What a unit that hunts or creeps shows where it should be at rest, whether or not the step carries
+ * anything else. */
+static enum es_status movement_at_rest(const struct settings *s, const struct part *p,
+                                       const struct es_series *r, const struct es_facts *facts,
+                                       struct es_estimate *e, struct es_error *err)
+{
+    struct es_samples samples;
+    char text[160];
+    double span = span_of(s, r, facts);
+    memset(e, 0, sizeof *e);
+    if (!(span > 0)) {
+        snprintf(e->reason, sizeof e->reason, "the span is not known: no values for \"%.40s\" and \"%.40s\"",
+                 s->response_low, s->response_high);
+        return ES_OK;
+    }
+    enum es_status status =
+        es_samples_take(r, p->end - s->still * (p->end - p->command->t), p->end, &samples, err);
+    if (status != ES_OK)
+        return status;
+    struct es_movement m;
+    const char *why = es_samples_unfit(&samples, LEAST_STILL, text);
+    if (why) {
+        snprintf(e->reason, sizeof e->reason, "%s", why);
+    } else {
+        es_movement_of(samples.y, samples.n, r->u.resolution, &m);
+        e->value = m.range / span;
+        es_budget_add(&e->budget, ES_TERM_REPEAT, m.u / span, INFINITY);
+        es_budget_add(&e->budget, ES_TERM_COMMON, r->u.gain * e->value, INFINITY);
+        e->valid = true;
+    }
+    es_samples_free(&samples);
+    return ES_OK;
+}
+
 /* All steps of the set analysed; estimates by step and output. */
 struct set {
     size_t count;
@@ -240,6 +306,8 @@ static enum es_status analyse(const struct settings *s, const struct es_trace *t
             status = steady_state_error(s, trace, p, &step, &r->u, facts, sse, err);
         else
             snprintf(sse->reason, sizeof sse->reason, "%s", step.reason);
+        if (status == ES_OK)
+            status = movement_at_rest(s, p, r, facts, &set->figures[i][MOVEMENT], err);
         if (samples.n) {
             set->span[i][0] = samples.index[0];
             set->span[i][1] = samples.index[samples.n - 1];

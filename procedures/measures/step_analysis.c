@@ -14,6 +14,7 @@
 #define LEAST_COUNTS  10.0  /* steps of resolution in the response, below which it has no shape */
 #define LEAST_NOISE   8.0   /* response over noise of one sample, the same */
 #define MOST_MOVEMENT 0.003 /* of the response during the rest: more is not settled */
+#define MOST_STIR     0.05  /* of the response before the command: more leaves its start unknown */
 #define LEAST_IN_RISE 4     /* samples between 10 % and 63 % */
 #define HIDDEN        0.1   /* noise of a local mean, of the way from the level to the nearer end */
 
@@ -42,6 +43,23 @@ static void refuse_all(struct es_step *s, const char *format, ...)
     s->carried = false;
     for (int i = 0; i < ES_STEP_FIGURES; i++)
         refuse(&s->figures[i], "%s", s->reason);
+}
+
+/* A start that creeps is where it had come to at the command; how far it crept stays as doubt. */
+static bool take_start(const struct es_step_input *in, struct es_step *out)
+{
+    double moved = es_plateau_movement(&out->before);
+    double stirred = moved / fabs(out->size);
+    if (stirred > MOST_STIR) {
+        refuse_all(out, "not at rest before the command: moving by %.1f %% of the step", 100 * stirred);
+        return false;
+    }
+    if (moved > 2 * in->u.resolution) {
+        out->stirred = stirred;
+        out->before.mean += copysign(moved / 2, out->before.drift);
+        out->size = out->after.mean - out->before.mean;
+    }
+    return true;
 }
 
 /* Both rests, and whether there is a response to speak of. */
@@ -80,12 +98,7 @@ static bool take_levels(const struct es_step_input *in, struct es_step *out)
                    out->after.length);
         return false;
     }
-    double stirred = es_plateau_movement(&out->before) / fabs(out->size);
-    if (stirred > 2 * MOST_MOVEMENT) {
-        refuse_all(out, "not at rest before the command: moving by %.1f %% of the step", 100 * stirred);
-        return false;
-    }
-    return true;
+    return take_start(in, out);
 }
 
 /* A channel that refreshes more slowly than it is sampled repeats its values while everything moves. */
@@ -140,6 +153,7 @@ static double level_u(const struct es_step_input *in, const struct es_step *s, d
     double q0 = es_resolution_u(in->u.resolution, s->before.s),
            q1 = es_resolution_u(in->u.resolution, s->after.s);
     double u0 = hypot(s->before.u_mean, q0), u1 = hypot(s->after.u_mean, q1);
+    u0 = hypot(u0, es_rectangular(0.5 * s->stirred * s->size));
     u1 = hypot(u1, es_rectangular(0.5 * es_plateau_movement(&s->after)));
     return hypot((1 - f) * u0, f * u1);
 }
@@ -208,6 +222,9 @@ static void dead_time(const struct es_step_input *in, const struct shape *sh, st
     }
     double late = es_timing_terms(&in->u, out->refresh, in->u_origin, &e->budget);
     es_budget_add(&e->budget, ES_TERM_REPEAT, onset.u_at, 20);
+    /* a start that creeps leaves open which part of the movement is the answer */
+    double creep = out->stirred / 0.1 * fmax(0, sh->t10 - onset.at);
+    es_budget_add(&e->budget, ES_TERM_REPEAT, es_rectangular(creep), INFINITY);
     /* between two samples nothing is known of where a sharp beginning was */
     es_budget_add(&e->budget, ES_TERM_REPEAT, es_rectangular(0.1 * in->samples->interval), INFINITY);
     e->value = fmax(0, onset.at - in->origin - late);

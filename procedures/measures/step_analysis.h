@@ -39,6 +39,7 @@ struct es_step {
     char reason[160];
     struct es_plateau before, after;
     double size;    /* response, signed */
+    double stirred; /* movement before the command, ratio of the size; 0 when none is seen */
     double refresh; /* s: interval at which the values really change; 0 when each sample is new */
     struct es_estimate figures[ES_STEP_FIGURES];
 };

@@ -51,7 +51,9 @@ static const char steps[] =
     "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"},"
     "{\"do\": \"ask\", \"text\": \"Ready?\", \"options\": [\"a\", \"b\"], \"at most\": \"60 s\"},"
     "{\"do\": \"step\", \"role\": \"loop demand\", \"through\": [\"8 mA\", \"50 %\"], \"hold\": \"0.1 s\"},"
-    "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"1 s\", \"draw\": [\"travel\"]}";
+    "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"1 s\", \"draw\": [\"travel\"],"
+    " \"along\": [\"shaft angle\"], \"throughout\": [{\"role\": \"output 1 vent valve\", \"near\": \"open\"},"
+    " {\"role\": \"supply pressure\", \"near\": \"nominal supply\", \"within\": \"10 mbar\"}]}";
 
 static const char measurands[] =
     "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\"},"

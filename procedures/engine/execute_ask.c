@@ -4,6 +4,22 @@
 
 #include "procedures/engine/execution.h"
 
+static const char *if_no(const struct es_step *s, enum es_question_kind kind)
+{
+    if (kind == ES_ASK_DONE)
+        return "The run ends as not completed and the station is made safe.";
+    if (kind != ES_ASK_CONFIRM)
+        return NULL;
+    switch (s->otherwise) {
+    case ES_ELSE_GO_ON:
+        return "The run goes on, and the certificate says that the answer was no.";
+    case ES_ELSE_STOP_RUN:
+        return "The run ends as not completed and the station is made safe.";
+    default:
+        return "The rest of this procedure is left out; what it would have judged is not tested.";
+    }
+}
+
 static enum es_status put(struct es_execution *x, const struct es_step *s, enum es_question_kind kind,
                           struct es_answer *answer, struct es_error *err)
 {
@@ -18,7 +34,8 @@ static enum es_status put(struct es_execution *x, const struct es_step *s, enum 
                                   .picture = s->picture,
                                   .options = (const char *const *)s->options,
                                   .unit = s->unit,
-                                  .timeout = most};
+                                  .timeout = most,
+                                  .if_no = if_no(s, kind)};
     return x->port->ask(x->port->self, &q, answer, err);
 }
 
@@ -45,8 +62,10 @@ enum es_status es_execute_ask(struct es_execution *x, const struct es_step *s, s
                                                           : ES_ASK_DONE;
     struct es_answer a = {0};
     char number[64];
-    const char *answer = "done";
+    const char *answer = number;
 
+    if (kind == ES_ASK_DONE)
+        return es_ask_done(x, s, err);
     enum es_status status = put(x, s, kind, &a, err);
     if (status == ES_OK && kind == ES_ASK_CHOICE)
         status = check_choice(s, &a, err);
@@ -54,9 +73,8 @@ enum es_status es_execute_ask(struct es_execution *x, const struct es_step *s, s
         return status;
     if (kind == ES_ASK_CHOICE) {
         answer = s->options[a.choice];
-    } else if (kind == ES_ASK_NUMBER) {
+    } else {
         (void)es_quantity_format(a.number, s->unit, 3, number, sizeof number);
-        answer = number;
     }
     return es_keep_confirmation(x, s->text, answer, a.person, err);
 }
@@ -65,8 +83,12 @@ enum es_status es_ask_done(struct es_execution *x, const struct es_step *s, stru
 {
     struct es_answer a = {0};
 
-    const enum es_status status = put(x, s, ES_ASK_DONE, &a, err);
-    return status == ES_OK ? es_keep_confirmation(x, s->text, "done", a.person, err) : status;
+    enum es_status status = put(x, s, ES_ASK_DONE, &a, err);
+    if (status == ES_OK)
+        status = es_keep_confirmation(x, s->text, a.yes ? "done" : "not done", a.person, err);
+    if (status == ES_OK && !a.yes)
+        return es_fail(err, ES_CANCELLED, "the operator did not do what was asked: %s", s->text);
+    return status;
 }
 
 enum es_status es_execute_confirm(struct es_execution *x, const struct es_step *s, struct es_error *err)
@@ -83,11 +105,15 @@ enum es_status es_execute_confirm(struct es_execution *x, const struct es_step *
     return es_otherwise(x, s, reason, err);
 }
 
-static enum es_status one_caution(struct es_execution *x, const char *text, struct es_error *err)
+static enum es_status one_caution(struct es_execution *x, const char *text, unsigned number, unsigned of,
+                                  struct es_error *err)
 {
     const struct es_question q = {.kind = ES_ASK_CONFIRM,
                                   .text = "Do you confirm that this caution is heeded?",
                                   .caution = text,
+                                  .number = number,
+                                  .of = of,
+                                  .if_no = "The run ends here as not completed; nothing has been moved.",
                                   .timeout = ES_QUESTION_TIMEOUT};
     struct es_answer a = {0};
 
@@ -102,14 +128,27 @@ static enum es_status one_caution(struct es_execution *x, const char *text, stru
     return s;
 }
 
+static unsigned count_cautions(const struct es_plan *plan)
+{
+    unsigned count = 0;
+
+    for (size_t i = 0; i < plan->entry_count; i++)
+        for (size_t k = 0; k < plan->entries[i].procedure->caution_count; k++)
+            count += es_plan_caution_is_new(plan, i, k);
+    return count;
+}
+
 enum es_status es_confirm_cautions(struct es_execution *x, struct es_error *err)
 {
+    const unsigned of = count_cautions(x->plan);
+    unsigned number = 0;
+
     for (size_t i = 0; i < x->plan->entry_count; i++) {
         const struct es_procedure *p = x->plan->entries[i].procedure;
         for (size_t k = 0; k < p->caution_count; k++) {
             if (!es_plan_caution_is_new(x->plan, i, k))
                 continue;
-            const enum es_status s = one_caution(x, p->cautions[k], err);
+            const enum es_status s = one_caution(x, p->cautions[k], ++number, of, err);
             if (s != ES_OK)
                 return s;
         }

@@ -40,6 +40,16 @@ static size_t present_roles(struct es_execution *x, const struct es_step *s, enu
     return count;
 }
 
+/* How many of the roles at the front are the recording's own: es_recording_roles puts them first. */
+static size_t leading(const struct es_step *s, const enum es_role *roles, size_t count)
+{
+    size_t n = 0;
+
+    while (n < count && !only_along(s, roles[n]))
+        n++;
+    return n;
+}
+
 static enum es_status begin_recording(struct es_execution *x, const struct es_step *s, struct es_error *err)
 {
     enum es_role roles[ES_ROLE_COUNT];
@@ -63,7 +73,7 @@ static enum es_status begin_recording(struct es_execution *x, const struct es_st
     if (status != ES_OK)
         return es_error_context(err, status, "recording \"%s\"", s->recording);
     x->running[x->running_count++] = r;
-    es_announce(x, ES_EVENT_RECORDING_BEGIN, s->recording, NULL);
+    es_announce_roles(x, ES_EVENT_RECORDING_BEGIN, s->recording, NULL, roles, leading(s, roles, count));
     return ES_OK;
 }
 

@@ -20,11 +20,19 @@ bool es_fitted(const void *execution, enum es_role role)
 
 void es_announce(struct es_execution *x, enum es_event_kind kind, const char *name, const char *text)
 {
+    es_announce_roles(x, kind, name, text, NULL, 0);
+}
+
+void es_announce_roles(struct es_execution *x, enum es_event_kind kind, const char *name, const char *text,
+                       const enum es_role *roles, size_t role_count)
+{
     const struct es_event event = {.kind = kind,
                                    .name = name != NULL ? name : "",
                                    .text = text != NULL ? text : "",
                                    .elapsed = es_elapsed(x),
-                                   .remaining = fmax(x->ahead, 0)};
+                                   .remaining = fmax(x->ahead, 0),
+                                   .roles = roles,
+                                   .role_count = role_count};
     if (x->port->event != NULL)
         x->port->event(x->port->self, &event);
 }
@@ -279,6 +287,23 @@ static enum es_status account(struct es_execution *x, const struct es_step *s, s
     return ES_OK;
 }
 
+/* What a person watches while the step runs. */
+static size_t roles_of(const struct es_step *s, enum es_role out[static 2])
+{
+    size_t count = 0;
+
+    if (s->kind == ES_STEP_TURN_SHAFT || s->kind == ES_STEP_SWEEP_SHAFT)
+        out[count++] = ES_ROLE_SHAFT_ANGLE;
+    else if (s->kind == ES_STEP_ISOLATE_VENT)
+        for (int i = 0; i < 2; i++) {
+            if (s->outputs[i])
+                out[count++] = i == 0 ? ES_ROLE_OUTPUT_1_PRESSURE : ES_ROLE_OUTPUT_2_PRESSURE;
+        }
+    else if (s->role != ES_ROLE_NONE)
+        out[count++] = s->role;
+    return count;
+}
+
 static bool left_out(struct es_execution *x, const struct es_step *s)
 {
     if (!es_when_applies(s->when, x->type))
@@ -296,7 +321,8 @@ enum es_status es_execute_steps(struct es_execution *x, const struct es_step *st
         if (left_out(x, s))
             continue;
         (void)es_say_step(s, x->type, true, text, sizeof text);
-        es_announce(x, ES_EVENT_STEP, x->entry->label, text);
+        enum es_role roles[2];
+        es_announce_roles(x, ES_EVENT_STEP, x->entry->label, text, roles, roles_of(s, roles));
         enum es_status status = run_one(x, s, err);
         if (status == ES_OK)
             status = account(x, s, err);

@@ -74,6 +74,9 @@ enum es_status es_sleep(struct es_execution *x, double seconds, struct es_error 
 enum es_status es_ramp(struct es_execution *x, enum es_role role, double to, double speed,
                        struct es_error *err) ES_MUST_CHECK;
 void es_announce(struct es_execution *x, enum es_event_kind kind, const char *name, const char *text);
+/* As above, with the roles whose values matter now. */
+void es_announce_roles(struct es_execution *x, enum es_event_kind kind, const char *name, const char *text,
+                       const enum es_role *roles, size_t role_count);
 /* The rest of the procedure is left out for this reason. */
 void es_skip_rest(struct es_execution *x, const char *format, ...) ES_PRINTF(2, 3);
 /* What a step's "otherwise" says is done. */

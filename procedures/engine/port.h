@@ -32,6 +32,8 @@ struct es_question {
     const char *const *options; /* ES_ASK_CHOICE; NULL-terminated */
     const struct es_unit *unit; /* ES_ASK_NUMBER */
     double timeout;             /* s; no answer by then: ES_TIMEOUT */
+    unsigned number, of;        /* its place among questions asked one after the other; 0: it stands alone */
+    const char *if_no;          /* NULL, or what an answer of no does, whole sentence */
 };
 
 struct es_answer {
@@ -56,6 +58,10 @@ struct es_event {
     const char *text;
     double elapsed;   /* s since the plan began */
     double remaining; /* s, the longest it can still take */
+    /* The values that matter now, most important first; for the length of the call. STEP: what it moves or
+     * waits for (none for a step made of others); RECORDING_BEGIN: what is recorded. */
+    const enum es_role *roles;
+    size_t role_count;
 };
 
 struct es_port {

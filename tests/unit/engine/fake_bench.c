@@ -298,8 +298,12 @@ static enum es_status ask(void *self, const struct es_question *q, struct es_ans
     if (fails(b, &s, err))
         return s;
     cr_assert(q->timeout > 0);
-    if (b->asked_count < FAKE_ANSWERS_MAX)
+    if (b->asked_count < FAKE_ANSWERS_MAX) {
         (void)snprintf(b->asked[b->asked_count], sizeof b->asked[0], "%s", q->text);
+        (void)snprintf(b->if_no[b->asked_count], sizeof b->if_no[0], "%s", q->if_no != NULL ? q->if_no : "");
+        b->asked_number[b->asked_count] = q->number;
+        b->asked_of[b->asked_count] = q->of;
+    }
     b->asked_count++;
     advance(b, b->now + 1);
     *a = (struct es_answer){.yes = b->asked_count != b->refuse_confirm_number,
@@ -320,6 +324,8 @@ static void event(void *self, const struct es_event *e)
     if (b->event_count == 400)
         return;
     b->event_kinds[b->event_count] = e->kind;
+    b->event_role_counts[b->event_count] = e->role_count;
+    b->event_roles[b->event_count] = e->role_count > 0 ? e->roles[0] : ES_ROLE_NONE;
     (void)snprintf(b->events[b->event_count++], sizeof b->events[0], "%s: %s", e->name, e->text);
 }
 

@@ -69,6 +69,8 @@ struct fake_bench {
     int choice;
     double number;
     char asked[FAKE_ANSWERS_MAX][300];
+    unsigned asked_number[FAKE_ANSWERS_MAX], asked_of[FAKE_ANSWERS_MAX];
+    char if_no[FAKE_ANSWERS_MAX][120];
     size_t asked_count;
 
     size_t calls;     /* of functions that can fail */
@@ -79,6 +81,8 @@ struct fake_bench {
 
     char events[400][200];
     enum es_event_kind event_kinds[400];
+    enum es_role event_roles[400]; /* the first, or none */
+    size_t event_role_counts[400];
     size_t event_count;
     double least_remaining, worst_sum; /* elapsed + remaining must never grow beyond the longest */
     double last_elapsed;

@@ -482,6 +482,54 @@ Test(people, a_caution_refused_moves_nothing)
     cr_expect_eq(r.b->rests, 0);
     cr_expect(strstr(r.o.ended_because, "Mind the gap.") != NULL);
     cr_expect_str_eq(r.o.confirmations[0].answer, "not confirmed");
+    cr_expect_eq(r.b->asked_number[0], 1);
+    cr_expect_eq(r.b->asked_of[0], 1);
+    cr_expect(strstr(r.b->if_no[0], "nothing has been moved") != NULL);
+    done(&r);
+}
+
+Test(people, what_is_not_done_ends_the_run)
+{
+    struct ran r = prepared(LINEAR,
+                            "{\"do\": \"ask\", \"text\": \"Close the guard.\", \"at most\": \"60 s\"},"
+                            "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"}",
+                            "");
+    r.b->refuse_confirm_number = 2;
+    go(&r);
+    cr_expect_eq(r.status, ES_CANCELLED);
+    cr_expect_eq(r.b->write_count, 0);
+    cr_expect(strstr(r.o.ended_because, "Close the guard.") != NULL);
+    cr_expect_str_eq(r.o.confirmations[1].answer, "not done");
+    cr_expect_eq(r.b->asked_of[1], 0); /* it stands alone */
+    cr_expect(r.b->if_no[1][0] != '\0');
+    done(&r);
+}
+
+Test(people, events_say_which_values_matter)
+{
+    struct ran r =
+        prepared(LINEAR,
+                 "{\"do\": \"hold\", \"for\": \"1 s\"},"
+                 "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"},"
+                 "{\"do\": \"record\", \"name\": \"r\", \"roles\": [\"output 1 pressure\", "
+                 "\"travel\"], \"along\": [\"loop current\"], \"rate\": \"10 Hz\", \"for\": \"1 s\"}",
+                 "");
+    int steps = 0, recordings = 0;
+
+    go(&r);
+    cr_assert_eq(r.status, ES_OK, "%s", r.err.text);
+    for (size_t i = 0; i < r.b->event_count; i++) {
+        const enum es_role first = r.b->event_roles[i];
+        if (r.b->event_kinds[i] == ES_EVENT_RECORDING_BEGIN) {
+            recordings++;
+            cr_expect_eq(first, ES_ROLE_OUTPUT_1_PRESSURE);
+            cr_expect_eq(r.b->event_role_counts[i], 2, "what is recorded along is not shown");
+        } else if (r.b->event_kinds[i] == ES_EVENT_STEP && steps++ < 2) {
+            cr_expect_eq(first, steps == 1 ? ES_ROLE_NONE : ES_ROLE_SUPPLY_VALVE);
+        }
+    }
+    cr_expect_eq(steps, 3);
+    cr_expect_eq(recordings, 1);
     done(&r);
 }
 

@@ -100,9 +100,9 @@ static void lower_latency(int fd, const char *name, char *said, size_t size)
 static enum es_status find_port(const struct serial *s, char *name, size_t size, struct es_error *err)
 {
     if (s->known && s->adapter.usb)
-        return es_adapter_find(&s->adapter, name, size, err);
+        return es_adapter_find(ES_ADAPTER_TERMINALS, &s->adapter, name, size, err);
     if (s->settings.adapter)
-        return es_adapter_find_serial(s->settings.adapter, name, size, err);
+        return es_adapter_find_serial(ES_ADAPTER_TERMINALS, s->settings.adapter, name, size, err);
     char real[PATH_MAX];
     if (!realpath(s->settings.device, real))
         return es_fail(err, ES_HANGUP, "%s is not there (%s)", s->settings.device, strerror(errno));
@@ -116,7 +116,7 @@ static enum es_status open_port(struct serial *s, struct es_error *err)
     struct es_adapter adapter;
     enum es_status status = find_port(s, name, sizeof name, err);
     if (status == ES_OK)
-        status = es_adapter_of(name, &adapter, err);
+        status = es_adapter_of(ES_ADAPTER_TERMINALS, name, &adapter, err);
     if (status != ES_OK)
         return status;
     struct sp_port *port = NULL;

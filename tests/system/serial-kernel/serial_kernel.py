@@ -155,32 +155,54 @@ class Monitor:
     def __init__(self, path):
         self.socket = socket.socket(socket.AF_UNIX)
         self.socket.connect(path)
+        self.socket.settimeout(60)
         self.file = self.socket.makefile("r")
         self.plugged = "usb0"
         self.count = 0
-        self.file.readline()
+        self.deleted = set()
+        self.read()
         self.ask("qmp_capabilities")
+
+    def read(self):
+        line = self.file.readline()
+        if not line:
+            raise EOFError("the virtual machine has ended")
+        message = json.loads(line)
+        if message.get("event") == "DEVICE_DELETED":
+            self.deleted.add(message["data"].get("device"))
+        return message
 
     def ask(self, command, **arguments):
         self.socket.sendall(json.dumps({"execute": command, "arguments": arguments}).encode())
         while True:
-            answer = json.loads(self.file.readline())
+            answer = self.read()
             if "return" in answer or "error" in answer:
                 return answer
+
+    def unplug(self):
+        """Done only when the machine says so: until then the device holds its line."""
+        answer = self.ask("device_del", id=self.plugged)
+        while "return" in answer and self.plugged not in self.deleted:
+            self.read()
+        return answer
+
+    def plug(self):
+        """The device that has gone gives its line back a moment after it is said to be deleted."""
+        self.count += 1
+        self.plugged = f"usb{self.count}"
+        until = time.monotonic() + 60
+        while True:
+            answer = self.ask("device_add", driver="usb-serial", chardev="usb", id=self.plugged, serial="ES-1")
+            if "return" in answer or time.monotonic() > until:
+                return answer
+            time.sleep(0.05)
 
     def hand(self, order):
         if order == "unplug":
             time.sleep(0.5)
-            print("hand: unplug", self.ask("device_del", id=self.plugged))
+            print("hand: unplug", self.unplug(), flush=True)
         elif order == "plug":
-            self.count += 1
-            self.plugged = f"usb{self.count}"
-            for _ in range(100):  # the old device gives its line back some time after it has gone
-                answer = self.ask("device_add", driver="usb-serial", chardev="usb", id=self.plugged, serial="ES-1")
-                if "return" in answer:
-                    break
-                time.sleep(0.05)
-            print("hand: plug", answer)
+            print("hand: plug", self.plug(), flush=True)
 
 
 def connect(make, path, until):

@@ -6,9 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "procedures/engine/explain.h"
 #include "tests/unit/engine/documents.h"
 #include "tests/unit/engine/fake_bench.h"
-#include "procedures/engine/explain.h"
 
 #define LINEAR "linear-single-acting"
 

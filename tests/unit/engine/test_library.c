@@ -4,9 +4,9 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "tests/unit/engine/fake_bench.h"
 #include "procedures/engine/explain.h"
 #include "rig/base/text.h"
+#include "tests/unit/engine/fake_bench.h"
 
 #define PLAN ES_SOURCE_DIR "/procedures/library/after-relay-swap.plan.json"
 

@@ -6,9 +6,9 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "procedures/engine/execution.h"
 #include "tests/unit/engine/documents.h"
 #include "tests/unit/engine/fake_bench.h"
-#include "procedures/engine/execution.h"
 
 static char folder[64];
 

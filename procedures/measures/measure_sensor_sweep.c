@@ -16,7 +16,7 @@
  * reading keeps from 0 and from 1 over all that was swept. Usable range: widest stretch free of dropouts with
  * the reading within `usable low` .. `usable high`. Common practice, no published source. A delay between the
  * two instruments looks like hysteresis (34 ms at 35 deg/s: 2.4 deg). The two speeds tell them apart
- * (sweep_curve.h); with one speed hysteresis is refused. */
+ * (sweep_curve.h); with one speed hysteresis is refused. Play of the reference itself: reference_play.h. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -24,6 +24,7 @@
 #include "procedures/measures/budget.h"
 #include "procedures/measures/measures.h"
 #include "procedures/measures/numeric/minimax_line.h"
+#include "procedures/measures/reference_play.h"
 #include "procedures/measures/sweep_curve.h"
 #include "procedures/measures/sweep_faults.h"
 
@@ -50,14 +51,18 @@ enum {
 };
 
 struct settings {
-    int angle, sensor;
-    double from, to, deviation, usable_low, usable_high;
+    int angle, sensor, drive;
+    double from, to, deviation, usable_low, usable_high, most_play;
     long points;
 };
 
 static const struct es_field rows[] = {
     ES_ROLE_SETTING("angle", struct settings, angle, false, "shaft angle", "the reference"),
     ES_ROLE_SETTING("sensor", struct settings, sensor, false, "sensor ratio", "the unit's sensor"),
+    ES_ROLE_SETTING("drive", struct settings, drive, false, "shaft drive",
+                    "what turns the shaft: its writes tell play of the reference"),
+    ES_QUANTITY_SETTING("most play", struct settings, most_play, ES_DIM_ANGLE, 0, 0.2, "0.2 deg",
+                        "play of the reference above which the sensor is not judged"),
     ES_QUANTITY_SETTING("from", struct settings, from, ES_DIM_ANGLE, -7, 7, "-400 deg",
                         "judged range: its beginning, where less than what was swept"),
     ES_QUANTITY_SETTING("to", struct settings, to, ES_DIM_ANGLE, -7, 7, "400 deg",
@@ -172,11 +177,13 @@ static int extent(const struct es_sweep *s, size_t *ups, size_t *downs)
 
 struct job {
     const struct settings *s;
+    const struct es_trace *trace;
     const struct es_series *angle, *sensor;
     struct es_sweep sweep;
     struct es_sweep_delay delay;
     struct es_sweep_curve curve;
     struct es_sweep_faults faults;
+    double play;      /* rad: of the reference */
     double low, high; /* judged range */
 };
 
@@ -218,6 +225,7 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
         for (size_t k = 0; k < j->sweep.leg_count; k++)
             mean_speed += j->sweep.legs[k].speed / (double)j->sweep.leg_count;
         double left = 2 * mean_speed * j->delay.u * fabs(c->slope) / span;
+        left = hypot(left, es_rectangular(j->play) * fabs(c->slope) / span);
         v = without_noise(apart / span, apart_u / span, n, &doubt);
         set(&out[HYSTERESIS], v, hypot(hypot(doubt, left), step), 0);
     } else {
@@ -251,7 +259,7 @@ static void figures_of_track(const struct job *j, struct es_measured *out)
     const struct es_channel_uncertainty *a = &j->angle->u;
     double span = fabs(j->curve.slope) * (j->high - j->low), doubt; /* the same span for all ratios */
     double edge = hypot(j->sweep.sample_angle / sqrt(12.0), es_resolution_u(a->resolution, 0));
-    edge = hypot(edge, unaligned(j));
+    edge = hypot(edge, hypot(unaligned(j), es_rectangular(j->play / 2)));
     double v = without_noise(f->roughness / span, f->u_roughness / span, 100, &doubt);
     set(&out[SMOOTHNESS], v, hypot(doubt, es_resolution_u(j->sensor->u.resolution, f->noise) / span), 0);
     set(&out[NOISE], f->noise, f->noise / sqrt(2.0 * (double)j->sweep.n), 0);
@@ -302,6 +310,7 @@ static void margins(const struct job *j, struct es_measured *out)
         double noise =
             hypot(j->curve.noise / sqrt((double)n[e]), es_resolution_u(u->resolution, j->curve.noise));
         double late = fabs(j->curve.slope) * (j->delay.known ? s->legs[0].speed * j->delay.u : unaligned(j));
+        late = hypot(late, fabs(j->curve.slope) * es_rectangular(j->play / 2));
         set(&out[m ? MARGIN_HIGH : MARGIN_LOW], m ? 1 - end[e] : end[e], hypot(noise, late),
             hypot(u->offset, u->gain * end[e]));
     }
@@ -323,6 +332,16 @@ static void does_not_follow(const struct job *j, struct es_measured *out)
             &out[o], "the sensor does not follow the shaft: its reading changes by %.2f %% over the range",
             isfinite(change) ? change : 0);
     set(&out[USABLE], 0, 0, 0); /* that much is certain */
+}
+
+/* Whatever is seen along the track could be the bench's own. */
+static void reference_hangs(const struct job *j, struct es_measured *out)
+{
+    for (int o = 0; o <= REVERSALS; o++)
+        es_measured_refuse(&out[o],
+                           "the bench's encoder coupling shows play of %.1f deg against shaft drive and "
+                           "sensor: tighten it, then sweep again",
+                           j->play / DEGREE);
 }
 
 /* Delay between the two series, found twice: the second time on what the first pairing left. */
@@ -373,6 +392,12 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
         refuse_all(out, text);
         return ES_OK;
     }
+    struct es_reference_play play;
+    status =
+        es_reference_play_of(j->trace, (enum es_role)j->s->drive, j->angle, (size_t)j->s->points, &play, err);
+    if (status != ES_OK)
+        return status;
+    j->play = es_reference_play_blamed(&play, &j->delay);
     double inset = INSET * (j->sweep.high - j->sweep.low);
     j->low = fmax(j->sweep.low + inset, j->s->from);
     j->high = fmin(j->sweep.high - inset, j->s->to);
@@ -399,6 +424,8 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
     for (int o = 0; text[0] && o < OUTPUTS; o++)
         if (o == USABLE || o == DROPOUTS || o == WIDEST)
             es_measured_refuse(&out[o], "%s", text);
+    if (j->play > j->s->most_play)
+        reference_hangs(j, out);
     if (j->delay.known)
         set(&out[DELAY], j->delay.value, j->delay.u, 0);
     else
@@ -427,6 +454,7 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
     if (!j)
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for the sweep.");
     j->s = s;
+    j->trace = traces[0];
     j->angle = angle;
     j->sensor = sensor;
     enum es_status status = work(j, out, err);

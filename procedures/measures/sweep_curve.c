@@ -134,6 +134,7 @@ static void solve_delay(const struct es_sweep *s, const double *table, size_t co
     out->value = f.b[2];
     out->u = sd * sqrt(f.cov[2][2]);
     out->hysteresis = f.b[1];
+    out->u_hysteresis = sd * sqrt(f.cov[1][1]);
 }
 
 enum es_status es_sweep_delay_of(const struct es_sweep *s, double low, double high, size_t count,

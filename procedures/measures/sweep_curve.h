@@ -15,7 +15,8 @@
 struct es_sweep_delay {
     bool known; /* the speeds differ enough */
     double value, u;
-    double hysteresis;  /* rad, mean over the range, without the delay's share */
+    double hysteresis; /* rad, mean over the range, without the delay's share; > 0: the sensor hangs behind */
+    double u_hysteresis;
     double speed_ratio; /* fastest over slowest leg that has enough readings */
 };
 

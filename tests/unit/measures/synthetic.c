@@ -157,22 +157,43 @@ static double sweep_ratio(const struct syn_sweep *s, double angle)
     return v;
 }
 
+static double follow(double follower, double leader, double play)
+{
+    return fmin(fmax(follower, leader - play / 2), leader + play / 2);
+}
+
+static void sweep_writes(const struct syn_sweep *s, struct es_trace *t)
+{
+    double before = sweep_angle(s, 0);
+    for (double at = 0; s->writes > 0 && at < sweep_duration(s); at += 1 / s->writes) {
+        double to = sweep_angle(s, at + s->drive_late);
+        if (to != before)
+            syn_command(t, ES_ROLE_SHAFT_DRIVE, at, before, to);
+        before = to;
+    }
+}
+
 struct es_trace *syn_sweep_trace(const struct syn_sweep *s, uint64_t *seed)
 {
     struct es_trace *t = syn_trace();
     size_t n = (size_t)(sweep_duration(s) * s->rate);
     struct es_series *a = syn_series(t, ES_ROLE_SHAFT_ANGLE, n, s->rate);
-    for (size_t i = 0; i < n; i++)
-        a->y[i] = sweep_angle(s, a->t[i]);
+    sweep_writes(s, t);
+    double shaft = sweep_angle(s, 0) + s->drive_play / 2, encoder = shaft + s->encoder_play / 2;
+    for (size_t i = 0; i < n; i++) {
+        shaft = follow(shaft, sweep_angle(s, a->t[i]), s->drive_play);
+        encoder = a->y[i] = follow(encoder, shaft, s->encoder_play);
+    }
     syn_noise(a, s->angle_noise, seed);
     struct es_series *r = syn_series(t, ES_ROLE_SENSOR_RATIO, n, s->rate);
     double track = sweep_angle(s, 0) + s->play / 2; /* play operator */
     double fine = 1e-4, at = 0;
+    shaft = sweep_angle(s, 0) + s->drive_play / 2;
     for (size_t i = 0; i < n; i++) {
         r->t[i] += 0.37 / s->rate; /* not sampled together with the reference */
         for (double end = r->t[i] - s->delay; at <= end; at += fine) {
-            double x = sweep_angle(s, at);
-            track = fmin(fmax(track, x - s->play / 2), x + s->play / 2);
+            shaft = follow(shaft, sweep_angle(s, at), s->drive_play);
+            track = follow(track, shaft, s->play);
         }
         r->y[i] = sweep_ratio(s, track) + s->noise * syn_normal(seed);
         for (int d = 0; d < 3 && s->dropout_width[d] > 0; d++)

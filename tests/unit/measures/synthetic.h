@@ -40,6 +40,9 @@ struct syn_sweep {
     double dip_at, dip; /* rad, ratio: a local reversal over 2 deg */
     double refresh;     /* s: the sensor's own */
     double phase;       /* s: the motion begins this much later against the samples */
+    double writes;      /* Hz of the drive's set angle, `drive_late` s ahead of the shaft; 0: none recorded */
+    double drive_late, drive_play;
+    double encoder_play; /* rad: of the reference on the shaft */
 };
 struct es_trace *syn_sweep_trace(const struct syn_sweep *s, uint64_t *seed);
 

@@ -6,6 +6,8 @@
 #include <sys/signalfd.h>
 #include <unistd.h>
 
+#include "drivers/virtual/virtual_bench.h"
+#include "rig/base/file.h"
 #include "rig/client/verb.h"
 #include "rig/console/number.h"
 #include "rig/study/report.h"
@@ -13,7 +15,7 @@
 
 struct arguments {
     struct es_option_list types, benches, faults;
-    const char *plan, *seed;
+    const char *plan, *seed, *learn, *table;
     long units, threads, one;
     double good, low, high;
     bool no_truth, json, csv;
@@ -98,6 +100,17 @@ static const struct es_option options[] = {
      .min = 0,
      .max = 10000000,
      .meaning = "run this unit of the study alone and print its lines"},
+    {.name = "learn",
+     .value = "FILE",
+     .kind = ES_OPTION_TEXT,
+     AT(learn),
+     .meaning = "write what was learned: how each fault shows in each line, for likely causes"},
+    {.name = "table",
+     .value = "FILE",
+     .kind = ES_OPTION_TEXT,
+     AT(table),
+     .meaning =
+         "hold this table, learned with another seed, against the study: is the first-named cause right?"},
     {.name = "json", .kind = ES_OPTION_FLAG, AT(json), .meaning = "print for programs"},
     {.name = "csv", .kind = ES_OPTION_FLAG, AT(csv), .meaning = "print one row a unit as CSV"},
 };
@@ -207,44 +220,102 @@ static enum es_status make_order(const struct arguments *a, struct names *names,
     return s;
 }
 
-static enum es_status print_one(const struct es_study *study, size_t index, struct es_error *err)
+static void print_causes(const struct es_detection *table, const struct es_causes *causes,
+                         const struct es_seen *seen)
 {
+    printf("no fault: %.3f\n", causes->no_fault);
+    for (size_t i = 0; i < causes->count; i++) {
+        const struct es_cause *c = &causes->items[i];
+        printf("%s (%s): %.3f\n", table->causes[c->index].name,
+               es_virtual_place_name((enum es_virtual_place)table->causes[c->index].place), c->probability);
+        for (size_t k = 0; k < c->evidence_count; k++) {
+            char text[300];
+            es_evidence_say(&c->evidence[k], seen, text, sizeof text);
+            printf("  %s\n", text);
+        }
+    }
+    if (causes->check != NULL)
+        printf("next check: %s %s\n", causes->check->text, causes->check->caution);
+}
+
+static enum es_status rank_one(const struct es_detection *table, const struct es_outcome *o,
+                               struct es_error *err)
+{
+    struct es_causes causes;
+    struct es_seen *seen = calloc(o->line_count + 1, sizeof *seen);
+    if (seen == NULL)
+        return es_fail(err, ES_NO_MEMORY, "not enough memory to rank causes");
+    for (size_t i = 0; i < o->line_count; i++)
+        seen[i] = es_seen_of_line(&o->lines[i]);
+    enum es_status s =
+        es_causes_rank(table, o->type != NULL ? o->type : "", seen, o->line_count, NULL, &causes, err);
+    if (s == ES_OK)
+        print_causes(table, &causes, seen);
+    free(seen);
+    return s;
+}
+
+static enum es_status print_one(const struct es_study *study, size_t index, const struct es_detection *table,
+                                struct es_error *err)
+{
+    struct es_study_unit unit;
     struct es_outcome o;
-    enum es_status s = es_study_one(study, index, &o, err);
+    enum es_status s = es_study_one(study, index, &unit, &o, err);
     if (s != ES_OK)
         return s;
-    printf("unit %zu: %s%s%s\n", index, o.completed ? es_verdict_word(o.verdict) : "not completed",
-           o.ended_because != NULL ? ": " : "", o.ended_because != NULL ? o.ended_because : "");
+    printf("unit %zu (%s %.3f): %s%s%s\n", index, es_study_fault_name(unit.fault), unit.severity,
+           o.completed ? es_verdict_word(o.verdict) : "not completed", o.ended_because != NULL ? ": " : "",
+           o.ended_because != NULL ? o.ended_because : "");
     for (size_t i = 0; i < o.line_count; i++) {
         const struct es_line *l = &o.lines[i];
         printf("%-18s %-44s %-12s", l->procedure, l->measurand, es_verdict_word(l->verdict));
         if (l->value.valid)
             printf(" %.6g +- %.3g %s", es_to_unit(l->value.value, l->limit.unit),
                    es_to_unit_difference(l->value.U, l->limit.unit), l->limit.unit->name);
+        if (i < study->types[unit.type].slot_count && unit.values[i].has_truth)
+            printf("  truth %.6g", es_to_unit(unit.values[i].truth, l->limit.unit));
         printf("%s%s\n", l->reason != NULL ? "  " : "", l->reason != NULL ? l->reason : "");
     }
+    if (table != NULL)
+        s = rank_one(table, &o, err);
     es_outcome_free(&o);
-    return ES_OK;
+    es_study_unit_free(study, &unit);
+    return s;
+}
+
+static enum es_status learn(const struct es_study *study, const char *file, struct es_error *err)
+{
+    struct es_detection *table = NULL;
+    struct es_text text = {0};
+    enum es_status s = es_study_learn(study, &table, err);
+    if (s == ES_OK)
+        s = es_detection_write(table, &text, err);
+    if (s == ES_OK)
+        s = es_file_write(NULL, file, ES_FILE_REPLACE, 0644, text.bytes, text.length, err);
+    es_text_free(&text);
+    es_detection_free(table);
+    return s;
 }
 
 static enum es_status print(const struct arguments *a, const struct es_screen *screen,
-                            const struct es_study *study, struct es_error *err)
+                            const struct es_study *study, const struct es_detection *table,
+                            struct es_error *err)
 {
     struct es_study_summary summary;
+    struct es_study_naming naming;
     struct es_text json = {0};
-    if (a->csv) {
-        es_study_units_csv(study, stdout);
-        return ES_OK;
-    }
-    enum es_status s = es_study_summarise(study, &summary, err);
+    enum es_status s = table != NULL ? es_study_name_causes(study, table, &naming, err) : ES_OK;
+    if (s == ES_OK)
+        s = es_study_summarise(study, &summary, err);
     if (s != ES_OK)
         return s;
     if (a->json) {
-        s = es_study_report_json(study, &summary, &json, err);
+        s = es_study_report_json(study, &summary, table != NULL ? &naming : NULL, &json, err);
         if (s == ES_OK)
             printf("%s\n", json.bytes);
     } else {
-        s = es_study_report_table(study, &summary, screen->width, screen->colour, stdout, err);
+        s = es_study_report_table(study, &summary, table != NULL ? &naming : NULL, screen->width,
+                                  screen->colour, stdout, err);
     }
     es_text_free(&json);
     es_study_summary_clear(&summary);
@@ -252,7 +323,8 @@ static enum es_status print(const struct arguments *a, const struct es_screen *s
 }
 
 static enum es_status run_study(const struct arguments *a, const struct es_screen *screen,
-                                struct es_study *study, struct es_error *err)
+                                struct es_study *study, const struct es_detection *table,
+                                struct es_error *err)
 {
     struct watcher watcher = {.terminal = screen->err_terminal};
     const struct es_study_watch watch = {&watcher, show_progress, asked_to_stop};
@@ -272,7 +344,13 @@ static enum es_status run_study(const struct arguments *a, const struct es_scree
     const double took = es_seconds(es_clock_now() - began);
     fprintf(stderr, "study: %zu units in %.1f s, %.0f times real time\n", study->order.units, took,
             study->bench_seconds / took);
-    return print(a, screen, study, err);
+    if (a->learn != NULL)
+        s = learn(study, a->learn, err);
+    if (s == ES_OK && a->csv)
+        es_study_units_csv(study, stdout);
+    else if (s == ES_OK)
+        s = print(a, screen, study, table, err);
+    return s;
 }
 
 static int run(const struct es_screen *screen, int argc, char **argv)
@@ -287,15 +365,20 @@ static int run(const struct es_screen *screen, int argc, char **argv)
     struct names names = {0};
     struct es_study_order order;
     struct es_study *study = NULL;
+    struct es_detection *table = NULL;
     enum es_status s =
         a.json && a.csv ? es_fail(&err, ES_USAGE, "--json and --csv exclude each other") : ES_OK;
     if (s == ES_OK)
         s = make_order(&a, &names, &order, &err);
     if (s == ES_OK)
         s = es_study_new(&order, &findings, &study, &err);
+    if (s == ES_OK && a.table != NULL)
+        s = es_detection_load(a.table, &findings, &table, &err);
     if (s == ES_OK)
-        s = a.one >= 0 ? print_one(study, (size_t)a.one, &err) : run_study(&a, screen, study, &err);
+        s = a.one >= 0 ? print_one(study, (size_t)a.one, table, &err)
+                       : run_study(&a, screen, study, table, &err);
     status = s == ES_OK ? es_verb_end(&es_verb_study, 0) : es_verb_fail(&es_verb_study, &err, &findings);
+    es_detection_free(table);
     es_study_free(study);
     free_names(&names);
     es_findings_free(&findings);

@@ -33,6 +33,5 @@ enum es_status es_study_truths(const struct es_study *study, const struct es_sha
 /* unit.c: runs a drawn unit and fills the rest of it; `outcome` NULL: the outcome is not handed out. */
 enum es_status es_study_unit_run(const struct es_study *study, struct es_study_unit *unit,
                                  struct es_outcome *outcome, struct es_error *err) ES_MUST_CHECK;
-void es_study_unit_clear(const struct es_study *study, struct es_study_unit *unit);
 
 #endif

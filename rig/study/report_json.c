@@ -109,8 +109,26 @@ static void about(struct es_text *t, const struct es_study *s)
     number(t, "highest severity", s->order.severity_high);
 }
 
+static void name_causes(struct es_text *t, const struct es_study_naming *n)
+{
+    const struct es_share first = es_share_clopper_pearson(n->first, n->units, 0.95);
+    es_json_object(t, "causes named");
+    es_json_integer(t, "units", (long long)n->units);
+    es_json_integer(t, "first right", (long long)n->first);
+    es_json_integer(t, "right among three", (long long)n->among_three);
+    number(t, "share first right", first.share);
+    number(t, "lower", first.lower);
+    number(t, "upper", first.upper);
+    number(t, "mean probability of the first", n->said);
+    es_json_integer(t, "units with bench faults", (long long)n->bench);
+    es_json_integer(t, "cause of the bench first", (long long)n->bench_first);
+    es_json_integer(t, "units of unknown types", (long long)n->unknown);
+    es_json_end_object(t);
+}
+
 enum es_status es_study_report_json(const struct es_study *s, const struct es_study_summary *m,
-                                    struct es_text *t, struct es_error *err)
+                                    const struct es_study_naming *naming, struct es_text *t,
+                                    struct es_error *err)
 {
     es_json_object(t, NULL);
     about(t, s);
@@ -126,6 +144,9 @@ enum es_status es_study_report_json(const struct es_study *s, const struct es_st
     count(t, "unit and mounting faults that matter", &m->unit_mattering);
     count(t, "bench faults", &m->bench_all);
     count(t, "bench faults that matter", &m->bench_mattering);
+    if (naming) {
+        name_causes(t, naming);
+    }
     es_json_array(t, "faults");
     for (size_t i = 0; i < m->fault_count; i++) {
         fault(t, s, &m->faults[i]);

@@ -32,14 +32,18 @@ static void share_cells(size_t k, size_t n, char share[CELL], char interval[CELL
 static void overall_row(struct es_table *t, const char *what, size_t k, size_t n, const char *aim)
 {
     char counted[CELL], share[CELL], interval[CELL];
+    if (n == 0) {
+        return;
+    }
     snprintf(counted, sizeof counted, "%zu of %zu", k, n);
     share_cells(k, n, share, interval);
     const char *cells[] = {what, counted, share, interval, aim};
     es_table_row(t, ES_PLAIN, cells);
 }
 
-static enum es_status print_overall(const struct es_study *s, const struct es_study_summary *m, size_t width,
-                                    bool colour, FILE *to, struct es_error *err)
+static enum es_status print_overall(const struct es_study *s, const struct es_study_summary *m,
+                                    const struct es_study_naming *naming, size_t width, bool colour, FILE *to,
+                                    struct es_error *err)
 {
     static const struct es_column columns[] = {{.title = "Of all units", .wraps = true, .least = 20},
                                                {.title = "Counted", .align = ES_ALIGN_RIGHT},
@@ -56,6 +60,13 @@ static enum es_status print_overall(const struct es_study *s, const struct es_st
     overall_row(t, "faults of unit or mounting found, any severity", m->unit_all.failed, m->unit_all.n, "");
     overall_row(t, "bench faults blamed on a good unit", m->bench_all.failed, m->bench_all.n, "<= 0.5 %");
     overall_row(t, "bench faults that kept a result back", m->bench_all.held, m->bench_all.n, "");
+    if (naming) {
+        overall_row(t, "first-named cause right, of those that did not pass", naming->first, naming->units,
+                    ">= 95 %");
+        overall_row(t, "right one among the first three", naming->among_three, naming->units, "");
+        overall_row(t, "bench faults: a cause of the bench named first", naming->bench_first, naming->bench,
+                    "");
+    }
     enum es_status status = es_table_print(t, width, 0, colour, to, err);
     es_table_free(t);
     if (status == ES_OK) {
@@ -124,6 +135,9 @@ static enum es_status print_faults(const struct es_study *s, const struct es_stu
     for (size_t i = 0; i < m->fault_count; i++) {
         const struct es_study_fault *f = &m->faults[i];
         const enum es_virtual_place here = es_virtual_fault_get(f->fault)->place;
+        if (f->all.n == 0) {
+            continue;
+        }
         if (f->type != type || (int)here != place) {
             char heading[200];
             snprintf(heading, sizeof heading, "%s: faults of the %s%s", s->types[f->type].sheet->name,
@@ -185,10 +199,11 @@ static enum es_status print_coverage(const struct es_study *s, const struct es_s
 }
 
 enum es_status es_study_report_table(const struct es_study *study, const struct es_study_summary *summary,
-                                     size_t width, bool colour, FILE *to, struct es_error *err)
+                                     const struct es_study_naming *naming, size_t width, bool colour,
+                                     FILE *to, struct es_error *err)
 {
-    enum es_status status = print_overall(study, summary, width, colour, to, err);
-    if (status == ES_OK && summary->fault_count) {
+    enum es_status status = print_overall(study, summary, naming, width, colour, to, err);
+    if (status == ES_OK && summary->unit_all.n + summary->bench_all.n > 0) {
         fputc('\n', to);
         status = print_faults(study, summary, width, colour, to, err);
     }

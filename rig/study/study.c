@@ -185,7 +185,7 @@ void es_study_free(struct es_study *s)
         return;
     }
     for (size_t i = 0; s->units && i < s->order.units; i++) {
-        es_study_unit_clear(s, &s->units[i]);
+        es_study_unit_free(s, &s->units[i]);
     }
     free(s->units);
     for (size_t i = 0; i < s->order.type_count; i++) {
@@ -336,15 +336,19 @@ enum es_status es_study_run(struct es_study *study, const struct es_study_watch 
     return status;
 }
 
-enum es_status es_study_one(const struct es_study *study, size_t index, struct es_outcome *outcome,
-                            struct es_error *err)
+enum es_status es_study_one(const struct es_study *study, size_t index, struct es_study_unit *unit,
+                            struct es_outcome *outcome, struct es_error *err)
 {
-    struct es_study_unit unit;
+    struct es_study_unit drawn;
     if (index >= study->order.units) {
         return es_fail(err, ES_RANGE, "the study has units 0 to %zu", study->order.units - 1);
     }
-    es_study_draw(study, index, &unit);
-    const enum es_status status = es_study_unit_run(study, &unit, outcome, err);
-    es_study_unit_clear(study, &unit);
+    es_study_draw(study, index, &drawn);
+    const enum es_status status = es_study_unit_run(study, &drawn, outcome, err);
+    if (status == ES_OK) {
+        *unit = drawn;
+    } else {
+        es_study_unit_free(study, &drawn);
+    }
     return status;
 }

@@ -94,9 +94,10 @@ void es_study_free(struct es_study *study); /* NULL allowed */
 enum es_status es_study_run(struct es_study *study, const struct es_study_watch *watch,
                             struct es_error *err) ES_MUST_CHECK;
 
-/* One unit of it alone, with its whole outcome (the caller frees it). */
-enum es_status es_study_one(const struct es_study *study, size_t index, struct es_outcome *outcome,
-                            struct es_error *err) ES_MUST_CHECK;
+/* One unit of it alone, with its whole outcome; the caller frees both. */
+enum es_status es_study_one(const struct es_study *study, size_t index, struct es_study_unit *unit,
+                            struct es_outcome *outcome, struct es_error *err) ES_MUST_CHECK;
+void es_study_unit_free(const struct es_study *study, struct es_study_unit *unit); /* what is in it */
 
 const char *es_study_fault_name(int fault); /* "good" for -1 */
 

@@ -166,7 +166,7 @@ enum es_status es_study_unit_run(const struct es_study *study, struct es_study_u
     return status;
 }
 
-void es_study_unit_clear(const struct es_study *study, struct es_study_unit *unit)
+void es_study_unit_free(const struct es_study *study, struct es_study_unit *unit)
 {
     for (size_t i = 0; unit->values && i < study->types[unit->type].slot_count; i++) {
         free(unit->values[i].reason);

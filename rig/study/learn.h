@@ -1,0 +1,31 @@
+/* What a study teaches judgement: the table of detection (procedures/judgement/detection.h). */
+#ifndef ES_STUDY_LEARN_H
+#define ES_STUDY_LEARN_H
+
+#include "procedures/judgement/causes.h"
+#include "rig/base/text.h"
+#include "rig/study/study.h"
+
+/* Counts a study that was run. The caller frees it with es_detection_free. */
+enum es_status es_study_learn(const struct es_study *study, struct es_detection **out,
+                              struct es_error *err) ES_MUST_CHECK;
+
+/* The document, format "detection/1". */
+enum es_status es_detection_write(const struct es_detection *table, struct es_text *out,
+                                  struct es_error *err) ES_MUST_CHECK;
+
+/* How well a table, learned with another seed, names the causes of this study's units that did not pass. */
+struct es_study_naming {
+    size_t units, first, among_three; /* faults of unit and mounting at severities that matter */
+    size_t bench, bench_first;        /* faults of the bench; first named was one of the bench's */
+    double said;                      /* mean probability of the first-named cause of `units` */
+    size_t unknown;                   /* units whose type the table does not know */
+};
+
+enum es_status es_study_name_causes(const struct es_study *study, const struct es_detection *table,
+                                    struct es_study_naming *out, struct es_error *err) ES_MUST_CHECK;
+
+/* The ranking for one unit. `seen` holds one a slot of the unit's type. */
+void es_study_see(const struct es_study *study, const struct es_study_unit *unit, struct es_seen *seen);
+
+#endif

@@ -1,0 +1,147 @@
+/* The table of detection as a document. Bins that were never met are left out: most are. */
+#include "rig/console/json_writer.h"
+#include "rig/study/learn.h"
+
+static void bins(struct es_text *t, const char *name, const uint32_t counts[ES_DETECTION_BINS])
+{
+    es_json_array(t, name);
+    for (size_t i = 0; i < ES_DETECTION_BINS; i++) {
+        if (counts[i]) {
+            es_json_integer(t, NULL, (long long)i);
+            es_json_integer(t, NULL, counts[i]);
+        }
+    }
+    es_json_end_array(t);
+}
+
+static void cell(struct es_text *t, const char *name, const struct es_detection_cell *c)
+{
+    es_json_array(t, name);
+    es_json_integer(t, NULL, c->units);
+    es_json_integer(t, NULL, c->passed);
+    es_json_integer(t, NULL, c->failed);
+    es_json_end_array(t);
+}
+
+static bool was_tried(const struct es_detection_type *type, size_t cause)
+{
+    uint32_t units = 0;
+    for (size_t band = 0; band < ES_DETECTION_BANDS; band++) {
+        units += type->causes[cause][band].units;
+    }
+    return units > 0;
+}
+
+static void line(struct es_text *t, const struct es_detection *d, const struct es_detection_type *type,
+                 const struct es_detection_line *l)
+{
+    es_json_object(t, NULL);
+    es_json_text(t, "procedure", l->procedure);
+    es_json_text(t, "measurand", l->measurand);
+    es_json_number(t, "middle", l->middle);
+    es_json_number(t, "scatter", l->scatter);
+    es_json_array(t, "reasons");
+    for (size_t i = 0; i < l->reason_count; i++) {
+        es_json_text(t, NULL, l->reasons[i]);
+    }
+    es_json_end_array(t);
+    bins(t, "good", l->good);
+    es_json_object(t, "causes");
+    for (size_t i = 0; i < d->cause_count; i++) {
+        if (!was_tried(type, i)) {
+            continue;
+        }
+        es_json_array(t, d->causes[i].name);
+        for (size_t band = 0; band < ES_DETECTION_BANDS; band++) {
+            bins(t, NULL, l->causes[i][band]);
+        }
+        es_json_end_array(t);
+    }
+    es_json_end_object(t);
+    es_json_end_object(t);
+}
+
+static void one_type(struct es_text *t, const struct es_detection *d, const struct es_detection_type *type)
+{
+    es_json_object(t, NULL);
+    es_json_text(t, "name", type->name);
+    es_json_text(t, "version", type->version);
+    es_json_text(t, "digest", type->digest);
+    cell(t, "good", &type->good);
+    es_json_object(t, "causes");
+    for (size_t i = 0; i < d->cause_count; i++) {
+        if (!was_tried(type, i)) {
+            continue;
+        }
+        es_json_array(t, d->causes[i].name);
+        for (size_t band = 0; band < ES_DETECTION_BANDS; band++) {
+            cell(t, NULL, &type->causes[i][band]);
+        }
+        es_json_end_array(t);
+    }
+    es_json_end_object(t);
+    es_json_array(t, "lines");
+    for (size_t i = 0; i < type->line_count; i++) {
+        line(t, d, type, &type->lines[i]);
+    }
+    es_json_end_array(t);
+    es_json_end_object(t);
+}
+
+static void causes(struct es_text *t, const struct es_detection *d)
+{
+    static const char *const places[] = {"unit", "mounting", "bench"};
+    es_json_array(t, "causes");
+    for (size_t i = 0; i < d->cause_count; i++) {
+        es_json_object(t, NULL);
+        es_json_text(t, "name", d->causes[i].name);
+        es_json_text(t, "meaning", d->causes[i].meaning);
+        es_json_text(t, "place", places[d->causes[i].place]);
+        es_json_number(t, "rate", d->causes[i].rate);
+        es_json_number(t, "matters from", d->causes[i].matters);
+        es_json_end_object(t);
+    }
+    es_json_end_array(t);
+}
+
+static void checks(struct es_text *t, const struct es_detection *d)
+{
+    es_json_array(t, "checks");
+    for (size_t i = 0; i < d->check_count; i++) {
+        es_json_object(t, NULL);
+        es_json_text(t, "text", d->checks[i].text);
+        es_json_text(t, "caution", d->checks[i].caution);
+        es_json_number(t, "minutes", d->checks[i].minutes);
+        es_json_array(t, "finds");
+        for (size_t c = 0; c < d->cause_count; c++) {
+            if (d->checks[i].finds >> c & 1) {
+                es_json_text(t, NULL, d->causes[c].name);
+            }
+        }
+        es_json_end_array(t);
+        es_json_end_object(t);
+    }
+    es_json_end_array(t);
+}
+
+enum es_status es_detection_write(const struct es_detection *d, struct es_text *t, struct es_error *err)
+{
+    es_json_object(t, NULL);
+    es_json_text(t, "endstop", "detection/1");
+    es_json_text(t, "version", d->version);
+    es_json_text(t, "seed", d->seed);
+    es_json_integer(t, "units", d->units);
+    es_json_text(t, "plan", d->plan);
+    es_json_text(t, "plan version", d->plan_version);
+    es_json_text(t, "plan digest", d->plan_digest);
+    causes(t, d);
+    checks(t, d);
+    es_json_array(t, "types");
+    for (size_t i = 0; i < d->type_count; i++) {
+        one_type(t, d, &d->types[i]);
+    }
+    es_json_end_array(t);
+    es_json_end_object(t);
+    es_text_char(t, '\n');
+    return es_text_status(t, err);
+}

@@ -14,9 +14,11 @@
  * reading. The judged range keeps 3 % from both ends of what was swept, where play is not yet taken up after
  * the turn; dropouts, margins, reversals and usable range are of all that was swept. Margins: how far the
  * reading keeps from 0 and from 1 over all that was swept. Usable range: widest stretch free of dropouts with
- * the reading within `usable low` .. `usable high`. Common practice, no published source. A delay between the
- * two instruments looks like hysteresis (34 ms at 35 deg/s: 2.4 deg). The two speeds tell them apart
- * (sweep_curve.h); with one speed hysteresis is refused. Play of the reference itself: reference_play.h. */
+ * the reading within `usable low` .. `usable high`. Where the track ends inside the sweep (sweep_track.h) it
+ * ends there, and all other figures are of the track alone. Common practice, no published source. A delay
+ * between the two instruments looks like hysteresis (34 ms at 35 deg/s: 2.4 deg). The two speeds tell them
+ * apart (sweep_curve.h); with one speed hysteresis is refused. Play of the reference itself:
+ * reference_play.h. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -27,6 +29,7 @@
 #include "procedures/measures/reference_play.h"
 #include "procedures/measures/sweep_curve.h"
 #include "procedures/measures/sweep_faults.h"
+#include "procedures/measures/sweep_track.h"
 
 #define DEGREE       0.017453292519943295
 #define LEAST_CHANGE 0.02 /* of the reading over the judged range: less is no sensor */
@@ -183,6 +186,7 @@ struct job {
     struct es_sweep_delay delay;
     struct es_sweep_curve curve;
     struct es_sweep_faults faults;
+    struct es_sweep_track track;
     double play;      /* rad: of the reference */
     double low, high; /* judged range */
 };
@@ -276,7 +280,7 @@ static void figures_of_track(const struct job *j, struct es_measured *out)
         out[WIDEST].first = out[WIDEST].last = at;
     set(&out[REVERSALS], (double)f->reversals, 0, 0);
     double usable = f->usable_to - f->usable_from;
-    set(&out[USABLE], usable, edge * sqrt(2.0), usable * a->gain);
+    set(&out[USABLE], usable, hypot(edge * sqrt(2.0), j->track.u), usable * a->gain);
 }
 
 /* Least and largest reading at the ends of what was swept: the mean over the 1 % nearest to each end. */
@@ -351,8 +355,8 @@ static enum es_status find_delay(struct job *j, char text[static 160], struct es
     double sum = 0;
     for (int pass = 0; pass < 3; pass++) {
         double inset =
-            2 * INSET * (j->sweep.high - j->sweep.low); /* away from the turns, where speed changes */
-        status = es_sweep_delay_of(&j->sweep, j->sweep.low + inset, j->sweep.high - inset,
+            2 * INSET * (j->track.high - j->track.low); /* away from the turns, where speed changes */
+        status = es_sweep_delay_of(&j->sweep, j->track.low + inset, j->track.high - inset,
                                    (size_t)j->s->points, &j->delay, err);
         if (fabs(j->delay.value) > MOST_DELAY || j->delay.u > MOST_DELAY / 4)
             j->delay = (struct es_sweep_delay){
@@ -386,7 +390,8 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
         refuse_all(out, text);
         return ES_OK;
     }
-    if ((status = find_delay(j, text, err)) != ES_OK)
+    if ((status = es_sweep_track_of(&j->sweep, &j->track, err)) != ES_OK ||
+        (status = find_delay(j, text, err)) != ES_OK)
         return status;
     if (text[0]) {
         refuse_all(out, text);
@@ -398,19 +403,19 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
     if (status != ES_OK)
         return status;
     j->play = es_reference_play_blamed(&play, &j->delay);
-    double inset = INSET * (j->sweep.high - j->sweep.low);
-    j->low = fmax(j->sweep.low + inset, j->s->from);
-    j->high = fmin(j->sweep.high - inset, j->s->to);
+    double inset = INSET * (j->track.high - j->track.low);
+    j->low = fmax(j->track.low + inset, j->s->from);
+    j->high = fmin(j->track.high - inset, j->s->to);
     if (!(j->high - j->low > 0.1 * (j->sweep.high - j->sweep.low))) {
         refuse_all(out, "the judged range was not swept");
         return ES_OK;
     }
-    status = es_sweep_find_odd(&j->sweep, j->sweep.low, j->sweep.high, j->s->deviation, &j->faults.noise,
+    status = es_sweep_find_odd(&j->sweep, j->track.low, j->track.high, j->s->deviation, &j->faults.noise,
                                text, err);
     if (status == ES_OK)
         status = es_sweep_curve_of(&j->sweep, j->low, j->high, (size_t)j->s->points, &j->curve, err);
     if (status == ES_OK)
-        status = es_sweep_faults_of(&j->sweep, j->sweep.low, j->sweep.high, j->sensor->u.resolution,
+        status = es_sweep_faults_of(&j->sweep, j->track.low, j->track.high, j->sensor->u.resolution,
                                     j->s->usable_low, j->s->usable_high, &j->faults, err);
     if (status != ES_OK)
         return status;

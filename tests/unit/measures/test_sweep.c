@@ -117,6 +117,34 @@ Test(sweep, sensor_that_ends_early)
     es_trace_free(t);
 }
 
+/* A sensor turned against its shaft runs off its track: a shorter usable range, not noise; what is left of
+ * the track is judged by itself. */
+Test(sweep, track_ends_inside_the_sweep)
+{
+    static const double shifts[] = {0, 4, 15, 30, -30};
+    for (int k = 0; k < 5; k++) {
+        struct syn_sweep s = {.rate = 100,
+                              .speeds = {12 * DEG, 36 * DEG},
+                              .noise = 2e-4,
+                              .gain = 0.9 / (90 * DEG),
+                              .play = 0.2 * DEG};
+        uint64_t seed = 8;
+        struct es_trace *t = syn_sweep_trace(&s, &seed);
+        for (size_t i = 0; i < t->series[1].count; i++)
+            t->series[1].y[i] = fmin(fmax(t->series[1].y[i] + shifts[k] * DEG * s.gain, 0.04), 0.96);
+        struct es_measured *m = syn_measure_one("sensor sweep", NULL, t, NULL);
+        const struct es_measured *v = get(m, "usable range");
+        /* the track of 92 % of the ratio spans 92 deg: one degree is left at each end */
+        double truth = 90 - fmax(0, fabs(shifts[k]) - 1);
+        cr_assert_float_eq(v->value / DEG, truth, 0.5, "%g deg: %g", shifts[k], v->value / DEG);
+        cr_assert_leq(fabs(v->value / DEG - truth), v->U / DEG + 0.1, "%g +- %g", v->value / DEG, v->U / DEG);
+        cr_assert_eq(get(m, "dropouts")->value, 0);
+        cr_assert_lt(get(m, "linearity terminal-based")->value, 0.003);
+        free(m);
+        es_trace_free(t);
+    }
+}
+
 Test(sweep, refusals)
 {
     struct syn_sweep s = {.rate = 200, .speeds = {20 * DEG}, .noise = 1e-4};

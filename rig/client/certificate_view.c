@@ -2,6 +2,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "rig/client/certificate_lines.h"
 #include "rig/client/certificate_view.h"
 #include "rig/client/talk.h"
 #include "rig/console/display.h"
@@ -47,159 +48,6 @@ void es_certificate_view_sentence(const cJSON *root, FILE *to)
     fputc('\n', to);
 }
 
-/* Word and shape of a verdict; colour comes on top of them, never instead. */
-static void verdict_text(const char *verdict, bool utf8, char *out, size_t size)
-{
-    static const struct {
-        const char *verdict, *word, *shape, *plain;
-    } words[] = {
-        {"pass", "pass", "✓", " "},
-        {"conditional pass", "conditional pass", "~", "~"},
-        {"conditional fail", "CONDITIONAL FAIL", "!", "!"},
-        {"fail", "FAIL", "✗", "X"},
-        {"not tested", "NOT TESTED", "-", "-"},
-    };
-    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
-        if (strcmp(verdict, words[i].verdict) == 0) {
-            snprintf(out, size, "%s %s", utf8 ? words[i].shape : words[i].plain, words[i].word);
-            return;
-        }
-    }
-    snprintf(out, size, "  %s", verdict);
-}
-
-static void limit_text(const cJSON *line, bool utf8, char *out, size_t size)
-{
-    const cJSON *limit = es_member(line, "limit");
-    char unit[64]; /* with its blank; nothing for pure numbers */
-    const char *name = es_member_text(line, "unit");
-    snprintf(unit, sizeof unit, "%s%s", name[0] != '\0' && strcmp(name, "1") != 0 ? " " : "",
-             strcmp(name, "1") != 0 ? name : "");
-    double lower = es_member_number(limit, "lower"), upper = es_member_number(limit, "upper");
-    char low[ES_NUMBER_SIZE], high[ES_NUMBER_SIZE];
-    es_number_limit(lower, low);
-    es_number_limit(upper, high);
-    const char *information = es_member_true(limit, "required") ? "" : " (for information)";
-    if (!isnan(lower) && !isnan(upper))
-        snprintf(out, size, "%s to %s%s%s", low, high, unit, information);
-    else if (!isnan(upper))
-        snprintf(out, size, "%s %s%s%s", utf8 ? "≤" : "<=", high, unit, information);
-    else if (!isnan(lower))
-        snprintf(out, size, "%s %s%s%s", utf8 ? "≥" : ">=", low, unit, information);
-    else
-        snprintf(out, size, "none%s", information);
-}
-
-static void value_text(const cJSON *line, bool utf8, char *value, size_t value_size, char *spread,
-                       size_t size)
-{
-    double y = es_member_number(line, "value");
-    double decimals = es_member_number(line, "decimals");
-    value[0] = spread[0] = '\0';
-    if (isnan(y))
-        return;
-    struct es_number_text text;
-    es_number_with_uncertainty(y, es_member_number(line, "U"),
-                               decimals >= 0 && decimals <= 12 ? (int)decimals : 3, &text);
-    snprintf(value, value_size, "%s", text.value);
-    const char *unit = es_member_text(line, "unit");
-    if (strcmp(unit, "1") == 0)
-        unit = "";
-    if (text.U[0] != '\0')
-        snprintf(spread, size, "%s %s%s%s", utf8 ? "±" : "+-", text.U, unit[0] != '\0' ? " " : "", unit);
-    else
-        snprintf(spread, size, "%s", unit);
-}
-
-/* Title of a procedure, by its name. */
-static const char *procedure_title(const cJSON *root, const char *name)
-{
-    const cJSON *procedure;
-    cJSON_ArrayForEach(procedure, es_member(root, "procedures"))
-    {
-        const char *title = es_member_text(procedure, "title");
-        if (strcmp(es_member_text(procedure, "name"), name) == 0 && title[0] != '\0')
-            return title;
-    }
-    return name;
-}
-
-static const struct es_column columns[] = {
-    {.title = "Verdict"},
-    {.title = "Measurand", .wraps = true, .least = 18},
-    {.title = "Value", .align = ES_ALIGN_RIGHT},
-    {.title = "", .gap = 1},
-    {.title = "Limits", .wraps = true, .least = 12},
-};
-
-static struct es_table *line_table(const cJSON *root, bool utf8)
-{
-    struct es_table *table = es_table_new(columns, sizeof columns / sizeof columns[0]);
-    const char *procedure = "";
-    const cJSON *line;
-    cJSON_ArrayForEach(line, es_member(root, "lines"))
-    {
-        if (strcmp(procedure, es_member_text(line, "procedure")) != 0) {
-            procedure = es_member_text(line, "procedure");
-            es_table_heading(table, procedure_title(root, procedure));
-        }
-        char verdict[40], value[64], spread[96], limits[240];
-        verdict_text(es_member_text(line, "verdict"), utf8, verdict, sizeof verdict);
-        value_text(line, utf8, value, sizeof value, spread, sizeof spread);
-        limit_text(line, utf8, limits, sizeof limits);
-        const char *cells[] = {verdict, es_member_text(line, "measurand"), value, spread, limits};
-        bool fine = strcmp(es_member_text(line, "verdict"), "pass") == 0 || is_record(root);
-        es_table_row(table, fine ? ES_PLAIN : ES_STRONG, cells);
-        if (es_member_text(line, "reason")[0] != '\0')
-            es_table_note(table, 4, es_member_text(line, "reason"));
-    }
-    return table;
-}
-
-static void print_counts(const cJSON *root, FILE *to)
-{
-    int lines = 0, passed = 0, failed = 0, untested = 0;
-    const cJSON *line;
-    cJSON_ArrayForEach(line, es_member(root, "lines"))
-    {
-        const char *verdict = es_member_text(line, "verdict");
-        lines++;
-        passed += strcmp(verdict, "pass") == 0;
-        failed += strcmp(verdict, "fail") == 0 || strcmp(verdict, "conditional fail") == 0;
-        untested += strcmp(verdict, "not tested") == 0;
-    }
-    fprintf(to, ": %d of %d lines pass", passed, lines);
-    if (failed > 0)
-        fprintf(to, ", %d fail%s", failed, failed == 1 ? "s" : "");
-    if (untested > 0)
-        fprintf(to, ", %d not tested", untested);
-}
-
-static void print_verdict(const cJSON *root, const struct es_screen *screen, FILE *to)
-{
-    char verdict[40];
-    if (screen->colour)
-        fputs(es_certificate_view_exit(root) == 0 ? "\033[1;32m" : "\033[1;31m", to);
-    if (is_record(root)) {
-        fputs("NOT COMPLETED", to);
-    } else {
-        verdict_text(es_member_text(root, "verdict"), screen->utf8, verdict, sizeof verdict);
-        for (char *c = verdict; *c != '\0'; c++)
-            if (*c >= 'a' && *c <= 'z')
-                *c = (char)(*c - 'a' + 'A');
-        put(verdict + (verdict[0] == ' '), to);
-    }
-    if (screen->colour)
-        fputs("\033[0m", to);
-    if (is_record(root)) {
-        fputs(": ", to);
-        put(es_member_text(es_member(root, "run"), "ended_because"), to);
-    } else {
-        print_counts(root, to);
-    }
-    fputc('\n', to);
-}
-
 static void fact(const char *name, const char *text, const struct es_screen *screen, FILE *to)
 {
     if (text[0] == '\0')
@@ -209,6 +57,121 @@ static void fact(const char *name, const char *text, const struct es_screen *scr
     fprintf(to, "  %-12s", name);
     es_display_wrap(clean.bytes != NULL ? clean.bytes : "", 14, screen->width, to);
     es_text_free(&clean);
+}
+
+#define MISSED_MOST 12
+
+static void part(struct es_text *out, const char *before, int count, const char *word)
+{
+    if (count > 0)
+        es_text_printf(out, "%s%d %s", before, count, word);
+}
+
+/* "of 36 lines that decide 11 pass, 2 fail, 23 not tested; 4 more only inform" */
+static void count_text(const cJSON *root, struct es_text *out)
+{
+    struct es_line_counts n;
+    es_lines_count(root, &n);
+    if (n.decide > 0 && n.passed == n.decide) {
+        es_text_printf(out, "all %d lines that decide pass", n.decide);
+    } else if (n.decide > 0) {
+        es_text_printf(out, "of %d line%s that decide%s ", n.decide, n.decide == 1 ? "" : "s",
+                       n.decide == 1 ? "s" : "");
+        es_text_printf(out, "%d pass%s", n.passed, n.passed == 1 ? "es" : "");
+        part(out, ", ", n.conditional, n.conditional == 1 ? "passes conditionally" : "pass conditionally");
+        part(out, ", ", n.conditional_failed,
+             n.conditional_failed == 1 ? "fails conditionally" : "fail conditionally");
+        part(out, ", ", n.failed, n.failed == 1 ? "fails" : "fail");
+        part(out, ", ", n.untested, n.untested == 1 ? "was not tested" : "were not tested");
+    } else {
+        es_text_add(out, "no line decides");
+    }
+    part(out, "; ", n.inform, n.inform == 1 ? "more only informs" : "more only inform");
+    part(out, ", ", n.inform_outside,
+         n.inform_outside == 1 ? "of them outside its limit" : "of them outside their limits");
+}
+
+static void print_verdict(const cJSON *root, const struct es_screen *screen, FILE *to)
+{
+    char verdict[40] = "NOT COMPLETED";
+    struct es_text text = {0}, clean = {0};
+    if (!is_record(root)) {
+        es_verdict_text(es_member_text(root, "verdict"), screen->utf8, verdict, sizeof verdict);
+        for (char *c = verdict; *c != '\0'; c++)
+            if (*c >= 'a' && *c <= 'z')
+                *c = (char)(*c - 'a' + 'A');
+        count_text(root, &text);
+    } else {
+        es_text_add(&text, es_member_text(es_member(root, "run"), "ended_because"));
+    }
+    const char *head = verdict + strspn(verdict, " ");
+    if (text.bytes != NULL)
+        es_text_visible(&clean, text.bytes, text.length);
+    if (screen->colour)
+        fputs(es_certificate_view_exit(root) == 0 ? "\033[1;32m" : "\033[1;31m", to);
+    put(head, to);
+    if (screen->colour)
+        fputs("\033[0m", to);
+    fputs(": ", to);
+    size_t first = es_display_width(head) + 2;
+    es_display_wrap_after(clean.bytes != NULL ? clean.bytes : "", first, 2, screen->width, to);
+    es_text_free(&clean);
+    es_text_free(&text);
+}
+
+/* What did not pass, so that it is seen without scrolling. */
+static enum es_status print_missed(const cJSON *root, const struct es_screen *screen, FILE *to,
+                                   struct es_error *err)
+{
+    size_t more;
+    struct es_table *table = es_lines_missed(root, screen->utf8, MISSED_MOST, &more);
+    enum es_status s = ES_OK;
+    if (table == NULL || es_table_rows(table) > 0) {
+        fputc('\n', to);
+        s = es_table_print(table, screen->width, 2, screen->colour, to, err);
+        if (more > 0)
+            fprintf(to, "  and %zu more, see below\n", more);
+        fputc('\n', to);
+    }
+    es_table_free(table);
+    return s;
+}
+
+/* Where a run stood when it ended. */
+static void print_end(const cJSON *root, const struct es_screen *screen, FILE *to)
+{
+    const cJSON *run = es_member(root, "run"), *procedure;
+    struct es_text in = {0}, done = {0};
+    cJSON_ArrayForEach(procedure, es_member(root, "procedures"))
+    {
+        const char *title = es_procedure_title(root, es_member_text(procedure, "name"));
+        if (es_member_true(procedure, "completed"))
+            es_text_printf(&done, "%s%s", done.length > 0 ? "; " : "", title);
+        else if (es_member_text(procedure, "began")[0] != '\0' && in.length == 0)
+            es_text_printf(&in, " in \"%s\"", title);
+    }
+    struct es_text text = {0};
+    const char *ended = es_member_text(run, "ended");
+    if (ended[0] != '\0' || in.length > 0)
+        es_text_printf(&text, "%s%s; ", ended, in.length > 0 ? in.bytes : "");
+    if (done.length > 0)
+        es_text_printf(&text, "completed before: %s", done.bytes);
+    else
+        es_text_add(&text, "no procedure was completed before");
+    fact("Ended", text.bytes != NULL ? text.bytes : "", screen, to);
+    es_text_free(&text);
+    es_text_free(&done);
+    es_text_free(&in);
+}
+
+static void print_safe_time(const cJSON *root, const struct es_screen *screen, FILE *to)
+{
+    char text[80];
+    double safe = es_member_number(es_member(root, "run"), "safe_state_after_s");
+    if (isnan(safe))
+        return;
+    snprintf(text, sizeof text, "reached %.2f s after the cause", safe);
+    fact("Safe state", text, screen, to);
 }
 
 static void print_head(const cJSON *root, const struct es_screen *screen, FILE *to)
@@ -239,35 +202,39 @@ static void print_head(const cJSON *root, const struct es_screen *screen, FILE *
     snprintf(text, sizeof text, "%s %s, issued %s", es_member_text(root, "kind"),
              es_member_text(root, "number"), es_member_text(root, "issued"));
     fact("Document", text, screen, to);
-    double safe = es_member_number(run, "safe_state_after_s");
-    if (!isnan(safe)) {
-        snprintf(text, sizeof text, "reached %.2f s after the cause", safe);
-        fact("Safe state", text, screen, to);
-    }
 }
 
-static void print_procedures_left_out(const cJSON *root, const struct es_screen *screen, FILE *to)
+static enum es_status print_record(const cJSON *root, const struct es_screen *screen, FILE *to,
+                                   struct es_error *err)
 {
-    const cJSON *procedure;
-    cJSON_ArrayForEach(procedure, es_member(root, "procedures"))
-    {
-        const char *why = es_member_text(procedure, "skipped_because");
-        if (why[0] == '\0')
-            continue;
-        char text[400];
-        snprintf(text, sizeof text, "%s: %s", procedure_title(root, es_member_text(procedure, "name")), why);
-        fact("Left out", text, screen, to);
-    }
-}
-
-enum es_status es_certificate_view_print(const cJSON *root, const struct es_screen *screen, FILE *to,
-                                         struct es_error *err)
-{
-    print_verdict(root, screen, to);
+    print_end(root, screen, to);
+    print_safe_time(root, screen, to);
     print_head(root, screen, to);
-    print_procedures_left_out(root, screen, to);
-    struct es_table *table = line_table(root, screen->utf8);
+    struct es_table *table = es_lines_measured(root, screen->utf8);
     enum es_status s = ES_OK;
+    fputc('\n', to);
+    if (table != NULL && es_table_rows(table) == 0)
+        es_display_wrap("Nothing was measured before it ended.", 0, screen->width, to);
+    else
+        s = es_table_print(table, screen->width, 0, screen->colour, to, err);
+    es_table_free(table);
+    fputc('\n', to);
+    es_display_wrap(
+        "A run that was not completed judges nothing: there is no verdict, neither on the unit nor "
+        "on a value.",
+        0, screen->width, to);
+    return s;
+}
+
+static enum es_status print_judged(const cJSON *root, const struct es_screen *screen, FILE *to,
+                                   struct es_error *err)
+{
+    enum es_status s = print_missed(root, screen, to, err);
+    print_head(root, screen, to);
+    print_safe_time(root, screen, to);
+    if (s != ES_OK)
+        return s;
+    struct es_table *table = es_lines_judged(root, screen->utf8);
     if (table == NULL || es_table_rows(table) > 0) {
         fputc('\n', to);
         s = es_table_print(table, screen->width, 0, screen->colour, to, err);
@@ -277,6 +244,13 @@ enum es_status es_certificate_view_print(const cJSON *root, const struct es_scre
     }
     es_table_free(table);
     return s;
+}
+
+enum es_status es_certificate_view_print(const cJSON *root, const struct es_screen *screen, FILE *to,
+                                         struct es_error *err)
+{
+    print_verdict(root, screen, to);
+    return is_record(root) ? print_record(root, screen, to, err) : print_judged(root, screen, to, err);
 }
 
 static void number_cell(const cJSON *object, const char *name, char out[static 40])

@@ -9,13 +9,8 @@
 #include "rig/console/display.h"
 #include "rig/console/number.h"
 
-#define DRAW_EVERY (ES_NS_PER_S / 5)
-
-/* Roles in the order in which they are shown as long as there is room. */
-static const char *const shown[] = {
-    "supply pressure", "output 1 pressure", "output 2 pressure", "loop current", "travel",
-    "shaft angle",     "output 1 flow",     "output 2 flow",     "sensor ratio",
-};
+#define DRAW_EVERY  (ES_NS_PER_S / 5)
+#define VALUE_LINES 2
 
 static void copy_visible(const char *text, char *out, size_t size)
 {
@@ -43,6 +38,25 @@ void es_progress_clear(struct es_progress *p)
         fputs("\033[1A\033[2K", stderr);
 }
 
+void es_progress_paragraph(struct es_progress *p, size_t hang, const char *text)
+{
+    struct es_text clean = {0};
+    es_text_visible(&clean, text, strlen(text));
+    es_progress_clear(p);
+    if (clean.bytes != NULL) {
+        fprintf(stderr, "%*s", (int)hang, "");
+        es_display_wrap(clean.bytes, hang, p->width, stderr);
+    }
+    es_text_free(&clean);
+}
+
+void es_progress_title(struct es_progress *p, const char *text)
+{
+    bool bold = p->screen->colour && p->screen->err_terminal;
+    es_progress_clear(p);
+    fprintf(stderr, "%s%s%s\n", bold ? "\033[1m" : "", text, bold ? "\033[0m" : "");
+}
+
 void es_progress_say(struct es_progress *p, const char *format, ...)
 {
     struct es_text text = {0}, clean = {0};
@@ -60,38 +74,12 @@ void es_progress_say(struct es_progress *p, const char *format, ...)
     es_text_free(&text);
 }
 
-/* Four digits or so, however large the unit makes the number. */
-static void value_number(double value, char out[static ES_NUMBER_SIZE])
-{
-    double size = fabs(value);
-    es_number_round(value, size < 10 ? 3 : size < 100 ? 2 : size < 1000 ? 1 : 0, out);
-}
-
 static void take_values(struct es_progress *p, const cJSON *values)
 {
-    size_t used = 0, columns = 0;
-    p->values[0] = '\0';
-    for (size_t i = 0; i < sizeof shown / sizeof shown[0]; i++) {
-        const cJSON *item = es_member(values, shown[i]);
-        if (item == NULL)
-            continue;
-        char text[120], number[ES_NUMBER_SIZE];
-        double value = es_member_number(item, "value");
-        if (isnan(value)) {
-            snprintf(text, sizeof text, "%s %s", shown[i], es_member_text(item, "quality"));
-        } else {
-            value_number(value, number);
-            snprintf(text, sizeof text, "%s %s %s", shown[i], number, es_member_text(item, "unit"));
-        }
-        char clean[160];
-        copy_visible(text, clean, sizeof clean);
-        size_t width = es_display_width(clean) + (used > 0 ? 3 : 0);
-        if (columns + width > p->width - 2 || used + strlen(clean) + 4 > sizeof p->values)
-            break;
-        used +=
-            (size_t)snprintf(p->values + used, sizeof p->values - used, "%s%s", used > 0 ? "   " : "", clean);
-        columns += width;
-    }
+    struct es_text text = {0};
+    es_watched_lines(&p->watched, values, p->width > 24 ? p->width - 3 : 20, VALUE_LINES, &text);
+    snprintf(p->values, sizeof p->values, "%s", text.bytes != NULL ? text.bytes : "");
+    es_text_free(&text);
 }
 
 static void take_times(struct es_progress *p, const cJSON *event)
@@ -112,6 +100,7 @@ void es_progress_event(struct es_progress *p, const cJSON *event)
         return;
     }
     take_times(p, event);
+    es_watched_event(&p->watched, event);
     if (strcmp(kind, "step") == 0) {
         copy_visible(es_member_text(event, "text"), p->step, sizeof p->step);
         p->drawn = 0;
@@ -141,6 +130,20 @@ static void put_line(struct es_progress *p, const char *text)
     p->lines++;
 }
 
+/* One line, or two on a narrow terminal. */
+static void put_step(struct es_progress *p)
+{
+    char line[sizeof p->step + 3];
+    size_t next = 0, room = p->width > 24 ? p->width - 3 : 20;
+    size_t bytes = es_display_line(p->step, room, &next);
+    snprintf(line, sizeof line, "  %.*s", (int)bytes, p->step);
+    put_line(p, line);
+    if (p->step[next] != '\0') {
+        snprintf(line, sizeof line, "  %s", p->step + next);
+        put_line(p, line);
+    }
+}
+
 static void bar(double share, size_t columns, bool utf8, char *out, size_t size)
 {
     size_t full = (size_t)(share * (double)columns + 0.5), n = 0;
@@ -165,9 +168,12 @@ void es_progress_draw(struct es_progress *p, es_time now)
     bar(fmin(share, 1), p->width > 70 ? 24 : 10, p->screen->utf8, gauge, sizeof gauge);
     snprintf(line, sizeof line, "%s %s left at most  %s", gauge, left, p->procedure);
     put_line(p, line);
-    snprintf(line, sizeof line, "  %s", p->step);
-    put_line(p, line);
-    snprintf(line, sizeof line, "  %s", p->values);
-    put_line(p, line);
+    put_step(p);
+    for (const char *next = p->values; *next != '\0';) {
+        size_t length = strcspn(next, "\n");
+        snprintf(line, sizeof line, "  %.*s", (int)length, next);
+        put_line(p, line);
+        next += length + (next[length] == '\n');
+    }
     (void)fflush(stderr);
 }

@@ -6,28 +6,53 @@
 #include "rig/client/talk.h"
 #include "rig/console/json_writer.h"
 
-void es_prompt_show(struct es_progress *progress, const cJSON *question)
+/* What is asked, with what makes it dangerous above it. */
+static void show_caution(struct es_progress *progress, const cJSON *question)
 {
     const char *caution = es_member_text(question, "caution");
-    const char *kind = es_member_text(question, "kind");
-    es_progress_say(progress, "%s", "");
-    if (caution[0] != '\0')
-        es_progress_say(progress, "CAUTION: %s", caution);
-    es_progress_say(progress, "? %s", es_member_text(question, "text"));
+    double number = es_member_number(question, "number"), of = es_member_number(question, "of");
+    char title[64] = "CAUTION";
+    if (caution[0] == '\0')
+        return;
+    if (number >= 1 && of >= number && of < 1000)
+        snprintf(title, sizeof title, "CAUTION %.0f of %.0f", number, of);
+    es_progress_title(progress, title);
+    es_progress_paragraph(progress, 2, caution);
+}
+
+static void show_options(struct es_progress *progress, const cJSON *question)
+{
+    int n = 0;
+    const cJSON *option;
+    cJSON_ArrayForEach(option, es_member(question, "options"))
+    {
+        es_progress_say(progress, "  %d  %s", ++n, cJSON_IsString(option) ? option->valuestring : "");
+    }
+}
+
+void es_prompt_show(struct es_progress *progress, const cJSON *question)
+{
+    const char *kind = es_member_text(question, "kind"), *if_no = es_member_text(question, "if no");
+    es_progress_clear(progress);
+    fputc('\n', stderr);
+    show_caution(progress, question);
+    es_progress_paragraph(progress, 0, es_member_text(question, "text"));
     if (es_member_text(question, "picture")[0] != '\0')
         es_progress_say(progress, "  (see %s)", es_member_text(question, "picture"));
+    if (if_no[0] != '\0') {
+        char text[300];
+        snprintf(text, sizeof text, "If no: %s", if_no);
+        es_progress_paragraph(progress, 2, text);
+    }
     if (strcmp(kind, "choice") == 0) {
-        int n = 0;
-        const cJSON *option;
-        cJSON_ArrayForEach(option, es_member(question, "options"))
-        {
-            es_progress_say(progress, "  %d  %s", ++n, cJSON_IsString(option) ? option->valuestring : "");
-        }
+        show_options(progress, question);
         fputs("Number of your choice: ", stderr);
     } else if (strcmp(kind, "number") == 0) {
-        fprintf(stderr, "Value in %s: ", es_member_text(question, "unit"));
+        fputs("Value in ", stderr);
+        fputs(es_member_text(question, "unit"), stderr);
+        fputs(": ", stderr);
     } else if (strcmp(kind, "done") == 0) {
-        fputs("Press Enter when it is done (or type no): ", stderr);
+        fputs("Press Enter when it is done, or type no: ", stderr);
     } else {
         fputs("yes or no: ", stderr);
     }

@@ -67,6 +67,8 @@ int es_verb_end(const struct es_verb *verb, int exit_status)
 {
     bool failed = ferror(stdout) != 0;
     if (fflush(stdout) != 0 || failed) {
+        if (errno == EPIPE) /* who reads has seen enough */
+            return 3;
         fprintf(stderr, "%s: the output could not be written: %s\n", verb->line->program, strerror(errno));
         return 3;
     }

@@ -1,3 +1,4 @@
+#include <ctype.h>
 #include <langinfo.h>
 #include <locale.h>
 #include <string.h>
@@ -56,6 +57,13 @@ size_t es_display_fit(const char *text, size_t columns, size_t *width)
     return bytes;
 }
 
+/* Between the parts of a word like "single-acting"; not in "-0.3" or "2026-03-01". */
+static bool after_hyphen(const char *text, size_t at)
+{
+    return at > 1 && text[at - 1] == '-' && isalpha((unsigned char)text[at - 2]) != 0 &&
+           isalpha((unsigned char)text[at]) != 0;
+}
+
 size_t es_display_line(const char *text, size_t columns, size_t *next)
 {
     size_t paragraph = strcspn(text, "\n");
@@ -65,7 +73,7 @@ size_t es_display_line(const char *text, size_t columns, size_t *next)
         return paragraph;
     }
     size_t end = fits;
-    while (end > 0 && text[end] != ' ')
+    while (end > 0 && text[end] != ' ' && !after_hyphen(text, end))
         end--;
     if (end == 0) { /* one long word: cut it, but always move on by one character */
         size_t width;
@@ -81,15 +89,21 @@ size_t es_display_line(const char *text, size_t columns, size_t *next)
     return end;
 }
 
-void es_display_wrap(const char *text, size_t indent, size_t width, FILE *to)
+void es_display_wrap_after(const char *text, size_t first, size_t indent, size_t width, FILE *to)
 {
-    size_t columns = width > indent + 20 ? width - indent : 20;
+    size_t used = first;
     do {
-        size_t next;
+        size_t next, columns = width > used + 20 ? width - used : 20;
         size_t bytes = es_display_line(text, columns, &next);
         fprintf(to, "%.*s\n", (int)bytes, text);
         text += next;
+        used = indent;
         if (*text != '\0')
             fprintf(to, "%*s", (int)indent, "");
     } while (*text != '\0');
+}
+
+void es_display_wrap(const char *text, size_t indent, size_t width, FILE *to)
+{
+    es_display_wrap_after(text, indent, indent, width, to);
 }

@@ -1,3 +1,4 @@
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -5,8 +6,10 @@
 #include "rig/console/display.h"
 #include "rig/console/table.h"
 
-#define COLUMNS_MAX 12
-#define CELL_MAX    1024
+#define COLUMNS_MAX  12
+#define CELL_MAX     1024
+#define BLOCK_INDENT 4
+#define HIDDEN       SIZE_MAX /* width of a column that is not shown */
 
 enum row_kind { ROW_CELLS, ROW_HEADING, ROW_NOTE };
 
@@ -128,11 +131,13 @@ static size_t gap(const struct es_table *t, size_t c)
     return t->columns[c].gap > 0 ? t->columns[c].gap : 2;
 }
 
-/* Widths that fit into `width`; false when not even the least ones do. */
-static bool fit(const struct es_table *t, size_t width, size_t *widths)
+/* Widths that the cells ask for; columns that are hidden stay so. Returns their sum with the gaps. */
+static size_t ask_widths(const struct es_table *t, size_t *widths)
 {
     size_t sum = 0;
     for (size_t c = 0; c < t->column_count; c++) {
+        if (widths[c] == HIDDEN)
+            continue;
         widths[c] = es_display_width(t->columns[c].title);
         for (size_t r = 0; r < t->count; r++) {
             size_t w = t->rows[r].kind == ROW_CELLS ? es_display_width(cell(&t->rows[r], c)) : 0;
@@ -141,21 +146,51 @@ static bool fit(const struct es_table *t, size_t width, size_t *widths)
         }
         sum += widths[c] + gap(t, c);
     }
-    while (sum > width) {
+    return sum;
+}
+
+/* Narrows the widest of the columns that may wrap until all fit; false when not even the least widths do. */
+static bool narrow(const struct es_table *t, size_t sum, size_t width, size_t *widths)
+{
+    for (; sum > width; sum--) {
         size_t widest = t->column_count;
         for (size_t c = 0; c < t->column_count; c++) {
             const struct es_column *column = &t->columns[c];
             size_t least = column->least > 0 ? column->least : 8;
-            if (column->wraps && widths[c] > least &&
+            if (column->wraps && widths[c] != HIDDEN && widths[c] > least &&
                 (widest == t->column_count || widths[c] > widths[widest]))
                 widest = c;
         }
         if (widest == t->column_count)
             return false;
         widths[widest]--;
-        sum--;
     }
     return true;
+}
+
+/* Hides the column that can be done without first; false when there is none left. */
+static bool hide_one(const struct es_table *t, size_t *widths)
+{
+    size_t first = t->column_count;
+    for (size_t c = 0; c < t->column_count; c++)
+        if (t->columns[c].spare > 0 && widths[c] != HIDDEN &&
+            (first == t->column_count || t->columns[c].spare < t->columns[first].spare))
+            first = c;
+    if (first == t->column_count)
+        return false;
+    widths[first] = HIDDEN;
+    return true;
+}
+
+/* Widths that fit into `width`, without spare columns if need be; false when nothing fits. */
+static bool fit(const struct es_table *t, size_t width, size_t *widths)
+{
+    memset(widths, 0, COLUMNS_MAX * sizeof *widths);
+    do {
+        if (narrow(t, ask_widths(t, widths), width, widths))
+            return true;
+    } while (hide_one(t, widths));
+    return false;
 }
 
 static void blanks(size_t n, FILE *to)
@@ -178,6 +213,10 @@ static bool print_line(const struct es_table *t, const size_t *widths, const cha
     size_t held = 0;
     for (size_t c = 0; c < t->column_count; c++) {
         size_t next = 0, bytes = 0, used = 0;
+        if (widths[c] == HIDDEN) {
+            rest[c] = "";
+            continue;
+        }
         if (*rest[c] != '\0') {
             any = true;
             bytes = es_display_line(rest[c], widths[c], &next);
@@ -224,10 +263,11 @@ static void print_row(const struct es_table *t, const size_t *widths, const char
 }
 
 /* Heading or note. */
-static void print_across(const struct row *row, size_t width, size_t indent, bool colour, FILE *to)
+static void print_across(const struct row *row, bool first, size_t width, size_t indent, bool colour,
+                         FILE *to)
 {
     enum es_emphasis emphasis = row->kind == ROW_HEADING ? ES_STRONG : ES_PLAIN;
-    if (row->kind == ROW_HEADING)
+    if (row->kind == ROW_HEADING && !first)
         fputc('\n', to);
     blanks(indent + row->indent, to);
     attribute(emphasis, colour, true, to);
@@ -248,7 +288,7 @@ static void print_fitted(const struct es_table *t, const size_t *widths, size_t 
         print_row(t, widths, cells, ES_FAINT, indent, colour, to);
     for (size_t r = 0; r < t->count; r++) {
         if (t->rows[r].kind != ROW_CELLS) {
-            print_across(&t->rows[r], width, indent, colour, to);
+            print_across(&t->rows[r], r == 0 && !titled, width, indent, colour, to);
             continue;
         }
         for (size_t c = 0; c < t->column_count; c++)
@@ -257,27 +297,69 @@ static void print_fitted(const struct es_table *t, const size_t *widths, size_t 
     }
 }
 
-/* Too narrow for columns: each row as a small block, "title: cell" under each other. */
+/* A cell as it stands in a block: its title goes with it where the bare value would not speak for itself. */
+static void block_cell(const struct es_table *t, const struct row *row, size_t c, char *out, size_t size)
+{
+    snprintf(out, size, "%s%s%s", t->columns[c].named ? t->columns[c].title : "",
+             t->columns[c].named ? " " : "", cell(row, c));
+}
+
+/* Columns of a cell in a block and of the cells that stay with it: a unit with its number. */
+static size_t block_width(const struct es_table *t, const struct row *row, size_t c)
+{
+    char text[CELL_MAX + 64];
+    block_cell(t, row, c, text, sizeof text);
+    size_t wide = es_display_width(text);
+    for (size_t n = c + 1; n < t->column_count && gap(t, n) == 1; n++) {
+        block_cell(t, row, n, text, sizeof text);
+        wide += cell(row, n)[0] != '\0' ? 1 + es_display_width(text) : 0;
+    }
+    return wide;
+}
+
+/* Too narrow for columns: each row as a small block, its cells one after the other, line by line. */
+static void print_block(const struct es_table *t, const struct row *row, size_t width, size_t indent,
+                        FILE *to)
+{
+    size_t used = 0; /* of the current line, the indent included */
+    bool first_line = true;
+    for (size_t c = 0; c < t->column_count; c++) {
+        char text[CELL_MAX + 64];
+        if (cell(row, c)[0] == '\0')
+            continue;
+        block_cell(t, row, c, text, sizeof text);
+        bool stays = used > 0 && gap(t, c) == 1;
+        if (used > 0 && !stays && used + gap(t, c) + block_width(t, row, c) > width) {
+            fputc('\n', to);
+            used = 0;
+            first_line = false;
+        }
+        size_t before = used > 0 ? gap(t, c) : indent + (first_line ? 0 : BLOCK_INDENT);
+        blanks(before, to);
+        used += before;
+        if (used + es_display_width(text) > width) { /* longer than a line: wrapped, and nothing after it */
+            es_display_wrap_after(text, used, indent + BLOCK_INDENT, width, to);
+            used = 0;
+            first_line = false;
+            continue;
+        }
+        fputs(text, to);
+        used += es_display_width(text);
+    }
+    if (used > 0)
+        fputc('\n', to);
+}
+
 static void print_stacked(const struct es_table *t, size_t width, size_t indent, bool colour, FILE *to)
 {
     for (size_t r = 0; r < t->count; r++) {
         const struct row *row = &t->rows[r];
         if (row->kind != ROW_CELLS) {
-            print_across(row, width, indent, colour, to);
+            print_across(row, r == 0, width, indent, colour, to);
             continue;
         }
-        bool first = true;
         attribute(row->emphasis, colour, true, to);
-        for (size_t c = 0; c < t->column_count; c++) {
-            if (cell(row, c)[0] == '\0')
-                continue;
-            const char *title = t->columns[c].title;
-            char text[CELL_MAX + 64];
-            snprintf(text, sizeof text, "%s%s%s", title, title[0] != '\0' ? ": " : "", cell(row, c));
-            blanks(indent + (first ? 0 : 2), to);
-            es_display_wrap(text, indent + 4, width, to);
-            first = false;
-        }
+        print_block(t, row, width, indent, to);
         attribute(row->emphasis, colour, false, to);
     }
 }

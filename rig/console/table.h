@@ -18,6 +18,8 @@ struct es_column {
     bool wraps;   /* may be broken over lines when the terminal is narrow */
     size_t least; /* columns; not made narrower than this (wrapping columns) */
     size_t gap;   /* blanks before it; 0: two */
+    int spare;    /* above 0: left out where there is no room for it, 1 first */
+    bool named;   /* where there is no room for columns: goes with its title */
 };
 
 enum es_emphasis { ES_PLAIN, ES_STRONG, ES_FAINT };
@@ -31,7 +33,8 @@ void es_table_free(struct es_table *table); /* NULL allowed */
 /* Adds a row; cells[i] NULL or "" is an empty cell. Sticky on failure, NULL table allowed. */
 void es_table_row(struct es_table *table, enum es_emphasis emphasis, const char *const *cells);
 
-/* A line over all columns: a heading with a blank line above it, or a note wrapped and indented below a row.
+/* A line over all columns: a heading with a blank line above it (unless nothing stands above), or a note
+ * wrapped and indented below a row.
  */
 void es_table_heading(struct es_table *table, const char *text);
 void es_table_note(struct es_table *table, size_t indent, const char *text);

@@ -49,6 +49,12 @@ void es_report_event(struct es_text *out, const struct es_event *event)
         es_json_text(out, "text", event->text);
     es_json_number(out, "elapsed", event->elapsed);
     es_json_number(out, "remaining", event->remaining);
+    if (event->role_count > 0) {
+        es_json_array(out, "roles");
+        for (size_t i = 0; i < event->role_count; i++)
+            es_json_text(out, NULL, es_role_info(event->roles[i])->name);
+        es_json_end_array(out);
+    }
     es_json_end_object(out);
 }
 
@@ -80,6 +86,12 @@ void es_report_question(struct es_text *out, const char *name, long number, cons
     if (q->kind == ES_ASK_NUMBER && q->unit != NULL)
         es_json_text(out, "unit", q->unit->name);
     es_json_number(out, "timeout", q->timeout);
+    if (q->of > 0) {
+        es_json_integer(out, "number", q->number);
+        es_json_integer(out, "of", q->of);
+    }
+    if (q->if_no != NULL)
+        es_json_text(out, "if no", q->if_no);
     es_json_end_object(out);
 }
 

@@ -78,11 +78,11 @@ class OnATerminal(RigTest):
 
     def test_a_person_answers_and_then_presses_ctrl_c(self):
         terminal = Terminal(self.rig, self.rig.run_arguments("C-1"), 80)
-        terminal.read_until(r"CAUTION: Test caution: shafts move without warning[\s\S]*yes or no: $")
+        terminal.read_until(r"CAUTION 1 of \d\r\n +Test caution: shafts move without warning[\s\S]*If no: .*nothing has been[\s\S]*yes or no: $")
         terminal.type("perhaps\n")
         terminal.read_until(r"type yes or no[\s\S]*yes or no: $")
-        terminal.type("yes\n")
-        terminal.read_until(r"air stores energy[\s\S]*yes or no: $")
+        terminal.type("y\n")
+        terminal.read_until(r"CAUTION 2 of \d[\s\S]*air stores energy[\s\S]*yes or no: $")
         terminal.type("yes\n")
         terminal.read_until(r"left at most")
         self.rig.wait_running()

@@ -1,5 +1,7 @@
 #include <criterion/criterion.h>
+#include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "rig/client/prompt.h"
 #include "rig/console/json_writer.h"
@@ -78,4 +80,49 @@ Test(prompt, numbers_with_or_without_unit)
     takes(NUMBER, "4 mm", "refused");
     takes(NUMBER, "four", "refused");
     takes(NUMBER, "", "refused");
+}
+
+static char *asked(const char *q_text, size_t width)
+{
+    struct es_screen screen = {.utf8 = true, .width = width};
+    struct es_progress progress;
+    char path[] = "/tmp/endstop-prompt-XXXXXX";
+    static char out[2000];
+    int fd = mkstemp(path), kept = dup(STDERR_FILENO);
+    cr_assert(fd >= 0 && kept >= 0);
+    cr_assert(dup2(fd, STDERR_FILENO) >= 0);
+    cJSON *q = question(q_text);
+    es_progress_start(&progress, &screen, false);
+    es_prompt_show(&progress, q);
+    (void)fflush(stderr);
+    cr_assert(dup2(kept, STDERR_FILENO) >= 0);
+    ssize_t n = pread(fd, out, sizeof out - 1, 0);
+    cr_assert(n >= 0);
+    out[n] = '\0';
+    close(kept);
+    close(fd);
+    unlink(path);
+    cJSON_Delete(q);
+    return out;
+}
+
+Test(prompt, a_caution_is_numbered_and_says_what_no_does)
+{
+    cr_expect_str_eq(
+        asked("{\"kind\":\"confirm\",\"caution\":\"Shafts move without warning: keep hands away from "
+              "shaft and lever.\",\"number\":2,\"of\":5,\"text\":\"Heeded?\",\"if no\":\"The run ends "
+              "here; nothing has been moved.\"}",
+              40),
+        "\nCAUTION 2 of 5\n"
+        "  Shafts move without warning: keep\n"
+        "  hands away from shaft and lever.\n"
+        "Heeded?\n"
+        "  If no: The run ends here; nothing has\n"
+        "  been moved.\n"
+        "yes or no: ");
+    cr_expect_str_eq(asked("{\"kind\":\"choice\",\"text\":\"Which?\",\"options\":[\"red\",\"blue\"]}", 40),
+                     "\nWhich?\n  1  red\n  2  blue\nNumber of your choice: ");
+    cr_expect_str_eq(
+        asked("{\"kind\":\"done\",\"text\":\"Close it.\",\"caution\":\"Mind it.\\u001b[2J\"}", 40),
+        "\nCAUTION\n  Mind it.\\u{001B}[2J\nClose it.\nPress Enter when it is done, or type no: ");
 }

@@ -60,3 +60,12 @@ Test(display, keeps_line_feeds_and_cuts_long_words)
     cr_assert_str_eq(out, "\n");
     free(out);
 }
+
+Test(display, words_break_after_hyphens_but_numbers_do_not)
+{
+    size_t next;
+    cr_expect_eq(es_display_line("linear-single-acting", 16, &next), 14);
+    cr_expect_eq(next, 14);
+    cr_expect_eq(es_display_line("from 2026-03-01", 12, &next), 4);
+    cr_expect_eq(es_display_line("within -0.3", 9, &next), 6);
+}

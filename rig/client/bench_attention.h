@@ -1,0 +1,18 @@
+/* What of a bench needs attention, worst first. */
+#ifndef ES_CLIENT_BENCH_ATTENTION_H
+#define ES_CLIENT_BENCH_ATTENTION_H
+
+#include <cjson/cJSON.h>
+
+#include "rig/client/verb.h"
+
+/* Good, or an output that was never written. */
+bool es_channel_is_good(const cJSON *channel);
+
+/* Prints the list, or one line that says that there is nothing. *faults: faults alone; a guard that is open,
+ * an emergency stop that is pressed and a calibration that is due within 30 days need attention but are none.
+ */
+enum es_status es_bench_attention_print(const cJSON *root, const struct es_screen *screen, const char *today,
+                                        FILE *to, int *faults, struct es_error *err) ES_MUST_CHECK;
+
+#endif

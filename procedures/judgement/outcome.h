@@ -94,6 +94,7 @@ struct es_outcome {
     size_t instrument_count;
     struct es_recording_record *recordings;
     size_t recording_count;
+    bool recordings_lost; /* one at least could not be kept as a file: only the run's journal holds it */
     struct es_curve *curves;
     size_t curve_count;
     struct es_measured environment[4];

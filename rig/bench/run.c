@@ -101,6 +101,7 @@ static enum es_status keep_trace(void *self, const char *procedure, const struct
     enum es_status status =
         es_recording_write(NULL, r->places->recordings, trace, procedure, digest, &bytes, err);
     if (status != ES_OK) {
+        r->outcome->recordings_lost = true;
         return es_error_context(err, status, "the recording \"%s\" could not be kept", trace->name);
     }
     struct es_recording_record *record = es_outcome_add_recording(r->outcome);

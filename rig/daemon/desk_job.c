@@ -201,6 +201,19 @@ static enum es_status begin_paper(struct es_desk *d, struct work *w, struct es_e
     return s;
 }
 
+/* The paper is durable: the journal has done its work, unless it alone holds a recording. */
+static void drop_journal(struct es_desk *d, const struct work *w)
+{
+    struct es_error err;
+    if (w->outcome.recordings_lost)
+        es_log(d->options.log, ES_LOG_WARNING,
+               "run %s: a recording could not be kept as a file; the run's journal stays in %s", d->run,
+               w->journals);
+    else if (es_run_settle(&w->places, d->run, &err) != ES_OK)
+        es_log(d->options.log, ES_LOG_WARNING, "the journal of run %s could not be removed: %s", d->run,
+               err.text);
+}
+
 /* The run from its checks to its paper. What goes wrong before anything moved leaves no trace in the store.
  */
 static enum es_status carry_out(struct es_desk *d, struct work *w, struct es_error *err)
@@ -220,7 +233,9 @@ static enum es_status carry_out(struct es_desk *d, struct work *w, struct es_err
     w->moved = s == ES_OK || s == ES_NO_MEMORY || s == ES_INTERNAL;
     if (s == ES_OK)
         s = es_office_issue(d->options.office, &w->outcome, w->order.overdue_reason, w->number, err);
-    if (s != ES_OK)
+    if (s == ES_OK)
+        drop_journal(d, w);
+    else
         es_office_give_up(d->options.office, d->run, err->text);
     return s;
 }

@@ -29,6 +29,16 @@ int es_certificate_view_exit(const cJSON *root)
     return strcmp(es_member_text(root, "verdict"), "pass") == 0 ? 0 : 1;
 }
 
+void es_certificate_view_brief(const cJSON *root, FILE *to)
+{
+    put(is_record(root) ? "not completed" : es_member_text(root, "verdict"), to);
+    fputs(", serial ", to);
+    put(es_member_text(es_member(root, "unit"), "serial"), to);
+    fprintf(to, ", issued %.10s", es_member_text(root, "issued"));
+    if (es_member_true(es_member(root, "bench"), "virtual"))
+        fputs(", VIRTUAL bench", to);
+}
+
 void es_certificate_view_sentence(const cJSON *root, FILE *to)
 {
     const cJSON *unit = es_member(root, "unit");
@@ -251,6 +261,32 @@ enum es_status es_certificate_view_print(const cJSON *root, const struct es_scre
 {
     print_verdict(root, screen, to);
     return is_record(root) ? print_record(root, screen, to, err) : print_judged(root, screen, to, err);
+}
+
+static size_t count_lines(const cJSON *root, const struct es_screen *screen)
+{
+    char *text = NULL;
+    size_t size = 0, lines = 0;
+    FILE *to = open_memstream(&text, &size);
+    if (to == NULL)
+        return 0;
+    struct es_error err;
+    enum es_status s = es_certificate_view_print(root, screen, to, &err);
+    if (fclose(to) == 0 && s == ES_OK)
+        for (const char *c = text; *c != '\0'; c++)
+            lines += *c == '\n';
+    free(text);
+    return lines;
+}
+
+enum es_status es_certificate_view_again(const cJSON *root, const struct es_screen *screen, size_t beside,
+                                         FILE *to, struct es_error *err)
+{
+    if (screen->height == 0 || count_lines(root, screen) + beside <= screen->height)
+        return ES_OK;
+    fputc('\n', to);
+    print_verdict(root, screen, to);
+    return is_record(root) ? ES_OK : print_missed(root, screen, to, err);
 }
 
 static void number_cell(const cJSON *object, const char *name, char out[static 40])

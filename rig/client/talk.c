@@ -75,9 +75,20 @@ enum es_status es_talk_station(const struct es_talk *talk, const char *wanted, c
         return ES_OK;
     }
     const cJSON *only = cJSON_GetArrayItem(stations, 0);
-    if (cJSON_GetArraySize(stations) != 1 || !cJSON_IsString(only))
-        return es_fail(err, ES_USAGE, "this bench has %d stations; name one with --station",
-                       cJSON_GetArraySize(stations));
+    if (cJSON_GetArraySize(stations) != 1 || !cJSON_IsString(only)) {
+        struct es_text names = {0};
+        const cJSON *item;
+        cJSON_ArrayForEach(item, stations)
+        {
+            if (cJSON_IsString(item))
+                es_text_printf(&names, "%s\"%s\"", names.length > 0 ? ", " : "", item->valuestring);
+        }
+        enum es_status s =
+            es_fail(err, ES_USAGE, "this bench has several stations; name one with --station: %s",
+                    names.bytes != NULL ? names.bytes : "none");
+        es_text_free(&names);
+        return s;
+    }
     *station = only->valuestring;
     return ES_OK;
 }

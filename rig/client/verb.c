@@ -5,6 +5,7 @@
 #include <unistd.h>
 
 #include "rig/client/verb.h"
+#include "rig/console/choices.h"
 
 void es_screen_look(bool utf8, struct es_screen *screen)
 {
@@ -19,7 +20,7 @@ void es_screen_look(bool utf8, struct es_screen *screen)
     screen->colour = screen->out_terminal && !dumb && (no_colour == NULL || no_colour[0] == '\0');
     struct winsize size;
     if (screen->out_terminal && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0)
-        screen->width = size.ws_col;
+        screen->width = size.ws_col, screen->height = size.ws_row;
     long wanted = columns != NULL ? strtol(columns, NULL, 10) : 0;
     if (wanted > 0 && wanted < 1000)
         screen->width = (size_t)wanted;
@@ -84,8 +85,13 @@ enum es_status es_find_file(const char *name, const char *folder, const char *en
     else
         es_text_printf(&path, "%s/%s%s", folder, name, ending);
     enum es_status s = es_text_status(&path, err);
-    if (s == ES_OK && strcmp(path.bytes, name) != 0 && access(path.bytes, F_OK) != 0)
-        s = es_fail(err, ES_NOT_FOUND, "there is no file %s here and no %s", name, path.bytes);
+    if (s == ES_OK && strcmp(path.bytes, name) != 0 && access(path.bytes, F_OK) != 0) {
+        struct es_text there = {0};
+        es_choices_tell(folder, ending, &there);
+        s = es_fail(err, ES_NOT_FOUND, "there is no file %s here and no %s; %s", name, path.bytes,
+                    there.bytes != NULL ? there.bytes : "");
+        es_text_free(&there);
+    }
     if (s == ES_OK)
         s = es_text_take(&path, out, err);
     es_text_free(&path);

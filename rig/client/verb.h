@@ -11,9 +11,10 @@
 /* What is known of the terminal. */
 struct es_screen {
     bool out_terminal, err_terminal;
-    bool colour;  /* standard output may be coloured */
-    bool utf8;    /* the user's locale shows more than ASCII */
-    size_t width; /* columns of standard output */
+    bool colour;   /* standard output may be coloured */
+    bool utf8;     /* the user's locale shows more than ASCII */
+    size_t width;  /* columns of standard output */
+    size_t height; /* its rows; 0 where it is no terminal */
 };
 
 /* Looks at the standard streams, COLUMNS, NO_COLOR and TERM. */

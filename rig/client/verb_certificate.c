@@ -233,6 +233,8 @@ static enum es_status show(const struct arguments *a, const struct source *from,
             es_certificate_view_csv(root, stdout);
         else
             s = es_certificate_view_print(root, screen, stdout, err);
+        if (s == ES_OK && !a->json && !a->csv)
+            s = es_certificate_view_again(root, screen, 1, stdout, err);
     }
     es_document_free(doc);
     es_findings_free(&findings);

@@ -174,6 +174,27 @@ static void number_cells(const struct es_measured *m, struct es_number_text *tex
                                floor(m->value) == m->value ? 0 : 6, text);
 }
 
+/* What was taken from the file, so that a column that was left out is noticed. */
+static void print_taken(const struct es_screen *screen, const char *name, const struct es_trace *trace)
+{
+    struct es_text text = {0}, clean = {0};
+    es_text_printf(&text, "%s: ", name);
+    for (size_t i = 0; i < trace->series_count; i++) {
+        const struct es_series *s = &trace->series[i];
+        double span = s->count > 0 ? s->t[s->count - 1] - s->t[0] : 0;
+        es_text_printf(&text, "%s%s, %zu rows over %.4g s", i > 0 ? "; " : "", es_role_info(s->role)->name,
+                       s->count, span);
+    }
+    if (trace->command_count > 0)
+        es_text_printf(&text, "; %zu change%s of %s", trace->command_count,
+                       trace->command_count == 1 ? "" : "s", es_role_info(trace->commands[0].role)->name);
+    if (text.bytes != NULL)
+        es_text_visible(&clean, text.bytes, text.length);
+    es_display_wrap(clean.bytes != NULL ? clean.bytes : "", 2, screen->width, stdout);
+    es_text_free(&clean);
+    es_text_free(&text);
+}
+
 static enum es_status print_table(const struct es_screen *screen, const struct es_measured *values,
                                   size_t count, struct es_error *err)
 {
@@ -190,7 +211,8 @@ static enum es_status print_table(const struct es_screen *screen, const struct e
         if (!m->valid) {
             const char *cells[] = {m->name, "no value", "", "", ""};
             es_table_row(table, ES_STRONG, cells);
-            es_table_note(table, 4, m->reason);
+            if (i + 1 == count || values[i + 1].valid || strcmp(m->reason, values[i + 1].reason) != 0)
+                es_table_note(table, 4, m->reason); /* once for all that share it */
             continue;
         }
         struct es_number_text text;
@@ -286,8 +308,13 @@ static enum es_status evaluate(const struct arguments *a, const struct es_screen
         print_csv(values, m->output_count);
     else if (s == ES_OK && a->json)
         s = print_json(m, values, m->output_count, err);
-    else if (s == ES_OK)
+    if (s == ES_OK && !a->csv && !a->json) {
+        for (size_t i = 0; i < SLOTS_MAX; i++)
+            if (traces[i] != NULL)
+                print_taken(screen, m->trace_names[i], traces[i]);
+        putchar('\n');
         s = print_table(screen, values, m->output_count, err);
+    }
     free(values);
     return s;
 }

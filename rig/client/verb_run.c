@@ -234,6 +234,9 @@ static int print_result(const struct arguments *a, const struct es_screen *scree
             status = es_verb_fail(&es_verb_run, &err, NULL);
     }
     es_safe_view_print(es_member(ended, "safe"), screen, a->json || a->csv ? stderr : stdout);
+    if (certificate != NULL && !a->json && !a->csv &&
+        es_certificate_view_again(es_document_root(certificate), screen, 4, stdout, &err) != ES_OK)
+        status = es_verb_fail(&es_verb_run, &err, NULL);
     es_document_free(certificate);
     es_document_free(reply);
     return es_verb_end(&es_verb_run, status);

@@ -6,6 +6,7 @@
 #include "rig/client/trust.h"
 #include "rig/client/verb.h"
 #include "rig/console/json_writer.h"
+#include "rig/console/table.h"
 
 struct arguments {
     struct es_option_list files, keys;
@@ -39,7 +40,8 @@ static const struct es_command_line line = {
     .summary = "checks certificates: unaltered, and signed by a key that you trust",
     .detail = "Needs no daemon and no bench. Without a trusted key it tells who signed, which proves "
               "nothing: anyone "
-              "can make a key. Exit status 0: all are valid; 1: at least one is not; 2: not a certificate.",
+              "can make a key. Exit status 0: all are valid; 1: at least one is not; 2: not a certificate, "
+              "or a file that cannot be read. Several files get a line each.",
     .example = "endstop verify certificate.json --key bench.pub.pem",
     .options = options,
     .option_count = sizeof options / sizeof options[0],
@@ -114,9 +116,65 @@ static void tell_person(const struct arguments *a, const char *file, const struc
     }
 }
 
+/* Several files: a line each, and what came of all of them. */
+struct summary {
+    struct es_table *table; /* NULL: one file, told at length */
+    size_t valid, others;
+};
+
+static const struct es_column columns[] = {
+    {.title = "File", .wraps = true, .least = 16},
+    {.title = "", .wraps = true, .least = 9},
+    {.title = "Says", .wraps = true, .least = 16},
+};
+
+static void add_row(struct summary *summary, const char *file, const struct es_certificate_report *r)
+{
+    bool valid = r->finding == ES_CERTIFICATE_VALID;
+    char *says = NULL;
+    size_t size = 0;
+    FILE *to = open_memstream(&says, &size);
+    if (to != NULL) {
+        if (valid)
+            es_certificate_view_brief(es_document_root(r->document), to);
+        else
+            fputs(r->text, to);
+        (void)fclose(to);
+    }
+    const char *cells[] = {file, valid ? "VALID" : "NOT VALID", says};
+    es_table_row(summary->table, valid ? ES_PLAIN : ES_STRONG, cells);
+    free(says);
+}
+
+static enum es_status print_summary(const struct arguments *a, const struct summary *summary,
+                                    const struct es_screen *screen, struct es_error *err)
+{
+    enum es_status s = ES_OK;
+    if (es_table_rows(summary->table) > 0) {
+        s = es_table_print(summary->table, screen->width, 0, screen->colour, stdout, err);
+        putchar('\n');
+    }
+    if (!a->quiet || summary->others > 0)
+        printf("%zu files: %zu valid, %zu not valid or not readable\n", summary->valid + summary->others,
+               summary->valid, summary->others);
+    return s;
+}
+
+static void tell(const struct arguments *a, const char *file, const struct es_certificate_report *report,
+                 struct summary *summary, struct es_text *json)
+{
+    bool valid = report->finding == ES_CERTIFICATE_VALID;
+    if (a->json)
+        tell_json(file, report, json);
+    else if (summary->table == NULL)
+        tell_person(a, file, report);
+    else if (!valid || !a->quiet)
+        add_row(summary, file, report);
+}
+
 /* One file; *worst takes the worst exit status so far. */
 static void verify_one(const struct arguments *a, const char *file, const struct es_trust *trust,
-                       struct es_text *json, int *worst)
+                       struct summary *summary, struct es_text *json, int *worst)
 {
     struct es_error err = {0};
     char *bytes = NULL;
@@ -129,18 +187,50 @@ static void verify_one(const struct arguments *a, const char *file, const struct
     int status;
     if (s != ES_OK) {
         status = es_verb_fail(&es_verb_verify, &err, NULL);
+        const char *cells[] = {file, "NOT READ", err.text};
+        if (summary->table != NULL)
+            es_table_row(summary->table, ES_STRONG, cells);
     } else {
         status = es_exit_status(es_certificate_status(report, &err));
-        if (a->json)
-            tell_json(file, report, json);
-        else
-            tell_person(a, file, report);
-        es_certificate_report_clear(report);
+        tell(a, file, report, summary, json);
     }
+    summary->valid += status == 0;
+    summary->others += status != 0;
+    if (s == ES_OK)
+        es_certificate_report_clear(report);
     if (status > *worst)
         *worst = status;
     free(report);
     free(bytes);
+}
+
+/* All files; returns the worst exit status. */
+static int verify_all(const struct arguments *a, const struct es_screen *screen, const struct es_trust *trust)
+{
+    struct es_error err = {0};
+    struct es_text json = {0};
+    struct summary summary = {0};
+    int status = 0;
+    if (a->json)
+        es_json_array(&json, NULL);
+    else if (a->files.count > 1)
+        summary.table = es_table_new(columns, sizeof columns / sizeof columns[0]);
+    for (size_t i = 0; i < a->files.count; i++)
+        verify_one(a, a->files.items[i], trust, &summary, &json, &status);
+    enum es_status s = ES_OK;
+    if (a->json) {
+        es_json_end_array(&json);
+        s = es_text_status(&json, &err);
+        if (s == ES_OK)
+            printf("%s\n", json.bytes);
+    } else if (summary.table != NULL) {
+        s = print_summary(a, &summary, screen, &err);
+    }
+    if (s != ES_OK)
+        status = es_verb_fail(&es_verb_verify, &err, NULL);
+    es_table_free(summary.table);
+    es_text_free(&json);
+    return status;
 }
 
 static int run(const struct es_screen *screen, int argc, char **argv)
@@ -159,17 +249,7 @@ static int run(const struct es_screen *screen, int argc, char **argv)
         free(trust);
         return es_verb_fail(&es_verb_verify, &err, NULL);
     }
-    struct es_text json = {0};
-    if (a.json)
-        es_json_array(&json, NULL);
-    status = 0;
-    for (size_t i = 0; i < a.files.count; i++)
-        verify_one(&a, a.files.items[i], trust, &json, &status);
-    if (a.json) {
-        es_json_end_array(&json);
-        printf("%s\n", json.bytes != NULL ? json.bytes : "");
-    }
-    es_text_free(&json);
+    status = verify_all(&a, screen, trust);
     es_trust_clear(trust);
     free(trust);
     return es_verb_end(&es_verb_verify, status);

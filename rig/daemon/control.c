@@ -160,6 +160,9 @@ static enum es_status run(struct es_control *c, struct es_caller *caller, struct
             "plan and type are named, not given as paths: the daemon runs what lies in its library (%s) "
             "and its types (%s)",
             c->options.library, c->options.types);
+    s = es_control_find(c->options.library, c->options.types, r, err);
+    if (s != ES_OK)
+        return s;
     char identity[64];
     uint64_t first;
     long id = r->id;

@@ -1,10 +1,13 @@
-#include <dirent.h>
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
+#include "rig/console/choices.h"
 #include "rig/console/json_writer.h"
 #include "rig/daemon/control_lists.h"
+
+#define PLAN_ENDING ".plan.json"
+#define TYPE_ENDING ".json"
 
 static const char *run_state_word(enum es_run_state state)
 {
@@ -100,45 +103,47 @@ enum es_status es_control_certificate(struct es_store *store, const struct es_re
     return ES_OK;
 }
 
-static int by_name(const void *a, const void *b)
-{
-    return strcmp(*(const char *const *)a, *(const char *const *)b);
-}
-
-/* Names in `folder` that end in `ending`, sorted, as array `name`. */
+/* Names in `folder` that end in `ending` as array `name`. */
 static enum es_status list_folder(const char *folder, const char *ending, const char *name,
                                   struct es_text *out, struct es_error *err)
 {
-    enum { MOST = 1000 };
-    DIR *dir = opendir(folder);
-    if (dir == NULL)
-        return es_fail_errno(err, errno, "%s cannot be read", folder);
-    enum es_status s = ES_OK;
-    char **names = calloc(MOST, sizeof *names);
-    size_t count = 0;
-    if (names == NULL) {
-        s = es_fail(err, ES_NO_MEMORY, "not enough memory for a list");
-        goto close_dir;
-    }
-    const struct dirent *entry;
-    while (count < MOST && (entry = readdir(dir)) != NULL) {
-        size_t length = strlen(entry->d_name), tail = strlen(ending);
-        if (length <= tail || entry->d_name[0] == '.' || strcmp(entry->d_name + length - tail, ending) != 0)
-            continue;
-        names[count] = strndup(entry->d_name, length - tail);
-        if (names[count] != NULL)
-            count++;
-    }
-    qsort(names, count, sizeof *names, by_name);
+    struct es_choices names;
+    enum es_status s = es_choices_read(folder, ending, &names, err);
+    if (s != ES_OK)
+        return s;
     es_json_array(out, name);
-    for (size_t i = 0; i < count; i++) {
-        es_json_text(out, NULL, names[i]);
-        free(names[i]);
-    }
+    for (size_t i = 0; i < names.count; i++)
+        es_json_text(out, NULL, names.items[i]);
     es_json_end_array(out);
-    free(names);
-close_dir:
-    closedir(dir);
+    es_choices_free(&names);
+    return ES_OK;
+}
+
+static bool lies_in(const char *folder, const char *name, const char *ending)
+{
+    struct es_text path = {0};
+    es_text_printf(&path, "%s/%s%s", folder, name, ending);
+    bool there = path.bytes != NULL && access(path.bytes, F_OK) == 0;
+    es_text_free(&path);
+    return there;
+}
+
+enum es_status es_control_find(const char *library, const char *types, const struct es_request_line *r,
+                               struct es_error *err)
+{
+    struct es_text text = {0};
+    if (!lies_in(library, r->plan, PLAN_ENDING)) {
+        es_text_printf(&text, "there is no test plan \"%s\"; ", r->plan);
+        es_choices_tell(library, PLAN_ENDING, &text);
+    }
+    if (!lies_in(types, r->type, TYPE_ENDING)) {
+        es_text_printf(&text, "%sthere is no type sheet \"%s\"; ", text.length > 0 ? ". And " : "", r->type);
+        es_choices_tell(types, TYPE_ENDING, &text);
+    }
+    enum es_status s = ES_OK;
+    if (text.length > 0)
+        s = es_fail(err, ES_NOT_FOUND, "%s", text.bytes);
+    es_text_free(&text);
     return s;
 }
 
@@ -147,9 +152,9 @@ enum es_status es_control_plans(const char *library, const char *types, const st
 {
     struct es_text lists = {0};
     es_text_char(&lists, '{');
-    enum es_status s = list_folder(library, ".plan.json", "plans", &lists, err);
+    enum es_status s = list_folder(library, PLAN_ENDING, "plans", &lists, err);
     if (s == ES_OK)
-        s = list_folder(types, ".json", "types", &lists, err);
+        s = list_folder(types, TYPE_ENDING, "types", &lists, err);
     if (s == ES_OK)
         s = es_text_status(&lists, err);
     if (s == ES_OK) {

@@ -17,7 +17,7 @@
 #include "tests/unit/daemon/fake_station.h"
 
 struct house {
-    char folder[64], path[96];
+    char folder[64], path[96], library[96];
     struct es_office *office;
     struct es_server *server;
     struct es_control *control;
@@ -47,6 +47,21 @@ static void make_key(const char *state)
     es_store_close(store);
 }
 
+/* Names only: the fake runtime reads no files. */
+static void make_library(struct house *h)
+{
+    static const char *const names[] = {"p.plan.json", "t.json", "t2.json", ".hidden.json", "notes.txt"};
+    snprintf(h->library, sizeof h->library, "%s/library", h->folder);
+    cr_assert_eq(mkdir(h->library, 0700), 0);
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+        char path[160];
+        snprintf(path, sizeof path, "%s/%s", h->library, names[i]);
+        FILE *f = fopen(path, "w");
+        cr_assert_not_null(f);
+        cr_assert_eq(fclose(f), 0);
+    }
+}
+
 static void open_house(struct house *h, double grace)
 {
     struct es_error err = {0};
@@ -56,6 +71,7 @@ static void open_house(struct house *h, double grace)
     cr_assert_not_null(mkdtemp(h->folder));
     snprintf(h->path, sizeof h->path, "%s/sock", h->folder);
     make_key(h->folder);
+    make_library(h);
     fake_safe_takes(0);
     struct es_office_options office = {.state = h->folder, .bench = fake_bench()};
     cr_assert_eq(es_office_open(&office, &h->office, &err), ES_OK, "%s", err.text);
@@ -65,8 +81,8 @@ static void open_house(struct house *h, double grace)
                                          .live = fake_live(),
                                          .office = h->office,
                                          .state = h->folder,
-                                         .library = "/nowhere",
-                                         .types = "/nowhere",
+                                         .library = h->library,
+                                         .types = h->library,
                                          .grace = grace,
                                          .wake = es_server_wake,
                                          .wake_self = h->server};
@@ -194,6 +210,40 @@ Test(server, a_run_from_order_to_durable_certificate)
     cr_assert_not_null(strstr(bench, "\"role\":\"supply pressure\""));
     cr_assert_null(strchr(bench, '\x1b'), "what an instrument says of itself must not steer a terminal raw");
     free(bench);
+    close(c.fd);
+    close_house(&h);
+}
+
+Test(server, the_journal_goes_when_the_paper_is_durable)
+{
+    static const char *const serials[] = {"pass", "lost", "pass"};
+    static const int settled[] = {1, 1, 2};
+    struct house h;
+    struct client c;
+    open_house(&h, 30);
+    join(&h, &c, HELLO);
+    for (size_t i = 0; i < 3; i++) {
+        order(&c, serials[i], true);
+        expect(&c, "\"event\":\"ended\"");
+        cr_expect_eq(fake_settled(), settled[i], "after \"%s\"", serials[i]);
+    }
+    close(c.fd);
+    close_house(&h);
+}
+
+Test(server, what_there_is_is_named_when_a_name_is_wrong)
+{
+    struct house h;
+    struct client c;
+    open_house(&h, 30);
+    join(&h, &c, HELLO);
+    say(&c, "{\"id\":5,\"do\":\"run\",\"station\":\"1\",\"plan\":\"q\",\"type\":\"u\",\"serial\":\"1\","
+            "\"state\":\"as left\"}");
+    expect(&c,
+           "there is no test plan \\\"q\\\"; there is only \\\"p\\\". And there is no type sheet \\\"u\\\"; "
+           "there are \\\"t\\\" and \\\"t2\\\"");
+    say(&c, "{\"id\":6,\"do\":\"plans\"}");
+    expect(&c, "\"plans\":[\"p\"],\"types\":[\"t\",\"t2\"]");
     close(c.fd);
     close_house(&h);
 }

@@ -26,15 +26,20 @@
 #include "procedures/measures/budget.h"
 #include "procedures/measures/measures.h"
 #include "procedures/measures/numeric/minimax_line.h"
+#include "procedures/measures/numeric/student.h"
+#include "procedures/measures/numeric/summary.h"
 #include "procedures/measures/reference_play.h"
 #include "procedures/measures/sweep_curve.h"
 #include "procedures/measures/sweep_faults.h"
 #include "procedures/measures/sweep_track.h"
 
-#define DEGREE       0.017453292519943295
-#define LEAST_CHANGE 0.02 /* of the reading over the judged range: less is no sensor */
-#define MOST_DELAY   0.5  /* s */
-#define INSET        0.03 /* of what was swept, at each end: there the direction has only just changed */
+#define DEGREE         0.017453292519943295
+#define LEAST_CHANGE   0.02  /* of the reading over the judged range: less is no sensor */
+#define MOST_DELAY     0.5   /* s */
+#define STANDS         0.3   /* of the usual way between two readings: less is standing still */
+#define LEAST_STANDING 5     /* readings at a turn that tell where it was */
+#define NEAR_END       0.001 /* of what was swept */
+#define INSET          0.03  /* of what was swept, at each end: there the direction has only just changed */
 
 enum {
     USABLE,
@@ -170,6 +175,28 @@ static double without_noise(double largest, double u, size_t many, double *doubt
     return value;
 }
 
+/* By how much the largest of `many` readings of one value lies above it, in standard deviations (Blom 1958,
+ * from memory). */
+static double excess(size_t many)
+{
+    double n = (double)many;
+    return many > 1 ? es_t_quantile((n - 0.375) / (n + 0.25), INFINITY) : 0;
+}
+
+/* The largest of many figures of about the same size: those that could have been it decide by how much noise
+ * lifts it. */
+static double without_excess(const double *figures, size_t n, double largest, double u, double *doubt)
+{
+    size_t rivals = 0;
+    for (size_t i = 0; i < n; i++)
+        rivals += figures[i] > largest - 3 * u;
+    double value = fmax(0, largest - u * excess(rivals));
+    /* the largest of many varies less than one: to 2 % as tables of its variance have it, from memory */
+    double spread = u * (1 - 0.25 * excess(rivals));
+    *doubt = hypot(spread, value > 0 ? 0.3 * u * excess(rivals) : largest / 2);
+    return value;
+}
+
 static int extent(const struct es_sweep *s, size_t *ups, size_t *downs)
 {
     *ups = *downs = 0;
@@ -194,8 +221,8 @@ struct job {
 static void figures_of_points(const struct job *j, struct es_measured *out)
 {
     const struct es_sweep_curve *c = &j->curve;
-    double x[ES_SWEEP_MAX_POINTS] = {0}, y[ES_SWEEP_MAX_POINTS] = {0}, u = 0, apart = 0, apart_u = 0,
-           range = 0, u_leg = 0;
+    double x[ES_SWEEP_MAX_POINTS] = {0}, y[ES_SWEEP_MAX_POINTS] = {0}, differences[ES_SWEEP_MAX_POINTS] = {0},
+           u = 0, apart = 0, apart_u = 0, range = 0, u_leg = 0;
     size_t n = c->count; /* 5 at least, by the settings' rows */
     for (size_t i = 0; i < n; i++) {
         const struct es_sweep_static *p = &c->at[i];
@@ -207,7 +234,8 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
         x[i] = p->angle;
         y[i] = 0.5 * (p->up + p->down);
         u = fmax(u, 0.5 * hypot(p->u_up, p->u_down));
-        apart = fmax(apart, fabs(p->down - p->up));
+        differences[i] = fabs(p->down - p->up);
+        apart = fmax(apart, differences[i]);
         apart_u = fmax(apart_u, hypot(p->u_up, p->u_down));
         range = fmax(range, p->range);
         u_leg = fmax(u_leg, p->u_leg);
@@ -217,10 +245,12 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
     for (size_t i = 0; i < n; i++)
         terminal = fmax(terminal, fabs(y[i] - y[0] - slope * (x[i] - x[0])));
     struct es_minimax_line best;
-    double v = without_noise(terminal / span, u / span, n, &doubt);
+    /* a point and the line through two others: variances 1 + 1/2 */
+    double v = without_noise(terminal / span, sqrt(1.5) * u / span, n, &doubt);
     set(&out[TERMINAL], v, hypot(doubt, step), 0);
     if (es_minimax_line(x, y, n, &best)) {
-        v = without_noise(best.deviation / span, u / span, n, &doubt);
+        /* three points share it: variances 1/4 + 1/16 + 1/16 at least */
+        v = without_noise(best.deviation / span, 0.65 * u / span, n, &doubt);
         set(&out[INDEPENDENT], v, hypot(doubt, step), 0);
     }
     if (j->delay.known) {
@@ -230,8 +260,8 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
             mean_speed += j->sweep.legs[k].speed / (double)j->sweep.leg_count;
         double left = 2 * mean_speed * j->delay.u * fabs(c->slope) / span;
         left = hypot(left, es_rectangular(j->play) * fabs(c->slope) / span);
-        v = without_noise(apart / span, apart_u / span, n, &doubt);
-        set(&out[HYSTERESIS], v, hypot(hypot(doubt, left), step), 0);
+        v = without_excess(differences, n, apart, apart_u, &doubt);
+        set(&out[HYSTERESIS], v / span, hypot(hypot(doubt / span, left), step), 0);
     } else {
         es_measured_refuse(
             &out[HYSTERESIS],
@@ -283,28 +313,57 @@ static void figures_of_track(const struct job *j, struct es_measured *out)
     set(&out[USABLE], usable, hypot(edge * sqrt(2.0), j->track.u), usable * a->gain);
 }
 
-/* Least and largest reading at the ends of what was swept: the mean over the 1 % nearest to each end. */
-static void margins(const struct job *j, struct es_measured *out)
+static bool stands(const struct es_sweep_point *p, double way)
+{
+    return p[0].paired && p[-1].paired && fabs(p[0].angle - p[-1].angle) < STANDS * way;
+}
+
+/* How far the sweep went, from where the shaft stood at its turns: the furthest single reading is further by
+ * noise. `u`: noise of it. */
+static double end_of(const struct es_sweep *s, int high, double *work, double *u)
+{
+    double furthest = high ? s->most : s->least, near = NEAR_END * (s->most - s->least);
+    size_t n = 0;
+    for (size_t i = 1; i < s->n; i++)
+        if (stands(&s->points[i], s->sample_angle) && fabs(s->points[i].angle - furthest) < near)
+            work[n++] = s->points[i].angle;
+    *u = es_rectangular(near / 8);
+    if (n < LEAST_STANDING)
+        return furthest;
+    double end = es_median(work, n);
+    for (size_t i = 0; i < n; i++)
+        work[i] = fabs(work[i] - end);
+    *u = 1.4826 * es_median(work, n) * sqrt(1.57 / (double)n); /* of a median */
+    return end;
+}
+
+/* Least and largest reading at the ends of what was swept: the mean over the 0.3 % nearest to each end. */
+static enum es_status margins(const struct job *j, struct es_measured *out, struct es_error *err)
 {
     const struct es_sweep *s = &j->sweep;
     double band = 0.003 * (s->most - s->least), sum[2] = {0, 0};
+    double *work = malloc((s->n + 1) * sizeof *work);
+    if (!work)
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu readings.", s->n);
+    double u_at[2], at[2] = {end_of(s, 0, work, &u_at[0]), end_of(s, 1, work, &u_at[1])};
+    free(work);
     size_t n[2] = {0, 0};
     for (size_t i = 0; i < s->n; i++) {
         const struct es_sweep_point *p = &s->points[i];
         if (!p->paired || !p->good || p->odd)
             continue;
         for (int e = 0; e < 2; e++) {
-            double end = e ? s->most : s->least;
-            if (fabs(p->angle - end) > band)
+            if (fabs(p->angle - at[e]) > band)
                 continue;
-            sum[e] += p->ratio - j->curve.slope * (p->angle - end);
+            bool track = p->angle >= j->track.low && p->angle <= j->track.high;
+            sum[e] += p->ratio - (track ? j->curve.slope * (p->angle - at[e]) : 0);
             n[e]++;
         }
     }
     if (!n[0] || !n[1]) {
         es_measured_refuse(&out[MARGIN_LOW], "no good reading at one end of the sweep");
         es_measured_refuse(&out[MARGIN_HIGH], "no good reading at one end of the sweep");
-        return;
+        return ES_OK;
     }
     double end[2] = {sum[0] / (double)n[0], sum[1] / (double)n[1]};
     int low = end[0] < end[1] ? 0 : 1;
@@ -314,10 +373,11 @@ static void margins(const struct job *j, struct es_measured *out)
         double noise =
             hypot(j->curve.noise / sqrt((double)n[e]), es_resolution_u(u->resolution, j->curve.noise));
         double late = fabs(j->curve.slope) * (j->delay.known ? s->legs[0].speed * j->delay.u : unaligned(j));
-        late = hypot(late, fabs(j->curve.slope) * es_rectangular(j->play / 2));
+        late = hypot(late, fabs(j->curve.slope) * hypot(es_rectangular(j->play / 2), u_at[e]));
         set(&out[m ? MARGIN_HIGH : MARGIN_LOW], m ? 1 - end[e] : end[e], hypot(noise, late),
             hypot(u->offset, u->gain * end[e]));
     }
+    return ES_OK;
 }
 
 /* Does the reading change with the angle at all? */
@@ -425,7 +485,8 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
     }
     figures_of_points(j, out);
     figures_of_track(j, out);
-    margins(j, out);
+    if ((status = margins(j, out, err)) != ES_OK)
+        return status;
     for (int o = 0; text[0] && o < OUTPUTS; o++)
         if (o == USABLE || o == DROPOUTS || o == WIDEST)
             es_measured_refuse(&out[o], "%s", text);

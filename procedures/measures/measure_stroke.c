@@ -87,7 +87,7 @@ static double expected_u(const void *settings, size_t output, const struct es_ch
     double one = es_resolution_u(c->resolution, 0);
     if (output == ANGLE_TRAVEL || output == TRAVEL) {
         const struct es_fact *full = output == TRAVEL ? es_fact_find(facts, "full travel") : NULL;
-        return hypot(one * sqrt(2.0), hypot(c->repeatability, full ? c->gain * full->value : 0));
+        return hypot(one * sqrt(2.0), full ? c->gain * full->value : 0);
     }
     double twice = output == ANGLE_ASYMMETRY ? 2 : 1;
     return hypot(one * sqrt(twice), hypot(c->offset * twice, c->repeatability));
@@ -240,7 +240,10 @@ static void combine(const struct end ends[2], double a, double b, const struct e
         budget.fourth_per_dof[ES_TERM_REPEAT] += f * f * ends[i].noise.fourth_per_dof[ES_TERM_REPEAT];
     }
     double value = a * ends[0].mean + b * ends[1].mean;
-    es_channel_terms(&budget, &series->u, a + b, value, 1);
+    struct es_channel_uncertainty u = series->u;
+    if (a + b == 0) /* both ends in one act: what connecting and settling adds is in both */
+        u.repeatability = 0;
+    es_channel_terms(&budget, &u, a + b, value, 1);
     es_measured_set(m, value, &budget);
     m->role = series->role;
     m->first = a != 0 && b != 0 ? (ends[0].first < ends[1].first ? ends[0].first : ends[1].first)

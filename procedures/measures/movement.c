@@ -5,7 +5,8 @@
 #include "procedures/measures/budget.h"
 #include "procedures/measures/numeric/summary.h"
 
-#define BLOCKS 40 /* a swing of which ten fit into the stretch keeps nine tenths of its size */
+#define BLOCKS     40  /* a swing of which ten fit into the stretch keeps nine tenths of its size */
+#define STANDS_OUT 1.5 /* times the usual range: the largest of ten holds may reach it by chance */
 
 /* Expected range of n normal values over their standard deviation: 2 sqrt(2 ln n) is its bound, 0.8 of it
  * what is usual for n of 10 to 100 (tables of the relative range, from memory: 3.08, 4.32, 5.02). */
@@ -27,8 +28,9 @@ void es_movement_of(const double *y, size_t n, double resolution, struct es_move
     double range = most - least, scatter = es_noise_from_differences(y, n);
     double noise = scatter / sqrt((double)n / (double)blocks);
     double alone = noise * usual_range((double)blocks);
-    out->range = sqrt(fmax(0, range * range - alone * alone));
-    double doubt = out->range > 0 ? fmin(range - out->range, 0.6 * alone) : 0.5 * alone;
+    out->range = range > STANDS_OUT * alone ? sqrt(range * range - alone * alone) : 0;
+    double doubt =
+        out->range > 0 ? fmin(range - out->range, 0.6 * alone) : es_rectangular(STANDS_OUT * alone);
     double step = es_resolution_u(resolution, scatter) * sqrt(2.0);
     out->u = hypot(hypot(doubt, noise), step);
 }

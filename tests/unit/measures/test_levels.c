@@ -246,8 +246,11 @@ Test(stroke, offset_cancels_in_travel_and_doubles_in_asymmetry)
     struct es_trace *t = stroke(100, 0.0001, 13);
     t->series[0].u.offset = 1e-3;
     t->series[1].u.offset = 1e-2;
+    t->series[0].u.repeatability = 5e-4; /* one act: it is in both ends */
     struct es_measured *m = syn_measure_one("stroke", NULL, t, NULL);
     cr_assert_lt(get("stroke", m, "travel")->u_common, 1e-9);
+    cr_assert_lt(get("stroke", m, "travel")->u_repeat, 1e-4);
+    cr_assert_geq(get("stroke", m, "lower end")->u_repeat, 5e-4);
     cr_assert_float_eq(get("stroke", m, "lower end")->u_common, 1e-3, 1e-9);
     cr_assert_float_eq(get("stroke", m, "angle asymmetry")->u_common, 2e-2, 1e-9);
     free(m);

@@ -145,6 +145,31 @@ Test(sweep, track_ends_inside_the_sweep)
     }
 }
 
+/* Sixty sweeps each of two sensors: intervals that hold the truth as often as they say, and no bias by the
+ * largest of many noisy figures. */
+Test(sweep, intervals_hold)
+{
+    static const char *const names[] = {"margin low", "margin high", "hysteresis"};
+    struct syn_sweep s = {
+        .rate = 100, .speeds = {12 * DEG, 36 * DEG}, .noise = 2e-4, .angle_noise = 0.01 * DEG};
+    double truth[] = {0.1, 0.1, 0.1 / 90 / 0.94}, bias[3] = {0, 0, 0};
+    int held[3] = {0, 0, 0}, n = 120;
+    for (int k = 0; k < n; k++) {
+        s.play = k % 2 ? 0.1 * DEG : 0; /* for the margins a sensor without play, which reaches both ends */
+        struct es_measured *m = sweep(&s, NULL, 100 + (uint64_t)k);
+        for (int i = k % 2 ? 2 : 0; i < (k % 2 ? 3 : 2); i++) {
+            const struct es_measured *v = get(m, names[i]);
+            held[i] += fabs(v->value - truth[i]) <= v->U;
+            bias[i] += (v->value - truth[i]) / v->u / (n / 2);
+        }
+        free(m);
+    }
+    for (int i = 0; i < 3; i++) {
+        cr_assert_geq(held[i], 52, "%s: %d of %d, bias %.2f u", names[i], held[i], n / 2, bias[i]);
+        cr_assert_lt(fabs(bias[i]), 0.6, "%s: %.2f u", names[i], bias[i]);
+    }
+}
+
 Test(sweep, refusals)
 {
     struct syn_sweep s = {.rate = 200, .speeds = {20 * DEG}, .noise = 1e-4};

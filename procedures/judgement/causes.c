@@ -200,8 +200,22 @@ static double entropy(double p)
     return p > 0 && p < 1 ? -p * log2(p) - (1 - p) * log2(1 - p) : 0;
 }
 
-/* The check from whose answer most is learned per minute, its handling counted as two minutes. */
-static const struct es_detection_check *best_check(const struct es_detection *d, const struct candidate *p)
+/* The quickest check that shows a cause. */
+static const struct es_detection_check *confirming(const struct es_detection *d, size_t cause)
+{
+    const struct es_detection_check *best = NULL;
+    for (size_t i = 0; i < d->check_count; i++) {
+        if (d->checks[i].finds >> cause & 1 && (!best || d->checks[i].minutes < best->minutes)) {
+            best = &d->checks[i];
+        }
+    }
+    return best;
+}
+
+/* The check from whose answer most is learned per minute, its handling counted as two minutes; where nothing
+ * is left to tell apart, the one that confirms what is named first. */
+static const struct es_detection_check *best_check(const struct es_detection *d, const struct candidate *p,
+                                                   const struct es_causes *named)
 {
     const struct es_detection_check *best = NULL;
     double most = 0;
@@ -215,6 +229,9 @@ static const struct es_detection_check *best_check(const struct es_detection *d,
             most = learned / (d->checks[i].minutes + 2);
             best = &d->checks[i];
         }
+    }
+    if (!best && named->count) {
+        best = confirming(d, named->items[0].index);
     }
     return best;
 }
@@ -263,7 +280,7 @@ enum es_status es_causes_rank(const struct es_detection *table, const char *type
             insert(out, &v, p, c);
         }
     }
-    out->check = best_check(table, p);
+    out->check = best_check(table, p, out);
     return ES_OK;
 }
 

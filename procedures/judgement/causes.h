@@ -30,10 +30,10 @@ struct es_cause {
 struct es_causes {
     struct es_cause items[ES_CAUSES_MAX]; /* most likely first */
     size_t count;
-    double no_fault;    /* probability */
-    double by_place[3]; /* enum es_cause_place */
-    const struct es_detection_check
-        *check; /* tells the leading ones apart best for its time; NULL: none does */
+    double no_fault;                        /* probability */
+    double by_place[3];                     /* enum es_cause_place */
+    const struct es_detection_check *check; /* tells the leading ones apart best for its time, or confirms the
+                             first; NULL: none does */
 };
 
 /* `rates` (NULL: the table's own): one a cause of the table, each the share of tested units that have it, sum

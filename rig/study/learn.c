@@ -275,6 +275,31 @@ enum es_status es_study_learn(const struct es_study *study, struct es_detection 
 
 /* ---- Held against a study ---- */
 
+/* A list of at most so many kinds, in the order first met; sorted at the end. */
+static void confuse(struct es_study_naming *out, int fault, int named)
+{
+    size_t i = 0;
+    while (i < out->confused_count && (out->confused[i].fault != fault || out->confused[i].named != named)) {
+        i++;
+    }
+    if (i == out->confused_count) {
+        if (i == sizeof out->confused / sizeof out->confused[0]) {
+            return;
+        }
+        out->confused[out->confused_count++] = (struct es_study_confusion){fault, named, 0};
+    }
+    out->confused[i].units++;
+}
+
+static int by_units(const void *a, const void *b)
+{
+    const struct es_study_confusion *x = a, *y = b;
+    if (x->units != y->units) {
+        return (x->units < y->units) - (x->units > y->units);
+    }
+    return x->fault != y->fault ? x->fault - y->fault : x->named - y->named;
+}
+
 static void name_one(const struct es_study_unit *u, const struct es_detection *table,
                      const struct es_causes *c, struct es_study_naming *out)
 {
@@ -290,7 +315,11 @@ static void name_one(const struct es_study_unit *u, const struct es_detection *t
         return;
     }
     out->units++;
-    out->first += first && !strcmp(first->name, fault);
+    if (first && !strcmp(first->name, fault)) {
+        out->first++;
+    } else {
+        confuse(out, u->fault, first ? es_virtual_fault_find(first->name) : -1);
+    }
     out->said += first ? c->items[0].probability : 0;
     for (size_t i = 0; i < c->count && i < 3; i++) {
         out->among_three += !strcmp(table->causes[c->items[i].index].name, fault);
@@ -328,6 +357,7 @@ enum es_status es_study_name_causes(const struct es_study *study, const struct e
         }
     }
     free(seen);
+    qsort(n.confused, n.confused_count, sizeof n.confused[0], by_units);
     n.said = n.units ? n.said / (double)n.units : NAN;
     if (status == ES_OK) {
         *out = n;

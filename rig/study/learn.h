@@ -15,11 +15,18 @@ enum es_status es_detection_write(const struct es_detection *table, struct es_te
                                   struct es_error *err) ES_MUST_CHECK;
 
 /* How well a table, learned with another seed, names the causes of this study's units that did not pass. */
+struct es_study_confusion {
+    int fault, named; /* of the virtual bench; named -1: no cause at all */
+    size_t units;
+};
+
 struct es_study_naming {
-    size_t units, first, among_three; /* faults of unit and mounting at severities that matter */
-    size_t bench, bench_first;        /* faults of the bench; first named was one of the bench's */
-    double said;                      /* mean probability of the first-named cause of `units` */
-    size_t unknown;                   /* units whose type the table does not know */
+    size_t units, first, among_three;       /* faults of unit and mounting at severities that matter */
+    size_t bench, bench_first;              /* faults of the bench; first named was one of the bench's */
+    double said;                            /* mean probability of the first-named cause of `units` */
+    size_t unknown;                         /* units whose type the table does not know */
+    struct es_study_confusion confused[20]; /* most frequent first; only of `units` */
+    size_t confused_count;
 };
 
 enum es_status es_study_name_causes(const struct es_study *study, const struct es_detection *table,

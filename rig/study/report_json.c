@@ -123,6 +123,15 @@ static void name_causes(struct es_text *t, const struct es_study_naming *n)
     es_json_integer(t, "units with bench faults", (long long)n->bench);
     es_json_integer(t, "cause of the bench first", (long long)n->bench_first);
     es_json_integer(t, "units of unknown types", (long long)n->unknown);
+    es_json_array(t, "confused");
+    for (size_t i = 0; i < n->confused_count; i++) {
+        es_json_object(t, NULL);
+        es_json_text(t, "fault", es_study_fault_name(n->confused[i].fault));
+        es_json_text(t, "first named", es_study_fault_name(n->confused[i].named));
+        es_json_integer(t, "units", (long long)n->confused[i].units);
+        es_json_end_object(t);
+    }
+    es_json_end_array(t);
     es_json_end_object(t);
 }
 

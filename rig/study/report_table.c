@@ -154,6 +154,18 @@ static enum es_status print_faults(const struct es_study *s, const struct es_stu
     return status;
 }
 
+static void print_confused(const struct es_study_naming *n, FILE *to)
+{
+    if (n->confused_count) {
+        fputs("\nNamed first in place of the right cause:\n", to);
+    }
+    for (size_t i = 0; i < n->confused_count; i++) {
+        fprintf(to, "  %zu: %s taken for %s\n", n->confused[i].units,
+                es_study_fault_name(n->confused[i].fault),
+                n->confused[i].named < 0 ? "no fault" : es_study_fault_name(n->confused[i].named));
+    }
+}
+
 static enum es_status print_coverage(const struct es_study *s, const struct es_study_summary *m, size_t width,
                                      bool colour, FILE *to, struct es_error *err)
 {
@@ -206,6 +218,9 @@ enum es_status es_study_report_table(const struct es_study *study, const struct 
     if (status == ES_OK && summary->unit_all.n + summary->bench_all.n > 0) {
         fputc('\n', to);
         status = print_faults(study, summary, width, colour, to, err);
+    }
+    if (status == ES_OK && naming) {
+        print_confused(naming, to);
     }
     if (status == ES_OK && summary->coverage_count) {
         fputc('\n', to);

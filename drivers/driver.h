@@ -99,6 +99,13 @@ struct es_driver {
     enum es_status (*write)(struct es_bus *bus, const struct es_point *point, double raw,
                             struct es_stamp *acted, struct es_error *err);
 
+    /* Settings that can be asked for: points of a plan with `writable` set. True when the instrument tells
+     * what was written to this channel (its driver's channel struct); both slots NULL: it never does. */
+    bool (*shows_setting)(const void *channel);
+    /* True when `read` is what writing `raw` must have left there: the register's type and the digits of a
+     * command round. */
+    bool (*same_setting)(const void *channel, double raw, double read);
+
     /* After a time-out: waits until the line has been quiet for the longest turn-around, empties it. A TCP
      * connection is made anew. The caller probes afterwards. After a hang-up: tries once to get the line
      * back, a serial adapter under another name too. ES_HANGUP when it is still gone: call it again later, or

@@ -205,14 +205,20 @@ static struct es_stamp stamp_of(const struct es_bus *bus, size_t instrument, con
     return stamp;
 }
 
+/* The question for a value, or for the setting of an output. */
+static const char *question_of(const struct es_point *point)
+{
+    const struct es_line_channel *c = point->address;
+    return point->writable ? c->read_back : c->ask;
+}
+
 static enum es_status bus_read(struct es_bus *bus, size_t index, struct es_raw *values,
                                struct es_stamp *stamp, struct es_error *err)
 {
     if (index >= bus->request_count)
         return es_fail(err, ES_USAGE, "request %zu is not in the plan", index);
     const struct es_request *r = &bus->requests[index];
-    const struct es_line_channel *first = bus->points[r->point_index[0]].address;
-    struct es_line_talk x = {.command = first->ask, .answers = true};
+    struct es_line_talk x = {.command = question_of(&bus->points[r->point_index[0]]), .answers = true};
     enum es_status status;
     for (int try = 0; try < 2; try++) {
         status = make_known(bus, r->instrument, err);
@@ -240,6 +246,19 @@ static enum es_status bus_read(struct es_bus *bus, size_t index, struct es_raw *
     return ES_OK;
 }
 
+static bool shows_setting(const void *channel)
+{
+    const struct es_line_channel *c = channel;
+    return c->read_back && c->answer;
+}
+
+/* What was sent was rounded to its digits. */
+static bool same_setting(const void *channel, double raw, double read)
+{
+    const struct es_line_channel *c = channel;
+    return fabs(read - raw) <= c->within + 0.5000001 * pow(10, -(double)c->digits);
+}
+
 /* Asks whether a setting was understood and what it has become. */
 static enum es_status prove(struct es_bus *bus, size_t instrument, const struct es_line_channel *c,
                             double raw, struct es_error *err)
@@ -265,9 +284,7 @@ static enum es_status prove(struct es_bus *bus, size_t instrument, const struct 
         return es_error_context(err, status, "it was sent, but cannot be read back");
     if (!es_pattern_match(c->answer, x.answer, x.length, &back))
         return mismatch(bus, &x, c->answer, err);
-    /* What was sent was rounded to its digits. */
-    double allowed = c->within + 0.5000001 * pow(10, -(double)c->digits);
-    if (!back.valid || fabs(back.value - raw) > allowed)
+    if (!back.valid || !same_setting(c, raw, back.value))
         return es_fail(err, ES_REFUSED, "%g is read back. Look at the instrument's limits", back.value);
     return ES_OK;
 }
@@ -321,8 +338,8 @@ static enum es_status bus_write(struct es_bus *bus, const struct es_point *point
 
 static bool same_request(const struct es_point *a, const struct es_point *b)
 {
-    const struct es_line_channel *p = a->address, *q = b->address;
-    return a->instrument == b->instrument && strcmp(p->ask, q->ask) == 0;
+    return a->instrument == b->instrument && a->writable == b->writable &&
+           strcmp(question_of(a), question_of(b)) == 0;
 }
 
 static void forget_plan(struct es_bus *bus)
@@ -342,9 +359,9 @@ static enum es_status bus_plan(struct es_bus *bus, const struct es_point *points
                                struct es_error *err)
 {
     for (size_t i = 0; i < count; i++)
-        if (!((const struct es_line_channel *)points[i].address)->ask)
-            return es_fail(err, ES_USAGE, "%s: a channel without \"ask\" cannot be read",
-                           bus->commons[points[i].instrument].name);
+        if (!question_of(&points[i]))
+            return es_fail(err, ES_USAGE, "%s: a channel without \"%s\" cannot be read",
+                           bus->commons[points[i].instrument].name, points[i].writable ? "read back" : "ask");
     size_t room = count ? count : 1;
     struct es_point *copy = calloc(room, sizeof *copy);
     size_t *order = calloc(room, sizeof *order);
@@ -446,9 +463,11 @@ static double bus_line_limit(struct es_bus *bus)
 {
     double sum = 0;
     for (size_t r = 0; r < bus->request_count; r++) {
-        const struct es_line_channel *c = bus->points[bus->requests[r].point_index[0]].address;
+        const struct es_point *p = &bus->points[bus->requests[r].point_index[0]];
         const struct es_instrument_common *i = &bus->commons[bus->requests[r].instrument];
-        double characters = (double)strlen(c->ask) * (bus->settings->echo ? 2 : 1) + 12;
+        if (p->writable) /* settings: now and then only */
+            continue;
+        double characters = (double)strlen(question_of(p)) * (bus->settings->echo ? 2 : 1) + 12;
         sum += characters * es_line_character(bus->settings) + bus->settings->gap + i->latency;
     }
     return sum > 0 ? 1 / sum : 0;
@@ -479,6 +498,8 @@ const struct es_driver es_line_driver = {
     .plan = bus_plan,
     .read = bus_read,
     .write = bus_write,
+    .shows_setting = shows_setting,
+    .same_setting = same_setting,
     .settle = bus_settle,
     .close = bus_close,
     .line_limit = bus_line_limit,

@@ -367,6 +367,22 @@ static enum es_status compare_back(struct es_bus *bus, const struct es_point *po
         coil ? (double)back[0] : es_modbus_decode(c, back).value);
 }
 
+static bool shows_setting(const void *channel)
+{
+    const struct es_modbus_channel *c = channel;
+    return c->read_back && (c->table == ES_MODBUS_COIL || c->table == ES_MODBUS_HOLDING);
+}
+
+static bool same_setting(const void *channel, double raw, double read)
+{
+    const struct es_modbus_channel *c = channel;
+    uint16_t written[4] = {0}, back[4] = {0};
+    if (c->table == ES_MODBUS_COIL)
+        return (raw != 0) == (read != 0);
+    return es_modbus_encode(c, raw, written, NULL) == ES_OK &&
+           es_modbus_encode(c, read, back, NULL) == ES_OK && memcmp(written, back, sizeof written) == 0;
+}
+
 static enum es_status bus_write(struct es_bus *bus, const struct es_point *point, double raw,
                                 struct es_stamp *acted, struct es_error *err)
 {
@@ -478,12 +494,14 @@ static double bus_line_limit(struct es_bus *bus)
     for (size_t b = 0; b < bus->plan.block_count; b++) {
         const struct es_modbus_block *block = &bus->plan.blocks[b];
         uint8_t pdu[ES_MODBUS_PDU_MAX];
+        if (block->settings) /* now and then only */
+            continue;
         size_t request = es_modbus_ask_read(block->table, block->address, block->count, pdu);
         size_t answer = es_modbus_answer_length(pdu, request);
         sum += es_modbus_wire_time(bus->settings->baud, request + answer + 6) +
                2 * es_modbus_wire_silence(bus->wire) + bus->commons[block->instrument].latency;
     }
-    return 1 / sum;
+    return sum > 0 ? 1 / sum : 0;
 }
 
 static void bus_describe(struct es_bus *bus, char *out, size_t size)
@@ -511,6 +529,8 @@ const struct es_driver es_modbus_driver = {
     .plan = bus_plan,
     .read = bus_read,
     .write = bus_write,
+    .shows_setting = shows_setting,
+    .same_setting = same_setting,
     .settle = bus_settle,
     .close = bus_close,
     .line_limit = bus_line_limit,

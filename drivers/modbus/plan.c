@@ -102,12 +102,13 @@ static void make_blocks(const struct es_instrument_common *instruments, const st
         bool same = block && block->instrument == instrument && block->table == c->table;
         if (!same || !joins(instruments[instrument].settings, block, c)) {
             block = &plan->blocks[plan->block_count++];
-            *block = (struct es_modbus_block){instrument,         c->table, (uint16_t)c->address,
-                                              (uint16_t)width(c), k,        0};
+            *block = (struct es_modbus_block){
+                instrument, c->table, (uint16_t)c->address, (uint16_t)width(c), k, 0, true};
         }
         long end = c->address + width(c) - block->address;
         if (end > block->count)
             block->count = (uint16_t)end;
+        block->settings &= points[point].writable;
         block->points++;
     }
     for (size_t b = 0; b < plan->block_count; b++)

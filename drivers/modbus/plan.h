@@ -9,6 +9,7 @@ struct es_modbus_block {
     int table; /* enum es_modbus_table */
     uint16_t address, count;
     size_t first, points; /* into es_modbus_plan.order */
+    bool settings;        /* of outputs only */
 };
 
 struct es_modbus_plan {

@@ -354,13 +354,20 @@ enum es_status es_virtual_happen(struct es_virtual *v, enum es_role role, double
 {
     const size_t count = sizeof happenings / sizeof happenings[0];
     size_t i = 0;
+    if (role >= 0 && role < ES_ROLE_COUNT && es_role_info(role)->direction == ES_OUT &&
+        role != ES_ROLE_WATCHDOG) {
+        if (es_role_info(role)->is_state && value != 0 && value != 1) {
+            return es_fail(err, ES_RANGE, "%s: 0 or 1, not %g", es_role_info(role)->name, value);
+        }
+        return es_virtual_write(v, role, value, err);
+    }
     while (i < count && happenings[i].role != role) {
         i++;
     }
     if (i == count) {
         return es_fail(err, ES_USAGE,
                        "this does not happen to a bench: only emergency stop, guard, ambient "
-                       "values and dew point are given from outside");
+                       "values, dew point and outputs are given from outside");
     }
     const double low = happenings[i].low, high = happenings[i].high;
     if (!(value >= low && value <= high) || (happenings[i].state && value != low && value != high)) {

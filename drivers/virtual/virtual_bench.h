@@ -113,8 +113,9 @@ struct es_virtual_reading es_virtual_reading(const struct es_virtual *v, enum es
 /* What is really so, without instrument. Outputs: what the hardware does (pressure behind the regulator). */
 double es_virtual_truth(const struct es_virtual *v, enum es_role role);
 
-/* What the surroundings do: emergency stop, guard (0 or 1), ambient values, dew point. ES_USAGE for other
- * roles. A pressed emergency stop also cuts the power of supply valve and shaft drive, as on a real bench. */
+/* What the surroundings do: emergency stop, guard (0 or 1), ambient values, dew point; and an output that
+ * somebody else sets, by another program or by hand. ES_USAGE for other roles, ES_RANGE outside of what can
+ * be. A pressed emergency stop also cuts the power of supply valve and shaft drive, as on a real bench. */
 enum es_status es_virtual_happen(struct es_virtual *v, enum es_role role, double value,
                                  struct es_error *err) ES_MUST_CHECK;
 

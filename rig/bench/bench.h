@@ -54,7 +54,7 @@ struct es_bench_channel {
     double signal_low, signal_high; /* coherent value at 4 mA and at 20 mA; NAMUR NE 43 decides quality */
     double plausible_low, plausible_high; /* coherent; outside: ES_OUT_OF_RANGE */
     double resolution;                    /* coherent */
-    double rate;                          /* Hz, wanted */
+    double rate;                          /* Hz, wanted; of an output: of asking for its setting */
     double stale_after;                   /* s */
     double refresh, lag;                  /* s, of the instrument */
     double noise;     /* coherent, standard; what the maker states; used by the virtual bench and by check */
@@ -64,6 +64,8 @@ struct es_bench_channel {
     enum es_role read_back;  /* of an output: the input that shows its effect; ES_ROLE_NONE: none */
     double read_back_within; /* coherent: largest difference */
     double read_back_after;  /* s: longest time until it shows */
+    bool watched; /* of an output: its setting can be read and must stay what was written, see output_watch.h
+                   */
 };
 
 struct es_safe_write {

@@ -5,6 +5,9 @@
 
 #include "rig/bench/bench_reader.h"
 
+#define INPUT_RATE   10.0 /* Hz */
+#define SETTING_RATE 5.0
+
 static bool has_unit(const struct es_role_info *role)
 {
     return !role->is_state && role->dimension != ES_DIM_NUMBER;
@@ -215,7 +218,8 @@ static void read_back(struct es_bench_reader *r, const cJSON *object, struct es_
     es_bench_rows_free("read back", &t);
 }
 
-static void read_address(struct es_bench_reader *r, const cJSON *object, struct es_bench_channel *c)
+static void read_address(struct es_bench_reader *r, const cJSON *object, bool watched,
+                         struct es_bench_channel *c)
 {
     const struct es_bench_instrument *instrument = &r->bench->instruments[c->instrument];
     const struct es_bench_bus *bus = &r->bench->buses[instrument->bus];
@@ -229,6 +233,8 @@ static void read_address(struct es_bench_reader *r, const cJSON *object, struct 
     if (c->address && bus->settings && d->check_channel) {
         d->check_channel(r->doc, item, bus->settings, c->address, c->writable, r->findings);
     }
+    c->watched = watched && c->writable && c->role != ES_ROLE_WATCHDOG && c->address && d->shows_setting &&
+                 d->shows_setting(c->address);
 }
 
 static bool find_instrument(struct es_bench_reader *r, const cJSON *object, const char *name, size_t *out)
@@ -256,7 +262,7 @@ static void read_rest(struct es_bench_reader *r, const cJSON *object, const stru
 {
     c->writable = es_role_info(c->role)->direction == ES_OUT;
     c->state = es_role_info(c->role)->is_state;
-    c->rate = t->rate;
+    c->rate = t->rate > 0 ? t->rate : c->writable ? SETTING_RATE : INPUT_RATE;
     c->refresh = t->refresh;
     c->lag = t->lag;
     read_unit(r, object, t, c);
@@ -271,8 +277,8 @@ static void read_rest(struct es_bench_reader *r, const cJSON *object, const stru
     read_back(r, t->read_back, c);
     if (t->instrument && find_instrument(r, object, t->instrument, &c->instrument)) {
         c->stale_after = t->stale_after > 0 ? t->stale_after
-                                            : patience(t->rate, &r->bench->instruments[c->instrument].common);
-        read_address(r, object, c);
+                                            : patience(c->rate, &r->bench->instruments[c->instrument].common);
+        read_address(r, object, t->watched, c);
     }
 }
 

@@ -42,6 +42,7 @@ struct es_channel_text {
     const cJSON *address, *scale, *signal, *plausible, *calibration, *read_back;
     const cJSON *resolution, *noise, *further, *repeatability;
     double rate, stale_after, refresh, lag;
+    bool watched;
 };
 struct es_scale_text {
     double factor, offset;

@@ -66,8 +66,8 @@ static const struct es_field channel_rows[] = {
      "outside, the value is refused as out of range; needed for analogue inputs without `signal`"},
     {"resolution", ES_FIELD_ANY, false, AT(channel, resolution), 0, 0, 0, NULL, NULL,
      "quantity: smallest step of the reading"},
-    {"rate", ES_FIELD_QUANTITY, false, AT(channel, rate), ES_DIM_FREQUENCY, 0.01, 1000, "10 Hz", NULL,
-     "how often it is read"},
+    {"rate", ES_FIELD_QUANTITY, false, AT(channel, rate), ES_DIM_FREQUENCY, 0.01, 1000, NULL, NULL,
+     "how often it is read; without it 10 Hz, and the setting of an output 5 Hz"},
     {"stale after", ES_FIELD_QUANTITY, false, AT(channel, stale_after), ES_DIM_TIME, 0, 600, "0 s", NULL,
      "older values are not used, and a run that needs the channel ends. 0 s: four sampling intervals, the "
      "instrument's tries and its turn-around"},
@@ -85,6 +85,9 @@ static const struct es_field channel_rows[] = {
      "from its calibration certificate"},
     {"read back", ES_FIELD_OBJECT, false, AT(channel, read_back), 0, 0, 0, NULL, NULL,
      "of an output: the input that proves a write"},
+    {"watched", ES_FIELD_BOOL, false, AT(channel, watched), 0, 0, 0, "true", NULL,
+     "of an output: during a run its setting is asked for and must stay what was written, where its address "
+     "says how it is read back; false: others may change it"},
 };
 
 static const struct es_field scale_rows[] = {

@@ -36,11 +36,11 @@ static enum es_status collect_points(struct es_bus_thread *t, struct es_error *e
         const struct es_bench_station *station = t->readers[s].station;
         for (size_t i = 0; i < station->channel_count; i++) {
             const struct es_bench_channel *c = &station->channels[i];
-            if (c->writable || t->bench->instruments[c->instrument].bus != t->index) {
+            if ((c->writable && !c->watched) || t->bench->instruments[c->instrument].bus != t->index) {
                 continue;
             }
             t->points[t->point_count] =
-                (struct es_point){es_bus_instrument_of(t, c->instrument), c->address, false};
+                (struct es_point){es_bus_instrument_of(t, c->instrument), c->address, c->writable};
             t->targets[t->point_count++] = (struct es_bus_point){c, s};
         }
     }
@@ -64,8 +64,11 @@ static bool make_plan(struct es_bus_thread *t)
     es_time now = es_clock_now();
     for (size_t i = 0; i < t->request_count; i++) {
         double rate = 0;
+        t->schedule[i].settings = true;
         for (size_t k = 0; k < t->requests[i].count; k++) {
-            double wanted = t->targets[t->requests[i].point_index[k]].channel->rate;
+            const struct es_bench_channel *c = t->targets[t->requests[i].point_index[k]].channel;
+            double wanted = c->rate;
+            t->schedule[i].settings &= c->writable;
             rate = wanted > rate ? wanted : rate;
         }
         t->schedule[i].interval = es_from_seconds(1 / rate);
@@ -118,7 +121,10 @@ static void deliver(struct es_bus_thread *t, const struct es_request *q, const s
                                     .role = (uint8_t)p->channel->role,
                                     .quality = ES_FAILED,
                                     .scan = t->scan};
-            if (!failed) {
+            if (!failed && p->channel->writable) {
+                x->quality = values[k].valid ? ES_GOOD : ES_FAILED;
+                x->value = values[k].value;
+            } else if (!failed) {
                 x->quality = (uint8_t)es_channel_value(p->channel, values[k], &x->value);
             }
         }
@@ -136,6 +142,9 @@ static void scan(struct es_bus_thread *t, size_t index)
     struct es_stamp stamp;
     struct es_error err = {0};
     es_time began = es_clock_now(), deadline = plan->next;
+    if (plan->settings && began - deadline > plan->interval) {
+        deadline = plan->next = began; /* a run has begun: not asked for before */
+    }
     enum es_status status = t->about->driver->read(t->bus, index, t->values, &stamp, &err);
     plan->next += plan->interval;
     es_time now = es_clock_now();
@@ -162,8 +171,11 @@ static void scan(struct es_bus_thread *t, size_t index)
 /* The request whose time comes first, leaving out silent and wrong instruments. */
 static bool next_scan(const struct es_bus_thread *t, size_t *index, es_time *when)
 {
-    bool any = false;
+    bool any = false, run = atomic_load(&t->busy) > 0;
     for (size_t i = 0; i < t->request_count; i++) {
+        if (t->schedule[i].settings && !run) {
+            continue;
+        }
         enum es_instrument_state state = t->instruments[t->requests[i].instrument].state;
         if (state == ES_INSTRUMENT_SILENT || state == ES_INSTRUMENT_WRONG) {
             continue;

@@ -55,6 +55,7 @@ struct es_bus_point { /* of the plan: where its samples go */
 
 struct es_bus_schedule { /* one request */
     es_time interval, next;
+    bool settings; /* of outputs only: wanted during runs */
 };
 
 struct es_bus_instrument {

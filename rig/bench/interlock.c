@@ -63,6 +63,23 @@ static const char *quality_words(enum es_quality q)
     return words[q];
 }
 
+/* The last good reading, which is beyond its ceiling. */
+static void say_beyond(const struct es_interlock *lock, enum es_role role, char *text, size_t size)
+{
+    const struct es_interlock_role *r = &lock->roles[role];
+    char value[48], limit[48];
+    es_quantity_format(r->value, r->channel->unit, 2, value, sizeof value);
+    es_quantity_format(r->value > r->highest ? r->highest : r->lowest, r->channel->unit, 2, limit,
+                       sizeof limit);
+    snprintf(text, size, "\"%s\" is at %s, beyond the ceiling of %s", es_role_info(role)->name, value, limit);
+}
+
+static bool far_beyond(const struct es_interlock_role *r)
+{
+    double limit = r->value > r->highest ? r->highest : r->lowest;
+    return fabs(r->value - limit) > ES_CEILING_FAR * fabs(limit);
+}
+
 /* What is wrong with a reading in itself; false when nothing is. */
 static bool reading_wrong(const struct es_interlock *lock, enum es_role role, char *text, size_t size)
 {
@@ -78,12 +95,9 @@ static bool reading_wrong(const struct es_interlock *lock, enum es_role role, ch
         snprintf(text, size, "\"%s\" is %s", name, quality_words(r->quality));
         return true;
     }
-    if (r->quality == ES_GOOD && (r->value > r->highest || r->value < r->lowest)) {
-        char value[48], limit[48];
-        const struct es_unit *unit = r->channel->unit;
-        es_quantity_format(r->value, unit, 2, value, sizeof value);
-        es_quantity_format(r->value > r->highest ? r->highest : r->lowest, unit, 2, limit, sizeof limit);
-        snprintf(text, size, "\"%s\" is at %s, beyond the ceiling of %s", name, value, limit);
+    if (es_role_info(role)->direction == ES_IN && r->quality == ES_GOOD &&
+        (r->value > r->highest || r->value < r->lowest)) {
+        say_beyond(lock, role, text, size);
         return true;
     }
     return false;
@@ -93,23 +107,43 @@ bool es_interlock_sample(struct es_interlock *lock, enum es_role role, enum es_q
                          es_time taken)
 {
     struct es_interlock_role *r = &lock->roles[role];
+    es_time since = r->beyond_since; /* of the reading before this one */
     r->quality = quality;
     r->last_taken = taken;
     if (quality == ES_GOOD) {
         r->value = value;
         r->last_good = taken;
         r->bad_since = 0;
-        if (!r->always && value <= r->highest && value >= r->lowest) {
-            return false;
-        }
+        bool beyond = value > r->highest || value < r->lowest;
+        r->beyond_since = !beyond ? 0 : since ? since : taken;
     } else if (!r->bad_since) {
         r->bad_since = taken;
     }
     char text[256];
-    if (lock->state != ES_LOCK_ARMED || !reading_wrong(lock, role, text, sizeof text)) {
+    if (lock->state != ES_LOCK_ARMED) {
         return false;
     }
-    return es_interlock_trip(lock, taken, text);
+    if (r->always) {
+        return reading_wrong(lock, role, text, sizeof text) && es_interlock_trip(lock, taken, text);
+    }
+    if (!r->beyond_since || (!since && !far_beyond(r))) {
+        return false;
+    }
+    say_beyond(lock, role, text, sizeof text);
+    return es_interlock_trip(lock, r->beyond_since, text);
+}
+
+void es_interlock_setting(struct es_interlock *lock, enum es_role role, bool good, es_time taken)
+{
+    struct es_interlock_role *r = &lock->roles[role];
+    r->last_taken = taken;
+    r->quality = good ? ES_GOOD : ES_FAILED;
+    if (good) {
+        r->last_good = taken;
+        r->bad_since = 0;
+    } else if (!r->bad_since) {
+        r->bad_since = taken;
+    }
 }
 
 void es_interlock_bus(struct es_interlock *lock, enum es_role role, bool up, es_time since)
@@ -133,18 +167,22 @@ static bool channel_lost(const struct es_interlock *lock, enum es_role role, es_
                  es_seconds(now - r->bus_away_since));
         return true;
     }
+    const char *what = "";
     if (es_role_info(role)->direction == ES_OUT) {
-        return false;
+        if (!r->channel->watched) {
+            return false;
+        }
+        what = "the setting of ";
     }
     if (r->bad_since && now - r->bad_since > patience) {
         *since = r->bad_since;
-        snprintf(text, size, "\"%s\" is %s for %.2f s", name, quality_words(r->quality),
+        snprintf(text, size, "%s\"%s\" is %s for %.2f s", what, name, quality_words(r->quality),
                  es_seconds(now - r->bad_since));
         return true;
     }
     if (now - r->last_taken > patience) {
         *since = r->last_taken + patience;
-        snprintf(text, size, "\"%s\" is stale: %s%.2f s", name,
+        snprintf(text, size, "%s\"%s\" is stale: %s%.2f s", what, name,
                  r->last_taken ? "its last value is as old as " : "it has given no value for ",
                  es_seconds(now - r->last_taken));
         return true;
@@ -170,6 +208,10 @@ bool es_interlock_tick(struct es_interlock *lock, es_time now)
         es_time since;
         if ((r->needed || r->always) && channel_lost(lock, (enum es_role)i, now, &since, text, sizeof text)) {
             return es_interlock_trip(lock, since, text);
+        }
+        if (r->beyond_since && now - r->beyond_since > es_from_seconds(r->channel->stale_after)) {
+            say_beyond(lock, (enum es_role)i, text, sizeof text);
+            return es_interlock_trip(lock, r->beyond_since, text);
         }
     }
     return false;
@@ -204,6 +246,11 @@ enum es_status es_interlock_arm(struct es_interlock *lock, const bool needed[sta
     for (int i = 0; i < ES_ROLE_COUNT; i++) {
         char text[256];
         es_time since;
+        struct es_interlock_role *r = &lock->roles[i];
+        if (r->channel && r->channel->watched) { /* settings are asked for from now on */
+            r->last_taken = now;
+            r->bad_since = 0;
+        }
         if (needed[i] && channel_lost(lock, (enum es_role)i, now, &since, text, sizeof text)) {
             return es_fail(err, ES_INTERLOCK, "%s", text);
         }

@@ -20,6 +20,11 @@
 /* An interlock that has not been looked after for this long has missed its own deadline. */
 #define ES_INTERLOCK_DEADLINE 0.5 /* s */
 
+/* Noise. Emergency stop and guard act at the first bad sample. A reading beyond its ceiling acts at once when
+ * it is beyond by more than this share of the ceiling, else when the next reading is not good and within
+ * either, or when none comes within the channel's staleness time. The cause's time is that of the first. */
+#define ES_CEILING_FAR 0.1
+
 /* A needed bus may be away for this long (re-identifying after one late answer) before the run must end. */
 #define ES_INTERLOCK_BUS_GRACE 1.0 /* s */
 
@@ -30,6 +35,7 @@ struct es_interlock_role {
     double lowest, highest;                 /* of the reading; infinite: no ceiling */
     es_time last_good, last_taken;          /* 0: never */
     es_time bad_since;                      /* 0: not bad */
+    es_time beyond_since;                   /* 0: the last good reading was within its ceiling */
     enum es_quality quality;
     double value;
     es_time bus_away_since; /* 0: it is there */
@@ -49,6 +55,9 @@ void es_interlock_init(struct es_interlock *lock, const struct es_bench_station 
 /* One sample. Returns true when it trips (ARMED -> TRIPPING). */
 bool es_interlock_sample(struct es_interlock *lock, enum es_role role, enum es_quality quality, double value,
                          es_time taken);
+
+/* The setting of a watched output was read, or could not be. Whether it is right is output_watch.h's. */
+void es_interlock_setting(struct es_interlock *lock, enum es_role role, bool good, es_time taken);
 
 /* The bus of a role's channel is there, or has been away since `since`. */
 void es_interlock_bus(struct es_interlock *lock, enum es_role role, bool up, es_time since);

@@ -13,7 +13,7 @@ void es_core_init(struct es_station_core *c, const struct es_bench *bench,
     for (int i = 0; i < ES_ROLE_COUNT; i++) {
         c->channels[i] = es_station_channel(station, (enum es_role)i);
         c->newest[i] = (struct es_reading){.quality = ES_FAILED, .taken = -1};
-        c->written[i] = NAN;
+        c->told[i].value = NAN;
     }
     c->trip_seconds = NAN;
     es_interlock_init(&c->lock, station);
@@ -41,23 +41,19 @@ bool es_core_sample(struct es_station_core *c, enum es_role role, enum es_qualit
     return tripped;
 }
 
-/* True when the output's matching input has had its time and shows something else. */
-static bool does_not_follow(const struct es_station_core *c, const struct es_bench_channel *out, char *text,
-                            size_t size)
+bool es_core_setting(struct es_station_core *c, enum es_role role, struct es_raw raw, es_time taken)
 {
-    const struct es_reading *in = &c->newest[out->read_back];
-    double told = c->written[out->role];
-    es_time after = c->written_at[out->role] + es_from_seconds(out->read_back_after);
-    if (isnan(told) || in->quality != ES_GOOD || in->taken <= after ||
-        fabs(in->value - told) <= out->read_back_within) {
-        return false;
-    }
-    char a[48], b[48];
-    es_quantity_format(told, out->unit, 3, a, sizeof a);
-    es_quantity_format(in->value, c->channels[out->read_back]->unit, 3, b, sizeof b);
-    snprintf(text, size, "\"%s\" was told %s, but \"%s\" shows %s", es_role_info(out->role)->name, a,
-             es_role_info(out->read_back)->name, b);
-    return true;
+    char text[256];
+    es_time since;
+    es_interlock_setting(&c->lock, role, raw.valid, taken);
+    return es_output_changed(&c->outputs[role], c->bench, c->channels[role], &c->told[role], raw, taken,
+                             &since, text, sizeof text) &&
+           es_interlock_trip(&c->lock, since, text);
+}
+
+void es_core_writing(struct es_station_core *c, enum es_role role)
+{
+    c->outputs[role].writing = true;
 }
 
 bool es_core_tick(struct es_station_core *c, es_time now)
@@ -66,9 +62,11 @@ bool es_core_tick(struct es_station_core *c, es_time now)
     for (size_t i = 0; c->lock.state == ES_LOCK_ARMED && i < c->station->channel_count; i++) {
         const struct es_bench_channel *out = &c->station->channels[i];
         char text[256];
+        es_time since;
         if (out->read_back != ES_ROLE_NONE && c->lock.roles[out->role].needed &&
-            does_not_follow(c, out, text, sizeof text)) {
-            tripped |= es_interlock_trip(&c->lock, now, text);
+            es_output_missing(&c->outputs[out->role], out, c->channels[out->read_back], &c->told[out->role],
+                              &c->newest[out->read_back], &since, text, sizeof text)) {
+            tripped |= es_interlock_trip(&c->lock, since, text);
         }
     }
     return tripped;
@@ -77,7 +75,8 @@ bool es_core_tick(struct es_station_core *c, es_time now)
 void es_core_wrote(struct es_station_core *c, enum es_role role, double value, enum es_status status,
                    es_time acted, double u_time)
 {
-    double from = isnan(c->written[role]) ? 0 : c->written[role];
+    double from = isnan(c->told[role].value) ? 0 : c->told[role].value;
+    c->outputs[role].writing = false;
     if (role == ES_ROLE_WATCHDOG) {
         return;
     }
@@ -87,12 +86,11 @@ void es_core_wrote(struct es_station_core *c, enum es_role role, double value, e
         es_journal_write(j, acted, &w);
     }
     if (status != ES_OK) {
-        c->written[role] = NAN; /* nobody knows */
+        c->told[role].value = NAN; /* nobody knows */
         return;
     }
     es_recorder_command(&c->recorder, role, acted, u_time, from, value);
-    c->written[role] = value;
-    c->written_at[role] = acted;
+    c->told[role] = (struct es_output_told){value, acted};
     c->newest[role] = (struct es_reading){value, ES_GOOD, acted, u_time};
 }
 

@@ -7,6 +7,7 @@
 
 #include "rig/bench/interlock.h"
 #include "rig/bench/journal.h"
+#include "rig/bench/output_watch.h"
 #include "rig/bench/recorder.h"
 
 struct es_station_core {
@@ -14,8 +15,8 @@ struct es_station_core {
     const struct es_bench_station *station;
     const struct es_bench_channel *channels[ES_ROLE_COUNT]; /* NULL: none */
     struct es_reading newest[ES_ROLE_COUNT];
-    double written[ES_ROLE_COUNT]; /* NAN: never */
-    es_time written_at[ES_ROLE_COUNT];
+    struct es_output_told told[ES_ROLE_COUNT];
+    struct es_output_watch outputs[ES_ROLE_COUNT];
     struct es_interlock lock;
     struct es_recorder recorder;
     struct es_safe_sequence safe;
@@ -33,6 +34,12 @@ void es_core_free(struct es_station_core *c);
 /* One sample on its way: interlock first, then newest value, then recordings. True when it tripped. */
 bool es_core_sample(struct es_station_core *c, enum es_role role, enum es_quality quality, double value,
                     es_time taken, double u_time);
+
+/* The setting of an output as its instrument tells it: the raw number. True when it tripped. */
+bool es_core_setting(struct es_station_core *c, enum es_role role, struct es_raw raw, es_time taken);
+
+/* A write is under way from here on, until es_core_wrote. */
+void es_core_writing(struct es_station_core *c, enum es_role role);
 
 /* What time alone makes bad, and outputs whose matching input does not follow. True when it tripped. */
 bool es_core_tick(struct es_station_core *c, es_time now);

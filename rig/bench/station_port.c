@@ -92,6 +92,7 @@ static enum es_status write_once(struct es_station *s, const struct es_bench_cha
     if (status != ES_OK) {
         return status;
     }
+    es_core_writing(&s->core, c->role);
     pthread_mutex_unlock(&s->lock);
     status = es_bus_wait(bus, ticket, &stamp, err);
     pthread_mutex_lock(&s->lock);
@@ -117,7 +118,7 @@ static enum es_status port_write(void *self, enum es_role role, double value, es
     }
     const struct es_bench_channel *c = s->core.channels[role];
     pthread_mutex_lock(&s->lock);
-    double from = s->core.written[role];
+    double from = s->core.told[role].value;
     es_time next = es_clock_now();
     for (;;) {
         status = es_core_status(&s->core, err);

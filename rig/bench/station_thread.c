@@ -41,8 +41,13 @@ static void journal_samples(struct es_station *s, const struct es_sample *x, siz
     struct es_journal_value values[ES_ROLE_COUNT];
     size_t used = 0;
     for (size_t i = 0; j && i < count; i++) {
-        values[used++] =
-            (struct es_journal_value){(enum es_role)x[i].role, (enum es_quality)x[i].quality, x[i].value};
+        if (!s->core.channels[x[i].role]->writable) {
+            values[used++] =
+                (struct es_journal_value){(enum es_role)x[i].role, (enum es_quality)x[i].quality, x[i].value};
+        }
+        if (used == 0) {
+            continue;
+        }
         if (i + 1 == count || x[i + 1].scan != x[i].scan || used == ES_ROLE_COUNT) {
             es_journal_scan(j, x[i].taken, (double)x[i].u_time, values, used);
             used = 0;
@@ -58,6 +63,12 @@ static void take_samples(struct es_station *s, size_t bus)
     do {
         count = es_ring_pop(ring, x, BATCH);
         for (size_t i = 0; i < count; i++) {
+            const struct es_bench_channel *c = s->core.channels[x[i].role];
+            if (c->writable) { /* its setting, a raw number */
+                struct es_raw raw = {x[i].value, x[i].quality == ES_GOOD};
+                es_core_setting(&s->core, c->role, raw, x[i].taken);
+                continue;
+            }
             es_core_sample(&s->core, (enum es_role)x[i].role, (enum es_quality)x[i].quality, x[i].value,
                            x[i].taken, (double)x[i].u_time);
             s->rate_count[x[i].role]++;
@@ -108,7 +119,11 @@ static enum es_status safe_post(void *self, enum es_role role, double value, es_
     struct es_safe_ticket *t = &s->tickets[slot];
     *t = (struct es_safe_ticket){true, es_station_bus_of(s, c), 0, role, value, es_clock_now()};
     *ticket = slot;
-    return es_bus_post(&s->live->buses[t->bus], s->core.station, c, raw, true, deadline, &t->ticket, err);
+    status = es_bus_post(&s->live->buses[t->bus], s->core.station, c, raw, true, deadline, &t->ticket, err);
+    if (status == ES_OK) {
+        es_core_writing(&s->core, role);
+    }
+    return status;
 }
 
 static bool safe_outcome(void *self, unsigned ticket, enum es_status *status, struct es_error *err)

@@ -5,160 +5,14 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "drivers/virtual/virtual_bench.h"
 #include "rig/bench/run.h"
-#include "rig/bench/station_core.h"
+#include "rig/bench/virtual_time.h"
 #include "rig/bench/write_check.h"
 
-#define LOOK      (ES_NS_PER_S / 20)   /* all inputs for the interlock, when nothing is recorded */
-#define SHOW      (ES_NS_PER_S / 10)   /* values to the watch */
 #define TRANSIT   (ES_NS_PER_S / 1000) /* from the request of a write to its effect */
 #define SLEW_STEP (ES_NS_PER_S / 20)
-#define U_TIME    1e-4 /* s, standard, of a time stamp: half an exchange over TCP */
-
-struct es_virtual_station {
-    struct es_site site;
-    struct es_station_core core;
-    struct es_virtual *v;
-    enum es_role inputs[ES_ROLE_COUNT];
-    size_t input_count;
-    es_time tick, next_tick; /* of the fastest recording, or LOOK */
-    es_time next_look, next_show, next_kick, kick_interval;
-    double kicks;
-    size_t silent_instrument; /* SIZE_MAX: none */
-    es_time silent_from;
-    struct {
-        enum es_status status;
-        struct es_error err;
-    } safe_outcomes[ES_SAFE_WRITE_MAX];
-    unsigned safe_posted;
-};
-
-static bool is_silent(const struct es_virtual_station *s, const struct es_bench_channel *c)
-{
-    return c->instrument == s->silent_instrument && es_virtual_now(s->v) >= s->silent_from;
-}
-
-static void sample(struct es_virtual_station *s, enum es_role role, es_time now)
-{
-    const struct es_bench_channel *c = s->core.channels[role];
-    if (is_silent(s, c)) {
-        return;
-    }
-    double value = 0;
-    enum es_quality q = es_channel_judge(c, es_virtual_reading(s->v, role).value, &value);
-    es_core_sample(&s->core, role, q, value, now, U_TIME);
-}
-
-static void journal_scan(struct es_virtual_station *s, const enum es_role *roles, size_t count, es_time now)
-{
-    struct es_journal *j = es_core_journal(&s->core);
-    if (!j || !count) {
-        return;
-    }
-    struct es_journal_value values[ES_ROLE_COUNT];
-    for (size_t i = 0; i < count; i++) {
-        const struct es_reading *r = &s->core.newest[roles[i]];
-        values[i] = (struct es_journal_value){roles[i], r->quality, r->value};
-    }
-    es_journal_scan(j, now, U_TIME, values, count);
-}
-
-static void sample_all(struct es_virtual_station *s, es_time now)
-{
-    for (size_t i = 0; i < s->input_count; i++) {
-        sample(s, s->inputs[i], now);
-    }
-    journal_scan(s, s->inputs, s->input_count, now);
-    es_core_tick(&s->core, now);
-}
-
-static void sample_recorded(struct es_virtual_station *s, es_time now)
-{
-    enum es_role roles[ES_ROLE_COUNT];
-    size_t count = 0;
-    for (size_t i = 0; i < s->input_count; i++) {
-        enum es_role role = s->inputs[i];
-        for (unsigned left = s->core.recorder.running; left; left &= left - 1) {
-            if (s->core.recorder.items[__builtin_ctz(left)].slot[role]) {
-                sample(s, role, now);
-                roles[count++] = role;
-                break;
-            }
-        }
-    }
-    journal_scan(s, roles, count, now);
-}
-
-static void kick(struct es_virtual_station *s, es_time now)
-{
-    struct es_error err;
-    if (s->kick_interval && now >= s->next_kick) {
-        s->kicks += 1;
-        if (es_virtual_write(s->v, ES_ROLE_WATCHDOG, s->kicks, &err) == ES_OK) {
-            s->next_kick = now + s->kick_interval;
-        }
-    }
-}
-
-static void show(struct es_virtual_station *s, es_time now)
-{
-    const struct es_run_watch *watch = s->core.order ? s->core.order->watch : NULL;
-    if (!watch || !watch->values || now < s->next_show) {
-        return;
-    }
-    struct es_reading by_role[ES_ROLE_COUNT];
-    es_core_readings(&s->core, now, by_role);
-    watch->values(watch->self, by_role);
-    s->next_show = now + SHOW;
-}
-
-/* Lets virtual time pass, sampling on the way, until `deadline` or until `run` and the run must end. */
-static void pass(struct es_virtual_station *s, es_time deadline, bool run)
-{
-    es_time now = es_virtual_now(s->v);
-    while (now < deadline) {
-        es_time next = deadline < s->next_look ? deadline : s->next_look;
-        if (s->core.recorder.running && s->next_tick < next) {
-            next = s->next_tick;
-        }
-        es_virtual_advance_to(s->v, next);
-        now = next;
-        bool looked = now >= s->next_look;
-        if (looked) {
-            s->next_look = now + LOOK;
-            kick(s, now);
-            sample_all(s, now);
-            show(s, now);
-        }
-        if (s->core.recorder.running && now >= s->next_tick) {
-            s->next_tick += s->tick;
-            if (!looked) {
-                sample_recorded(s, now);
-            }
-        }
-        if (run && (s->core.lock.state != ES_LOCK_ARMED || es_core_stopped(&s->core))) {
-            return;
-        }
-    }
-}
 
 /* ---- The safe state ---- */
-
-static enum es_status write_now(struct es_virtual_station *s, enum es_role role, double value,
-                                struct es_error *err)
-{
-    const struct es_bench_channel *c = s->core.channels[role];
-    enum es_status status;
-    if (is_silent(s, c)) {
-        status = es_fail(err, ES_TIMEOUT, "%s does not answer; nobody knows whether \"%s\" was written",
-                         s->core.bench->instruments[c->instrument].name, es_role_info(role)->name);
-    } else {
-        status = es_virtual_write(s->v, role, es_channel_uncorrected(c, value), err);
-    }
-    es_core_wrote(&s->core, role, value, status, es_virtual_now(s->v), U_TIME);
-    return status;
-}
 
 static enum es_status safe_post(void *self, enum es_role role, double value, es_time deadline,
                                 unsigned *ticket, struct es_error *err)
@@ -171,7 +25,7 @@ static enum es_status safe_post(void *self, enum es_role role, double value, es_
         return status;
     }
     *ticket = s->safe_posted++ % ES_SAFE_WRITE_MAX;
-    s->safe_outcomes[*ticket].status = write_now(s, role, value, &s->safe_outcomes[*ticket].err);
+    s->safe_outcomes[*ticket].status = es_virtual_write_now(s, role, value, &s->safe_outcomes[*ticket].err);
     return ES_OK;
 }
 
@@ -206,7 +60,7 @@ static void make_safe(struct es_virtual_station *s, es_time cause, const char *w
     es_time next, now = es_virtual_now(s->v);
     es_safe_begin(&s->core.safe, cause, now, why);
     while (es_safe_step(&s->core.safe, now, &next)) {
-        pass(s, next, false);
+        es_virtual_pass(s, next, false);
         now = es_virtual_now(s->v);
     }
     es_core_made_safe(&s->core, now);
@@ -234,7 +88,7 @@ static es_time port_now(void *self)
 
 static enum es_status port_sleep_until(void *self, es_time deadline, struct es_error *err)
 {
-    pass(self, deadline, true);
+    es_virtual_pass(self, deadline, true);
     return settle(self, err);
 }
 
@@ -247,7 +101,7 @@ static enum es_status port_read(void *self, enum es_role role, struct es_reading
     }
     es_time now = es_virtual_now(s->v);
     if (!c->writable && s->core.newest[role].taken < now) {
-        sample(s, role, now);
+        es_virtual_sample(s, role, now);
     }
     enum es_status status = settle(s, err);
     if (status == ES_OK) {
@@ -262,16 +116,16 @@ static enum es_status port_write(void *self, enum es_role role, double value, es
     struct es_virtual_station *s = self;
     double raw;
     enum es_status status = es_write_check(s->core.station, role, value, &raw, err);
-    double from = s->core.written[role], next;
+    double from = s->core.told[role].value, next;
     es_time transit = TRANSIT;
     while (status == ES_OK) {
-        pass(s, es_virtual_now(s->v) + transit, true);
+        es_virtual_pass(s, es_virtual_now(s->v) + transit, true);
         status = settle(s, err);
         if (status != ES_OK) {
             break;
         }
         next = es_write_slew(s->core.station, role, from, value, es_seconds(SLEW_STEP));
-        status = write_now(s, role, next, err);
+        status = es_virtual_write_now(s, role, next, err);
         if (status == ES_OK && next == value) {
             *acted = es_virtual_now(s->v);
             break;
@@ -284,7 +138,7 @@ static enum es_status port_write(void *self, enum es_role role, double value, es
 
 static void set_tick(struct es_virtual_station *s)
 {
-    es_time fastest = LOOK;
+    es_time fastest = ES_VIRTUAL_LOOK;
     for (unsigned left = s->core.recorder.running; left; left &= left - 1) {
         const struct es_recording *rec = &s->core.recorder.items[__builtin_ctz(left)];
         fastest = rec->interval < fastest ? rec->interval : fastest;
@@ -307,7 +161,7 @@ static enum es_status port_record_start(void *self, const char *name, const enum
     }
     set_tick(s);
     s->next_tick = now + s->tick;
-    sample_recorded(s, now);
+    es_virtual_sample_recorded(s, now);
     return settle(s, err);
 }
 
@@ -396,7 +250,7 @@ static enum es_status site_begin(void *self, const struct es_site_order *order, 
     if (!s->core.safe.report.reached) {
         return es_fail(err, ES_INTERLOCK, "%s", s->core.safe.report.sentence);
     }
-    sample_all(s, es_virtual_now(s->v));
+    es_virtual_sample_all(s, es_virtual_now(s->v));
     if (s->core.lock.state == ES_LOCK_TRIPPED) {
         /* Nobody stands at a virtual bench to say that it was looked at. */
         enum es_status status = es_interlock_reset(&s->core.lock, es_virtual_now(s->v), err);
@@ -496,8 +350,11 @@ enum es_status es_virtual_station_open(const struct es_bench *bench, const struc
     s->silent_instrument = find_instrument(bench, options->silent_instrument);
     s->silent_from = es_virtual_now(s->v) + es_from_seconds(options->silent_from);
     for (int i = 0; i < ES_ROLE_COUNT; i++) {
-        if (s->core.channels[i] && !s->core.channels[i]->writable) {
-            s->inputs[s->input_count++] = (enum es_role)i;
+        const struct es_bench_channel *c = s->core.channels[i];
+        if (c && !c->writable) {
+            s->inputs[s->input_count++] = c->role;
+        } else if (c && c->watched) {
+            s->watched[s->watched_count++] = c->role;
         }
     }
     if (s->core.channels[ES_ROLE_WATCHDOG]) {

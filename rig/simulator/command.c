@@ -10,6 +10,8 @@ const char sim_command_help[] =
     "Commands, one a line (at standard input, by --command, or at the --control socket):\n"
     "  set fault NAME SEVERITY [GROWTH]   severity 0 (none) to 1 (gross); growth with every full stroke\n"
     "  set ROLE VALUE                     emergency stop 0|1, guard 0|1, ambient temperature 25 degC, ...\n"
+    "                                     an output, as another program would: supply valve 0, supply demand "
+    "2 bar\n"
     "  mount TYPE SEED                    another unit; the air starts from nothing\n"
     "  silence BUS SECONDS                no instrument on it answers\n"
     "  delay BUS SECONDS BY SECONDS       answers come this much later\n"

@@ -63,6 +63,7 @@ struct instrument_settings {
 };
 struct channel_settings {
     long reg;
+    bool told;
 };
 
 static const struct es_field bus_fields[] = {{"script", ES_FIELD_TEXT, true,
@@ -71,9 +72,12 @@ static const struct es_field bus_fields[] = {{"script", ES_FIELD_TEXT, true,
 static const struct es_field instrument_fields[] = {{"unit", ES_FIELD_INTEGER, true,
                                                      offsetof(struct instrument_settings, unit), 0, 0,
                                                      TEST_INSTRUMENTS - 1, NULL, NULL, "which one"}};
-static const struct es_field channel_fields[] = {{"register", ES_FIELD_INTEGER, true,
-                                                  offsetof(struct channel_settings, reg), 0, 0,
-                                                  TEST_REGISTERS - 1, NULL, NULL, "which register"}};
+static const struct es_field channel_fields[] = {
+    {"register", ES_FIELD_INTEGER, true, offsetof(struct channel_settings, reg), 0, 0, TEST_REGISTERS - 1,
+     NULL, NULL, "which register"},
+    {"told", ES_FIELD_BOOL, false, offsetof(struct channel_settings, told), 0, 0, 0, "false", NULL,
+     "the instrument tells what was written"},
+};
 
 #define REQUESTS 8
 
@@ -247,6 +251,17 @@ static enum es_status test_write_point(struct es_bus *bus, const struct es_point
     return leave(bus, ES_OK);
 }
 
+static bool test_shows_setting(const void *channel)
+{
+    return ((const struct channel_settings *)channel)->told;
+}
+
+static bool test_same_setting(const void *channel, double raw, double read)
+{
+    (void)channel;
+    return raw == read;
+}
+
 static enum es_status test_settle(struct es_bus *bus, struct es_error *err)
 {
     enter(bus, 0);
@@ -285,8 +300,10 @@ const struct es_driver test_driver = {
     .instrument_field_count = 1,
     .instrument_size = sizeof(struct instrument_settings),
     .channel_fields = channel_fields,
-    .channel_field_count = 1,
+    .channel_field_count = 2,
     .channel_size = sizeof(struct channel_settings),
+    .shows_setting = test_shows_setting,
+    .same_setting = test_same_setting,
     .open = test_open,
     .probe = test_probe,
     .plan = test_plan,

@@ -239,6 +239,51 @@ Test(sim, ceiling_exceeded_by_a_reading)
     finish(&x);
 }
 
+/* Another program at the same bench: the station says so and makes safe, whichever way it was changed. */
+Test(sim, outputs_changed_by_another_are_noticed)
+{
+    static const struct {
+        const char *command, *sentence;
+    } changes[] = {
+        {"set supply valve 0\n",
+         "supply valve is shut, but was commanded open: another program or a person changed it"},
+        {"set output 1 vent valve 1\n", "output 1 vent valve is open, but was commanded shut"},
+        {"set supply demand 5 bar\n", "supply demand is set to 5.000 bar, but was commanded 3.000 bar"},
+    };
+    struct fixture x;
+    struct es_error err = {0};
+    make(&x, NULL, NULL);
+    open_live(&x);
+    for (size_t i = 0; i < sizeof changes / sizeof changes[0]; i++) {
+        begin(&x);
+        pressurise(&x);
+        cr_assert_eq(doze(&x, 1, &err), ES_OK, "%s", err.text);
+        es_time told = es_clock_now();
+        tell(&x, changes[i].command);
+        cr_assert_eq(doze(&x, 3, &err), ES_INTERLOCK, "%s: nothing was noticed", changes[i].command);
+        fprintf(stderr, "noticed %.3f s after it was changed\n", es_seconds(es_clock_now() - told));
+        struct es_safe_report report = expect_trip(&x, 3, changes[i].sentence);
+        cr_expect(report.reached, "%s", report.sentence);
+        cr_assert_eq(es_station_reset(x.station, "Ada Example", &err), ES_OK, "%s", err.text);
+    }
+    finish(&x);
+}
+
+Test(sim, an_output_that_others_may_change_is_left_alone)
+{
+    struct fixture x;
+    struct es_error err = {0};
+    make(&x, "{\"role\": \"auxiliary supply\", ", "{\"role\": \"auxiliary supply\", \"watched\": false, ");
+    open_live(&x);
+    begin(&x);
+    tell(&x, "set auxiliary supply 1\n");
+    cr_expect_eq(doze(&x, 1.5, &err), ES_OK, "%s", err.text);
+    tell(&x, "set shaft coupling 1\n"); /* not used by this run, and yet nobody else's */
+    struct es_safe_report report = expect_trip(&x, 3, "shaft coupling is on, but was commanded off");
+    cr_expect(report.reached, "%s", report.sentence);
+    finish(&x);
+}
+
 Test(sim, implausible_channel)
 {
     struct fixture x;

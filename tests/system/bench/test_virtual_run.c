@@ -105,6 +105,31 @@ static void print_lines(const struct es_outcome *o)
 static const enum es_virtual_type types[] = {ES_VIRTUAL_LINEAR_SINGLE_ACTING,
                                              ES_VIRTUAL_PART_TURN_DOUBLE_ACTING};
 
+/* The same rule as on a bench: somebody shuts the supply valve. */
+Test(virtual_run, outputs_changed_by_another_are_noticed)
+{
+    struct fixture x;
+    char cause[256];
+    es_time acted;
+    make(&x, types[0], NULL, 0, NULL);
+    struct es_site_order order = {.run = "test"};
+    order.needed[ES_ROLE_SUPPLY_VALVE] = true;
+    const struct es_port *p = &x.site->port;
+    cr_assert_eq(x.site->begin(x.site->self, &order, &x.err), ES_OK, "%s", x.err.text);
+    cr_assert_eq(p->write(p->self, ES_ROLE_SUPPLY_VALVE, 1, &acted, &x.err), ES_OK, "%s", x.err.text);
+    cr_assert_eq(p->sleep_until(p->self, p->now(p->self) + 2 * ES_NS_PER_S, &x.err), ES_OK, "%s", x.err.text);
+    es_time changed = p->now(p->self);
+    cr_assert_eq(es_virtual_happen(x.v, ES_ROLE_SUPPLY_VALVE, 0, &x.err), ES_OK, "%s", x.err.text);
+    cr_assert_eq(p->sleep_until(p->self, changed + 2 * ES_NS_PER_S, &x.err), ES_INTERLOCK);
+    x.site->end(x.site->self, &x.report);
+    double seconds = x.site->tripped(x.site->self, cause, sizeof cause);
+    cr_expect_str_eq(cause,
+                     "supply valve is shut, but was commanded open: another program or a person changed it");
+    cr_expect(x.report.reached && seconds < 1, "%g s", seconds);
+    cr_expect_lt(es_seconds(p->now(p->self) - changed), 1.2, "two answers at 5 Hz, and the safe state");
+    finish(&x);
+}
+
 Test(virtual_run, good_units_pass)
 {
     for (size_t i = 0; i < 2; i++) {

@@ -105,9 +105,9 @@ static void check_modbus(const char *device, long baud)
     es_modbus_driver.close(bus);
 }
 
-/* The line must be known to be gone within about a second of it, not when the 10 s of the exchange are over; the
- * bound leaves room for a machine that is busy with other tests, the line printed tells the time taken. `begun`
- * is when the plug was asked to be pulled; the hand waits 0.5 s first. */
+/* The line must be known to be gone within about a second of it, not when the 10 s of the exchange are over;
+ * the bound leaves room for a machine that is busy with other tests, the line printed tells the time taken.
+ * `begun` is when the plug was asked to be pulled; the hand waits 0.5 s first. */
 static void check_found(enum es_status status, es_time begun, const char *what, const char *text)
 {
     char detail[800];
@@ -150,7 +150,8 @@ static void check_unplug_while_reading(struct es_transport *hand)
     struct es_error err = {0};
     uint8_t byte;
     size_t got;
-    check(es_adapter_of(ES_ADAPTER_TERMINALS, "/dev/ttyUSB0", &adapter, &err) == ES_OK && strcmp(adapter.serial, "ES-1") == 0,
+    check(es_adapter_of(ES_ADAPTER_TERMINALS, "/dev/ttyUSB0", &adapter, &err) == ES_OK &&
+              strcmp(adapter.serial, "ES-1") == 0,
           "the adapter's serial number is read", adapter.serial);
     talk(usb, "over usb\n", "OVER USB\n");
     /* Another program holds the old name, so that the adapter comes back under a new one. */

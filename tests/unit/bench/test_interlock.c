@@ -138,7 +138,62 @@ Test(interlock, ceiling_of_an_output_holds_for_its_reading)
     arm(&x);
     /* Demand: 0 to 7 bar; its reading may go 5 % of that range beyond. */
     cr_expect_not(es_interlock_sample(&x.lock, ES_ROLE_SUPPLY_PRESSURE, ES_GOOD, 7.34e5, x.now + 1));
-    cr_expect(es_interlock_sample(&x.lock, ES_ROLE_SUPPLY_PRESSURE, ES_GOOD, 7.36e5, x.now + 2));
+    cr_expect_not(es_interlock_sample(&x.lock, ES_ROLE_SUPPLY_PRESSURE, ES_GOOD, 7.36e5, x.now + 2));
+    cr_expect(es_interlock_sample(&x.lock, ES_ROLE_SUPPLY_PRESSURE, ES_GOOD, 7.36e5, x.now + 3));
+    cr_expect_eq(x.lock.cause_at, x.now + 2, "the first one is the cause's time");
+    expect_tripped(&x, "ceiling");
+}
+
+Test(interlock, one_noisy_reading_beyond_a_ceiling_does_not_trip)
+{
+    struct fixture x;
+    arm(&x);
+    for (int i = 0; i < 10; i++) {
+        feed(&x, x.now + S / 50);
+        cr_expect_not(es_interlock_sample(&x.lock, ES_ROLE_SUPPLY_PRESSURE, ES_GOOD, 7.4e5, x.now + 1));
+        feed(&x, x.now + S / 50);
+        cr_expect_not(es_interlock_tick(&x.lock, x.now));
+    }
+    cr_expect_eq(x.lock.state, ES_LOCK_ARMED);
+    es_bench_free(x.bench);
+}
+
+Test(interlock, far_beyond_a_ceiling_trips_at_once)
+{
+    struct fixture x;
+    arm(&x);
+    /* 7.35 bar is the ceiling, 8.085 is far. */
+    cr_expect(es_interlock_sample(&x.lock, ES_ROLE_SUPPLY_PRESSURE, ES_GOOD, 8.1e5, x.now + 1));
+    expect_tripped(&x, "ceiling");
+}
+
+Test(interlock, beyond_a_ceiling_and_then_no_good_reading_trips)
+{
+    struct fixture x;
+    arm(&x);
+    cr_expect_not(es_interlock_sample(&x.lock, ES_ROLE_SUPPLY_PRESSURE, ES_GOOD, 7.4e5, x.now + 1));
+    cr_expect(es_interlock_sample(&x.lock, ES_ROLE_SUPPLY_PRESSURE, ES_OUT_OF_RANGE, 0, x.now + 2));
+    expect_tripped(&x, "ceiling");
+}
+
+/* Also where the run does not need the channel. */
+Test(interlock, beyond_a_ceiling_and_then_silence_trips)
+{
+    struct fixture x;
+    struct es_error err;
+    make(&x);
+    x.needed[ES_ROLE_SUPPLY_PRESSURE] = false;
+    cr_assert_eq(es_interlock_arm(&x.lock, x.needed, x.now, &err), ES_OK);
+    es_time began = x.now + 1;
+    cr_expect_not(es_interlock_sample(&x.lock, ES_ROLE_SUPPLY_PRESSURE, ES_GOOD, 7.4e5, began));
+    bool tripped = false;
+    es_time t = began;
+    for (; t < began + S && !tripped; t += S / 50) {
+        es_interlock_sample(&x.lock, ES_ROLE_EMERGENCY_STOP, ES_GOOD, 1, t);
+        tripped = es_interlock_tick(&x.lock, t);
+    }
+    cr_expect(tripped && t - began < S / 2);
+    cr_expect_eq(x.lock.cause_at, began);
     expect_tripped(&x, "ceiling");
 }
 
@@ -146,7 +201,9 @@ Test(interlock, ceiling_below)
 {
     struct fixture x;
     arm(&x);
-    cr_expect(es_interlock_sample(&x.lock, ES_ROLE_LOOP_CURRENT, ES_GOOD, -0.002, x.now + 2));
+    /* -1.1 mA is the ceiling: 5 % of the demand's range below 0. */
+    cr_expect_not(es_interlock_sample(&x.lock, ES_ROLE_LOOP_CURRENT, ES_GOOD, -0.00115, x.now + 1));
+    cr_expect(es_interlock_sample(&x.lock, ES_ROLE_LOOP_CURRENT, ES_GOOD, -0.00115, x.now + 2));
     expect_tripped(&x, "ceiling");
 }
 

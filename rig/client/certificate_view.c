@@ -71,34 +71,38 @@ static void fact(const char *name, const char *text, const struct es_screen *scr
 
 #define MISSED_MOST 12
 
-static void part(struct es_text *out, const char *before, int count, const char *word)
+static void part(struct es_text *out, const char **before, int count, const char *one, const char *many)
 {
-    if (count > 0)
-        es_text_printf(out, "%s%d %s", before, count, word);
+    if (count == 0)
+        return;
+    es_text_printf(out, "%s%d %s", *before, count, count == 1 ? one : many);
+    *before = ", ";
 }
 
-/* "of 36 lines that decide 11 pass, 2 fail, 23 not tested; 4 more only inform" */
+/* "of 36 lines that decide 11 pass, 2 fail, 23 were not tested; 4 more only inform" */
 static void count_text(const cJSON *root, struct es_text *out)
 {
     struct es_line_counts n;
+    const char *before = " ";
     es_lines_count(root, &n);
-    if (n.decide > 0 && n.passed == n.decide) {
-        es_text_printf(out, "all %d lines that decide pass", n.decide);
-    } else if (n.decide > 0) {
-        es_text_printf(out, "of %d line%s that decide%s ", n.decide, n.decide == 1 ? "" : "s",
-                       n.decide == 1 ? "s" : "");
-        es_text_printf(out, "%d pass%s", n.passed, n.passed == 1 ? "es" : "");
-        part(out, ", ", n.conditional, n.conditional == 1 ? "passes conditionally" : "pass conditionally");
-        part(out, ", ", n.conditional_failed,
-             n.conditional_failed == 1 ? "fails conditionally" : "fail conditionally");
-        part(out, ", ", n.failed, n.failed == 1 ? "fails" : "fail");
-        part(out, ", ", n.untested, n.untested == 1 ? "was not tested" : "were not tested");
-    } else {
+    if (n.decide == 0) {
         es_text_add(out, "no line decides");
+    } else if (n.passed == n.decide) {
+        es_text_add(out, n.decide == 1 ? "the line that decides passes" : "");
+        if (n.decide > 1)
+            es_text_printf(out, "all %d lines that decide pass", n.decide);
+    } else {
+        es_text_printf(out, "of %d line%s that decide%s", n.decide, n.decide == 1 ? "" : "s",
+                       n.decide == 1 ? "s" : "");
+        part(out, &before, n.passed, "passes", "pass");
+        part(out, &before, n.conditional, "passes conditionally", "pass conditionally");
+        part(out, &before, n.conditional_failed, "fails conditionally", "fail conditionally");
+        part(out, &before, n.failed, "fails", "fail");
+        part(out, &before, n.untested, "was not tested", "were not tested");
     }
-    part(out, "; ", n.inform, n.inform == 1 ? "more only informs" : "more only inform");
-    part(out, ", ", n.inform_outside,
-         n.inform_outside == 1 ? "of them outside its limit" : "of them outside their limits");
+    before = "; ";
+    part(out, &before, n.inform, "more only informs", "more only inform");
+    part(out, &before, n.inform_outside, "of them outside its limit", "of them outside their limits");
 }
 
 static void print_verdict(const cJSON *root, const struct es_screen *screen, FILE *to)

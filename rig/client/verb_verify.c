@@ -119,8 +119,23 @@ static void tell_person(const struct arguments *a, const char *file, const struc
 /* Several files: a line each, and what came of all of them. */
 struct summary {
     struct es_table *table; /* NULL: one file, told at length */
+    size_t shared;          /* bytes of the folder that all files lie in: left out */
     size_t valid, others;
 };
+
+/* Length of the folder that all names begin with, its '/' included. */
+static size_t shared_folder(const struct es_option_list *files)
+{
+    size_t length = 0;
+    for (size_t n = 0; files->items[0][n] != '\0'; n++) {
+        for (size_t i = 1; i < files->count; i++)
+            if (files->items[i][n] != files->items[0][n])
+                return length;
+        if (files->items[0][n] == '/')
+            length = n + 1;
+    }
+    return length;
+}
 
 static const struct es_column columns[] = {
     {.title = "File", .wraps = true, .least = 16},
@@ -133,15 +148,13 @@ static void add_row(struct summary *summary, const char *file, const struct es_c
     bool valid = r->finding == ES_CERTIFICATE_VALID;
     char *says = NULL;
     size_t size = 0;
-    FILE *to = open_memstream(&says, &size);
+    FILE *to = valid ? open_memstream(&says, &size) : NULL;
     if (to != NULL) {
-        if (valid)
-            es_certificate_view_brief(es_document_root(r->document), to);
-        else
-            fputs(r->text, to);
+        es_certificate_view_brief(es_document_root(r->document), to);
         (void)fclose(to);
     }
-    const char *cells[] = {file, valid ? "VALID" : "NOT VALID", says};
+    const char *cells[] = {file + summary->shared, valid ? "VALID" : "NOT VALID",
+                           says != NULL ? says : es_certificate_finding_word(r->finding)};
     es_table_row(summary->table, valid ? ES_PLAIN : ES_STRONG, cells);
     free(says);
 }
@@ -155,8 +168,8 @@ static enum es_status print_summary(const struct arguments *a, const struct summ
         putchar('\n');
     }
     if (!a->quiet || summary->others > 0)
-        printf("%zu files: %zu valid, %zu not valid or not readable\n", summary->valid + summary->others,
-               summary->valid, summary->others);
+        printf("%zu files: %zu valid, %zu not%s\n", summary->valid + summary->others, summary->valid,
+               summary->others, summary->others > 0 ? "; one given alone is told at length" : "");
     return s;
 }
 
@@ -187,7 +200,7 @@ static void verify_one(const struct arguments *a, const char *file, const struct
     int status;
     if (s != ES_OK) {
         status = es_verb_fail(&es_verb_verify, &err, NULL);
-        const char *cells[] = {file, "NOT READ", err.text};
+        const char *cells[] = {file + summary->shared, "NOT READ", "see above"};
         if (summary->table != NULL)
             es_table_row(summary->table, ES_STRONG, cells);
     } else {
@@ -213,8 +226,10 @@ static int verify_all(const struct arguments *a, const struct es_screen *screen,
     int status = 0;
     if (a->json)
         es_json_array(&json, NULL);
-    else if (a->files.count > 1)
+    else if (a->files.count > 1) {
         summary.table = es_table_new(columns, sizeof columns / sizeof columns[0]);
+        summary.shared = shared_folder(&a->files);
+    }
     for (size_t i = 0; i < a->files.count; i++)
         verify_one(a, a->files.items[i], trust, &summary, &json, &status);
     enum es_status s = ES_OK;

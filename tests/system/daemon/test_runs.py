@@ -14,7 +14,7 @@ class Runs(RigTest):
     def test_good_then_leaking(self):
         good = self.run_once("G-1", "--tag", "FV-1", "--customer", "Example Refinery (invented)")
         self.assertEqual(good.returncode, 0, good.stdout + good.stderr)
-        self.assertRegex(good.stdout.splitlines()[0], r"^✓ PASS: 1 of 1 lines pass")
+        self.assertRegex(good.stdout.splitlines()[0], r"^✓ PASS: the line that decides passes$")
         self.assertRegex(good.stdout, r"leak of output 1 at minimum supply +-?\d+\.\d+ ± \d+\.\d+ Nl/h +≤ 3 Nl/h")
         self.assertIn("VIRTUAL", good.stdout)
         self.assertIn("Safe state: reached", good.stdout)
@@ -32,8 +32,9 @@ class Runs(RigTest):
 
         shown = self.rig.client("certificate", "show", number)
         self.assertEqual(shown.returncode, 1)
-        self.assertRegex(shown.stdout.splitlines()[0], r"^✗ FAIL: 0 of 1 lines pass, 1 fails")
-        self.assertRegex(shown.stdout, r"✗ FAIL +leak of output 1")
+        self.assertRegex(shown.stdout.splitlines()[0], r"^✗ FAIL: of 1 line that decides 1 fails$")
+        self.assertRegex(shown.stdout.splitlines()[2], r"✗ FAIL +leak of output 1 .* Nl/h too high$")
+        self.assertEqual(self.rig.client("certificate", "show", "NONE-000001").returncode, 2)
         offline = self.rig.client("certificate", "show", number, "--state", self.rig.state)
         self.assertEqual(offline.stdout, shown.stdout)
         rows = self.rig.client("certificate", "show", number, "--csv").stdout.splitlines()
@@ -42,6 +43,8 @@ class Runs(RigTest):
 
         self.check_list()
         self.check_verify(number)
+        left = [f for _, _, files in os.walk(os.path.join(self.rig.state, "runs")) for f in files]
+        self.assertEqual(sorted(set(left)), ["end.json", "run.json"], "journals go when the paper is durable")
         self.assertMadeSafe()
 
     def check_list(self):
@@ -70,6 +73,11 @@ class Runs(RigTest):
         self.assertIn("NOT VALID", got.stdout)
         both = self.rig.client("verify", path, altered, "--key", key, "--json")
         self.assertEqual(both.returncode, 1)
+        lines = self.rig.client("verify", path, altered, os.path.join(self.rig.folder, "nothing.json"), "--key", key)
+        self.assertEqual(lines.returncode, 2)
+        self.assertRegex(lines.stdout, r"(?m)^\S*" + number + r"\.json +VALID +fail, serial B-1, issued ")
+        self.assertRegex(lines.stdout, r"(?m)^\S*altered\.json +NOT VALID +altered$")
+        self.assertTrue(lines.stdout.endswith("3 files: 1 valid, 2 not; one given alone is told at length\n"), lines.stdout)
         self.assertEqual([v["valid"] for v in json.loads(both.stdout)], [True, False])
 
     def test_questions_are_asked_and_answered(self):
@@ -98,9 +106,11 @@ class Runs(RigTest):
 
     def test_wrong_orders_are_refused_before_anything_moves(self):
         cases = [
-            (["run", "--plan", "nosuch", "--type", rig_at_work.TYPE, "--serial", "1"], "nosuch"),
+            (["run", "--plan", "nosuch", "--type", rig_at_work.TYPE, "--serial", "1"],
+             'no test plan "nosuch"; there are "ask" and "short"'),
             (["run", "--plan", "../short", "--type", rig_at_work.TYPE, "--serial", "1"], "not given as paths"),
-            (["run", "--plan", "short", "--type", "nosuch", "--serial", "1"], "nosuch"),
+            (["run", "--plan", "short", "--type", "nosuch", "--serial", "1"],
+             'no type sheet "nosuch"; there are "linear-single-acting" and "part-turn-double-acting"'),
             (["run", "--plan", "short", "--type", rig_at_work.TYPE], "--serial"),
             (["run", "--plan", "short", "--type", rig_at_work.TYPE, "--serial", "1", "--station", "9"], "no station"),
             (["run", "--plan", "short", "--typ", "x"], "did you mean --type?"),
@@ -114,6 +124,10 @@ class Runs(RigTest):
     def test_bench_shows_every_channel(self):
         got = self.rig.client("bench")
         self.assertEqual(got.returncode, 0, got.stdout + got.stderr)
+        self.assertIn("Everything answers, nothing is overdue.", got.stdout)
+        self.assertRegex(got.stdout, r"(?m)^supply valve +shut +good$")
+        self.assertRegex(got.stdout, r"(?m)^emergency stop +healthy +good ")
+        self.assertEqual([line for line in got.stdout.splitlines() if line.endswith(" ")], [])
         for words in ("supply pressure", "emergency stop", "loop source", "trusted", "Calibration due"):
             self.assertIn(words, got.stdout)
         rows = self.rig.client("bench", "--csv").stdout.splitlines()

@@ -34,9 +34,9 @@ void es_certificate_view_brief(const cJSON *root, FILE *to)
     put(is_record(root) ? "not completed" : es_member_text(root, "verdict"), to);
     fputs(", serial ", to);
     put(es_member_text(es_member(root, "unit"), "serial"), to);
-    fprintf(to, ", issued %.10s", es_member_text(root, "issued"));
+    fprintf(to, ", %.10s", es_member_text(root, "issued"));
     if (es_member_true(es_member(root, "bench"), "virtual"))
-        fputs(", VIRTUAL bench", to);
+        fputs(", VIRTUAL", to);
 }
 
 void es_certificate_view_sentence(const cJSON *root, FILE *to)

@@ -11,7 +11,7 @@
 /* "certificate B-000001: serial 17, Example ..., pass, issued 2026-..." with '\n'. */
 void es_certificate_view_sentence(const cJSON *root, FILE *to);
 
-/* "pass, serial 17, issued 2026-03-01", without '\n'. */
+/* "pass, serial 17, 2026-03-01", without '\n'. */
 void es_certificate_view_brief(const cJSON *root, FILE *to);
 
 enum es_status es_certificate_view_print(const cJSON *root, const struct es_screen *screen, FILE *to,

@@ -75,7 +75,7 @@ class Runs(RigTest):
         self.assertEqual(both.returncode, 1)
         lines = self.rig.client("verify", path, altered, os.path.join(self.rig.folder, "nothing.json"), "--key", key)
         self.assertEqual(lines.returncode, 2)
-        self.assertRegex(lines.stdout, r"(?m)^\S*" + number + r"\.json +VALID +fail, serial B-1, issued ")
+        self.assertRegex(lines.stdout, r"(?m)^\S*" + number + r"\.json +VALID +fail, serial B-1, ")
         self.assertRegex(lines.stdout, r"(?m)^\S*altered\.json +NOT VALID +altered$")
         self.assertTrue(lines.stdout.endswith("3 files: 1 valid, 2 not; one given alone is told at length\n"), lines.stdout)
         self.assertEqual([v["valid"] for v in json.loads(both.stdout)], [True, False])

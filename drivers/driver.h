@@ -8,8 +8,9 @@
  * Trust: after ES_TIMEOUT or ES_GARBLED the bus is suspect. Nothing is sent on a suspect bus before it has
  * been settled, and nothing is read from an instrument that failed to answer before it has been identified
  * again: every call below sees to that itself when the caller has not (it then takes longer), so that a late
- * answer is never taken for the next one. A write to a suspect bus settles it but does not identify: outputs
- * must be able to go to the safe state, and the confirmation of a write names its own address and value. */
+ * answer is never taken for the next one. A write to a suspect bus does not identify, and does not wait out
+ * the quiet time where its confirmation names its own address and value: outputs must be able to go to the
+ * safe state. The bus stays suspect for reads. */
 #ifndef ES_DRIVERS_DRIVER_H
 #define ES_DRIVERS_DRIVER_H
 

@@ -209,7 +209,7 @@ static struct es_stamp stamp_of(const struct es_bus *bus, size_t instrument, con
 static const char *question_of(const struct es_point *point)
 {
     const struct es_line_channel *c = point->address;
-    return point->writable ? c->read_back : c->ask;
+    return point->writable && c->read_back ? c->read_back : c->ask;
 }
 
 static enum es_status bus_read(struct es_bus *bus, size_t index, struct es_raw *values,

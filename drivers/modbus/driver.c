@@ -394,11 +394,11 @@ static enum es_status bus_write(struct es_bus *bus, const struct es_point *point
         make_write(bus->instruments[point->instrument].settings, c, raw, words, pdu, &x.request_count, err);
     if (status != ES_OK)
         return es_error_context(err, status, "%s", bus->instruments[point->instrument].common->name);
-    /* A new connection brings no late answers: outputs need not wait out the quiet time on TCP. Readers do.
-     */
-    bool owes_quiet = bus->state != LINE_FINE && bus->settings->mode == ES_MODBUS_TCP;
+    /* Outputs need not wait out the quiet time; readers do. A new connection brings no late answers, and on a
+     * serial line the confirmation names its own address and value: only what has come is thrown away. */
+    bool tcp = bus->settings->mode == ES_MODBUS_TCP, owes_quiet = bus->state != LINE_FINE;
     if (owes_quiet) {
-        status = es_modbus_wire_mend(bus->wire, err);
+        status = tcp ? es_modbus_wire_mend(bus->wire, err) : es_modbus_wire_settle(bus->wire, 0, err);
         if (status != ES_OK)
             return es_error_context(err, status, "%s", bus->instruments[point->instrument].common->name);
         bus->state = LINE_FINE;
@@ -410,7 +410,7 @@ static enum es_status bus_write(struct es_bus *bus, const struct es_point *point
     if (status != ES_OK)
         return es_error_context(err, status, "writing %g to %ld", raw, c->address);
     struct es_stamp stamp = stamp_of(bus, point->instrument, &x);
-    if (c->read_back)
+    if (c->read_back && (tcp || !owes_quiet)) /* a late answer could pass for what is read back */
         status = compare_back(bus, point, words, raw, err);
     if (owes_quiet && bus->state == LINE_FINE)
         bus->state = LINE_SUSPECT;

@@ -309,6 +309,17 @@ static void do_trusted(struct es_bus_thread *t)
 
 static void do_suspect(struct es_bus_thread *t)
 {
+    pthread_mutex_lock(&t->lock);
+    struct es_bus_job *job = es_bus_next_job(t, true, es_clock_now());
+    bool written = false;
+    if (job) { /* outputs do not wait for the line to settle; one that fails lets it settle first */
+        write_job(t, job);
+        written = job->state == ES_JOB_DONE && job->status == ES_OK;
+    }
+    pthread_mutex_unlock(&t->lock);
+    if (written || t->status.state != ES_LINK_SUSPECT) {
+        return;
+    }
     es_bus_link_settle(t);
     if (t->status.state == ES_LINK_TRUSTED) {
         es_time now = es_clock_now();

@@ -288,7 +288,7 @@ Test(sim, implausible_channel)
 {
     struct fixture x;
     make(&x, "\"plausible\": {\"low\": \"-0.2 bar\", \"high\": \"10.5 bar\"}",
-         "\"plausible\": {\"low\": \"-0.2 bar\", \"high\": \"2.0 bar\"}, \"stale after\": \"0.4 s\"");
+         "\"plausible\": {\"low\": \"-0.2 bar\", \"high\": \"2.0 bar\"}");
     open_live(&x);
     begin(&x);
     pressurise(&x);
@@ -307,6 +307,55 @@ static struct es_safe_report trouble(struct fixture *x, const char *command, con
     cr_assert_eq(doze(x, 0.5, &err), ES_OK, "%s", err.text);
     tell(x, command);
     return expect_trip(x, 6, word);
+}
+
+/* No answer any more from the panel that has pressures, contacts and valves: known after the staleness time
+ * of the pressures, 0.3 s, not after seconds; and safe on the other line at once, on this one when it answers
+ * again. */
+Test(sim, frozen_panel_is_noticed_within_its_staleness_time)
+{
+    struct fixture x;
+    struct es_error err = {0};
+    make(&x, NULL, NULL);
+    open_live(&x);
+    begin(&x);
+    pressurise(&x);
+    cr_assert_eq(doze(&x, 0.5, &err), ES_OK, "%s", err.text);
+    es_time silent = es_clock_now();
+    tell(&x, "silence panel 1.2\n");
+    cr_assert_eq(doze(&x, 6, &err), ES_INTERLOCK, "%s", err.text);
+    double noticed = es_seconds(es_clock_now() - silent);
+    struct es_safe_report report = expect_trip(&x, 1, "is stale");
+    fprintf(stderr, "noticed %.3f s after the last answer, safe %.3f s after\n", noticed,
+            es_seconds(es_clock_now() - silent));
+    cr_expect(noticed < 0.7, "%.3f s", noticed);
+    cr_expect(report.reached, "%s", report.sentence);
+    finish(&x);
+}
+
+/* A silent line does not hold up the one that answers, and gets its own safe values as soon as it answers
+ * again. */
+Test(sim, emergency_stop_while_a_line_is_silent)
+{
+    struct fixture x;
+    struct es_error err = {0};
+    make(&x, NULL, NULL);
+    open_live(&x);
+    begin(&x);
+    pressurise(&x);
+    cr_assert_eq(doze(&x, 0.5, &err), ES_OK, "%s", err.text);
+    tell(&x, "silence loop-line 1\n");
+    cr_assert_eq(doze(&x, 0.2, &err), ES_OK, "%s", err.text);
+    tell(&x, "set emergency stop 0\n");
+    struct es_safe_report report = expect_trip(&x, 3, "emergency stop");
+    cr_expect(report.reached, "%s", report.sentence);
+    for (size_t k = 0; k < report.count; k++) {
+        const struct es_safe_step *s = &report.steps[k];
+        fprintf(stderr, "  %-26s %.3f s\n", es_role_info(s->role)->name, s->at);
+        cr_expect(s->at < (s->role == ES_ROLE_LOOP_DEMAND ? 2.5 : 1.5), "%s: %.3f s",
+                  es_role_info(s->role)->name, s->at);
+    }
+    finish(&x);
 }
 
 /* The loop source takes commands without an answer: that it is at 0 mA is believed only when it says so. */
@@ -348,7 +397,7 @@ Test(sim, everything_gone_is_said)
     pressurise(&x);
     cr_assert_eq(doze(&x, 0.3, &err), ES_OK, "%s", err.text);
     kill(x.sim, SIGKILL);
-    struct es_safe_report report = expect_trip(&x, 6, "away");
+    struct es_safe_report report = expect_trip(&x, 6, "\"supply pressure\" is stale");
     cr_expect_not(report.reached);
     cr_expect_not_null(strstr(report.sentence, "NOT SAFE"), "%s", report.sentence);
     for (size_t k = 0; k < report.count; k++) {

@@ -70,8 +70,11 @@ class Interlock(RigTest):
         out, err = client.communicate(timeout=60)
         self.assertEqual(client.returncode, 3, out + err)
         self.assertIn("NOT COMPLETED", out)
+        tripped = self.rig.client("bench")
+        self.assertEqual(tripped.returncode, 1, "a bench that has tripped is not well")
+        self.assertRegex(tripped.stdout, r"Needs attention:\n(  ! .*\n(    .*\n)*)*?  ! station 1: the interlock has tripped")
         wait_for("the bus is trusted again",
-                 lambda: "! " not in self.rig.client("bench").stdout.split("Station")[0], 30)
+                 lambda: '! bus "' not in self.rig.client("bench").stdout, 30)
         self.reset()
         self.assertMadeSafe()
 

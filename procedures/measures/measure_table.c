@@ -3,8 +3,9 @@
 #include "procedures/measures/measures.h"
 
 static const struct es_measure *const measures[] = {
-    &es_measure_sensor_sweep,  &es_measure_relay_leak, &es_measure_relay_direction, &es_measure_stroke,
-    &es_measure_step_response, &es_measure_level,      &es_measure_extreme,
+    &es_measure_sensor_sweep,    &es_measure_relay_leak, &es_measure_held_pressure,
+    &es_measure_relay_direction, &es_measure_stroke,     &es_measure_step_response,
+    &es_measure_level,           &es_measure_extreme,
 };
 
 const struct es_measure *const *es_measure_list(size_t *count)

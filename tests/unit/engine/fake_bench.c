@@ -34,6 +34,7 @@ static void advance_once(struct fake_bench *b, double h)
     const double full = full_travel(b);
     const double share = fmin(fmax((o[ES_ROLE_LOOP_DEMAND] - 4e-3) / 16e-3, 0), 1);
     const bool air = i[ES_ROLE_SUPPLY_PRESSURE] > 1e5;
+    const double demand = (o[ES_ROLE_LOOP_DEMAND] - 0.004) / 0.016; /* at its ends it fills a shut output */
     const double from = i[ES_ROLE_TRAVEL] / full;
 
     i[ES_ROLE_SUPPLY_PRESSURE] =
@@ -49,10 +50,15 @@ static void advance_once(struct fake_bench *b, double h)
     const double driven = fabs(error) > 0.005 ? fmin(fabs(error) * 0.01, 3e-4) : 0;
     i[ES_ROLE_OUTPUT_1_FLOW] = flow + (error > 0 ? driven : 0);
     i[ES_ROLE_OUTPUT_2_FLOW] = b->type->action == ES_DOUBLE_ACTING && error < 0 ? driven : 0;
+    if (o[ES_ROLE_OUTPUT_1_VENT] <= 0.5 && o[ES_ROLE_OUTPUT_1_ISOLATING] <= 0.5 && air && demand > 0.9)
+        i[ES_ROLE_OUTPUT_1_PRESSURE] = lag(i[ES_ROLE_OUTPUT_1_PRESSURE], i[ES_ROLE_SUPPLY_PRESSURE], h, 0.3);
     if (o[ES_ROLE_OUTPUT_1_VENT] > 0.5)
         i[ES_ROLE_OUTPUT_1_PRESSURE] = lag(i[ES_ROLE_OUTPUT_1_PRESSURE], 0, h, 0.2);
     else
         i[ES_ROLE_OUTPUT_1_PRESSURE] += flow / 250e-6 * 1e5 * h;
+    if (o[ES_ROLE_OUTPUT_2_VENT] <= 0.5 && o[ES_ROLE_OUTPUT_2_ISOLATING] <= 0.5 && air && demand < 0.1 &&
+        demand > -0.1)
+        i[ES_ROLE_OUTPUT_2_PRESSURE] = lag(i[ES_ROLE_OUTPUT_2_PRESSURE], i[ES_ROLE_SUPPLY_PRESSURE], h, 0.3);
     if (o[ES_ROLE_OUTPUT_2_VENT] > 0.5)
         i[ES_ROLE_OUTPUT_2_PRESSURE] = lag(i[ES_ROLE_OUTPUT_2_PRESSURE], 0, h, 0.2);
     i[ES_ROLE_LOOP_CURRENT] = o[ES_ROLE_LOOP_DEMAND];

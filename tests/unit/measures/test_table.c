@@ -36,7 +36,7 @@ Test(table, descriptors)
 {
     size_t count;
     const struct es_measure *const *list = es_measure_list(&count);
-    cr_assert_eq(count, 7);
+    cr_assert_eq(count, 8);
     for (size_t i = 0; i < count; i++) {
         check_measure(list[i]);
         cr_assert_eq(es_measure_find(list[i]->name), list[i]);

@@ -34,7 +34,8 @@ static void make_at(struct fixture *x, bool double_acting, const char *path, con
 
     memset(x, 0, sizeof *x);
     cr_assert_eq(es_bench_load(path, &x->findings, &x->bench, &x->err), ES_OK, "%s", x->err.text);
-    /* A bench whose outputs cannot be asked for: else the interlock ends the run before the recordings tell. */
+    /* A bench whose outputs cannot be asked for: else the interlock ends the run before the recordings tell.
+     */
     for (size_t i = 0; i < x->bench->stations[0].channel_count; i++)
         x->bench->stations[0].channels[i].watched = false;
     es_virtual_config_init(&config, double_acting ? ES_VIRTUAL_PART_TURN_DOUBLE_ACTING

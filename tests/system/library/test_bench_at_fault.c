@@ -181,7 +181,9 @@ static bool names_the_bench(const struct es_line *l)
 {
     return l->reason != NULL && (strstr(l->reason, "the bench's supply") != NULL ||
                                  strstr(l->reason, "the bench's supply did not reach") != NULL ||
-                                 strstr(l->reason, "the span is not known") != NULL);
+                                 strstr(l->reason, "the span is not known") != NULL ||
+                                 /* whose own lines name it */
+                                 strstr(l->reason, "\"relay direction\" did not pass") != NULL);
 }
 
 /* A bench with poor air: no line fails, and what is not tested says why. */

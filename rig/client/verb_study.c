@@ -16,9 +16,9 @@
 struct arguments {
     struct es_option_list types, benches, faults;
     const char *plan, *seed, *learn, *table;
-    long units, threads, one;
+    long units, threads, one, truths;
     double good, low, high;
-    bool no_truth, json, csv;
+    bool json, csv;
 };
 
 #define AT(member) .offset = offsetof(struct arguments, member)
@@ -89,10 +89,15 @@ static const struct es_option options[] = {
      .min = 1,
      .max = ES_STUDY_THREADS_MAX,
      .meaning = "how many units at once; one a core when not given"},
-    {.name = "no-coverage",
-     .kind = ES_OPTION_FLAG,
-     AT(no_truth),
-     .meaning = "leave out the coverage of the uncertainty intervals: a little faster"},
+    {.name = "coverage",
+     .value = "N",
+     .kind = ES_OPTION_INTEGER,
+     AT(truths),
+     .min = 0,
+     .max = 10000000,
+     .meaning =
+         "hold the uncertainty intervals of so many good units of each type against the truth; 300 when not "
+         "given, 0 for none"},
     {.name = "unit",
      .value = "INDEX",
      .kind = ES_OPTION_INTEGER,
@@ -201,7 +206,7 @@ static enum es_status make_order(const struct arguments *a, struct names *names,
                                  .good_share = a->good,
                                  .severity_low = a->low,
                                  .severity_high = a->high,
-                                 .no_truth = a->no_truth,
+                                 .truths = (size_t)a->truths,
                                  .fault_count = a->faults.count};
     o->seed = strtoull(a->seed, &end, 10);
     if (*a->seed < '0' || *a->seed > '9' || *end != '\0')
@@ -355,8 +360,14 @@ static enum es_status run_study(const struct arguments *a, const struct es_scree
 
 static int run(const struct es_screen *screen, int argc, char **argv)
 {
-    struct arguments a = {
-        .plan = "after-relay-swap", .seed = "1", .units = 2000, .one = -1, .good = 0.4, .low = 0, .high = 1};
+    struct arguments a = {.plan = "after-relay-swap",
+                          .seed = "1",
+                          .units = 2000,
+                          .one = -1,
+                          .truths = 300,
+                          .good = 0.4,
+                          .low = 0,
+                          .high = 1};
     int status;
     if (!es_verb_begin(&es_verb_study, screen, argc, argv, &a, &status))
         return status;

@@ -46,11 +46,14 @@ void es_study_draw(const struct es_study *study, size_t index, struct es_study_u
     const double before = floor((double)n * o->good_share), after = floor((double)(n + 1) * o->good_share);
     int faults[ES_STUDY_FAULTS_MAX];
     const size_t count = es_study_faults(o, study->types[type].kind, faults);
-    *unit = (struct es_study_unit){
-        .type = type, .fault = -1, .seed = es_random_bits(o->seed, STREAM_UNIT, index)};
+    *unit = (struct es_study_unit){.type = type,
+                                   .fault = -1,
+                                   .nth = (size_t)before,
+                                   .seed = es_random_bits(o->seed, STREAM_UNIT, index)};
     if (after == before && count > 0) {
         const size_t faulty = n - (size_t)after;
         unit->fault = faults[faulty % count];
+        unit->nth = faulty;
         unit->severity = severity(o, type, unit->fault, faulty / count);
     }
 }

@@ -77,7 +77,7 @@ static void coverage(struct es_text *t, const struct es_study *s, const struct e
     number(t, "bias in u", c->bias);
     number(t, "spread in u", c->spread);
     number(t, "worst in u", c->worst_off);
-    number(t, "worst unit", c->covered.n ? (double)c->worst : NAN);
+    number(t, "worst unit", c->worst != SIZE_MAX ? (double)c->worst : NAN);
     es_json_integer(t, "exact", (long long)c->exact);
     es_json_integer(t, "exact but wrong", (long long)c->exact_wrong);
     es_json_end_object(t);

@@ -200,6 +200,9 @@ static enum es_status print_coverage(const struct es_study *s, const struct es_s
         snprintf(spread, sizeof spread, "%.2f", c->spread);
         snprintf(worst, sizeof worst, "%.1f", c->worst_off);
         snprintf(unit, sizeof unit, "%zu", c->worst);
+        if (c->worst == SIZE_MAX) {
+            unit[0] = 0;
+        }
         const char *cells[] = {
             s->types[type].slots[c->slot].measurand, n, share, interval, bias, spread, worst, unit};
         const bool bad = c->covered.upper < 0.94 || c->covered.lower > 0.96;

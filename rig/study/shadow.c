@@ -5,6 +5,9 @@
 #include "rig/study/inner.h"
 
 #define RUNNING_MAX 16
+/* The truth of what is timed is sampled so much faster than the recording: what slow sampling costs must not
+ * be in it. A sweep of the sensor is not timed; its angles are those at which it was sampled. */
+#define FINER 5
 
 /* One true trace in the making. */
 struct making {
@@ -191,6 +194,16 @@ static enum es_status port_write(void *self, enum es_role role, double value, es
     return status;
 }
 
+static double finer(const enum es_role *roles, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (roles[i] == ES_ROLE_SENSOR_RATIO) {
+            return 1;
+        }
+    }
+    return FINER;
+}
+
 static enum es_status port_record_start(void *self, const char *name, const enum es_role *roles, size_t count,
                                         double rate, int *handle, struct es_error *err)
 {
@@ -205,7 +218,7 @@ static enum es_status port_record_start(void *self, const char *name, const enum
         s->failed = true; /* the run goes on; its truths are not used */
         return ES_OK;
     }
-    const es_time now = p->now(p->self), interval = es_from_seconds(1 / rate);
+    const es_time now = p->now(p->self), interval = es_from_seconds(1 / (rate * finer(roles, count)));
     struct making *m = &s->running[s->running_count++];
     *m = (struct making){
         .handle = *handle, .trace = trace, .from = now, .next = now + interval, .interval = interval};

@@ -30,7 +30,7 @@ struct es_study_order {
     const char *faults[ES_STUDY_FAULTS_MAX]; /* only these; none: all that the types can have */
     size_t fault_count;
     double severity_low, severity_high; /* drawn evenly between them; 0 <= low < high <= 1 */
-    bool no_truth;                      /* leave out what the coverage of the intervals needs */
+    size_t truths; /* of how many good units of each type the truth is kept, for the coverage of intervals */
 };
 
 /* One line of the certificate, as every unit of a type has it. */
@@ -53,6 +53,7 @@ struct es_study_unit {
     size_t type;
     int fault;       /* of the virtual bench; -1: good */
     double severity; /* 0 when good */
+    size_t nth;      /* of its type's good units, or of its type's faulty ones */
     uint64_t seed;   /* of the virtual bench */
     bool completed;
     enum es_verdict verdict;

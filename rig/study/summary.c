@@ -182,7 +182,7 @@ enum es_status es_study_summarise(const struct es_study *study, struct es_study_
     struct es_study_summary s = {0};
     count_all(study, &s);
     enum es_status status = count_faults(study, &s, err);
-    if (status == ES_OK && !study->order.no_truth) {
+    if (status == ES_OK && study->order.truths > 0) {
         status = count_coverage(study, &s, err);
     }
     if (status != ES_OK) {

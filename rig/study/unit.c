@@ -37,7 +37,7 @@ static enum es_status open_bench(const struct es_study *study, const struct es_s
             es_virtual_station_open(type->bench, &type->bench->stations[0], b->v, NULL, &b->station, err);
     }
     /* Truths are for the coverage of the intervals, and that is told of good units. */
-    if (status == ES_OK && unit->fault < 0 && !study->order.no_truth) {
+    if (status == ES_OK && unit->fault < 0 && unit->nth < study->order.truths) {
         status = es_shadow_new(es_virtual_station_site(b->station), b->v, &b->shadow, err);
     }
     if (status != ES_OK) {

@@ -51,8 +51,8 @@ def bounds():
     options = []
     for fault in ALWAYS:
         options += ["--fault", fault]
-    one = study("--units", "96", "--good", "33 %", "--from", "0.66", "--seed", "71", "--json", "--threads", "1")
-    two = study("--units", "96", "--good", "33 %", "--from", "0.66", "--seed", "71", "--json", "--threads", "3")
+    one = study("--units", "96", "--good", "33 %", "--from", "0.66", "--seed", "71", "--json", "--coverage", "10", "--threads", "1")
+    two = study("--units", "96", "--good", "33 %", "--from", "0.66", "--seed", "71", "--json", "--coverage", "10", "--threads", "3")
     check(one.stdout == two.stdout, "the same bytes from one thread and from three")
     report = json.loads(one.stdout)
     schema("study-1.schema.json", report)
@@ -65,7 +65,7 @@ def bounds():
     check(not bad, "no interval is hopelessly narrow: %s" % bad)
 
     found = json.loads(study("--units", "64", "--good", "0 %", "--from", "0.66", "--seed", "72", "--json",
-                             "--no-coverage", *options).stdout)
+                             "--coverage", "0", *options).stdout)
     for f in found["faults"]:
         all_units = f["all"]
         check(all_units["failed"] == all_units["units"],
@@ -75,10 +75,10 @@ def bounds():
 def table():
     with tempfile.TemporaryDirectory() as folder:
         file = os.path.join(folder, "detection.json")
-        study("--units", "40", "--good", "20 %", "--seed", "73", "--learn", file, "--no-coverage")
+        study("--units", "40", "--good", "20 %", "--seed", "73", "--learn", file, "--coverage", "0")
         with open(file, encoding="utf-8") as f:
             schema("detection-1.schema.json", json.load(f))
-        done = study("--units", "12", "--good", "0 %", "--seed", "74", "--table", file, "--json", "--no-coverage",
+        done = study("--units", "12", "--good", "0 %", "--seed", "74", "--table", file, "--json", "--coverage", "0",
                      "--fault", "connector off", "--fault", "outputs crossed")
         named = json.loads(done.stdout)["causes named"]
         check(named["units"] == 12 and named["right among three"] == 12, "right cause among three: %s" % named)
@@ -94,7 +94,7 @@ def manners():
     check("moonshine" in study("--units", "2", "--fault", "moonshine", status=2).stderr, "unknown fault refused")
     study("--units", "2", "--json", "--csv", status=2)
     study("--units", "2", "--seed", "seven", status=2)
-    rows = study("--units", "4", "--csv", "--no-coverage").stdout.splitlines()
+    rows = study("--units", "4", "--csv", "--coverage", "0").stdout.splitlines()
     check(len(rows) == 5, "one row a unit")
     running = subprocess.Popen([ENDSTOP, "study"] + SHIPPED + ["--units", "100000"], stdout=subprocess.PIPE,
                                stderr=subprocess.PIPE, text=True)

@@ -22,6 +22,7 @@ static struct es_study_order make_order(void)
         .units = 40,
         .threads = 1,
         .good_share = 0.5,
+        .truths = 3,
         .faults = {"outputs crossed"},
         .fault_count = 1,
         .severity_low = 0.5,

@@ -37,14 +37,15 @@ static size_t size_of(const cJSON *array)
 static const char *const places[] = {"unit", "mounting", "bench", NULL};
 
 #define AT(type, member) .offset = offsetof(type, member)
-#define TEXT(type, n, member, least)                                                                         \
+/* A required text of at least so many characters. */
+#define TEXT(key, at, least)                                                                                 \
     {                                                                                                        \
-        .name = n, .kind = ES_FIELD_TEXT, .required = true, AT(type, member), .min = least, .max = 1000      \
+        .name = (key), .kind = ES_FIELD_TEXT, .required = true, .offset = (at), .min = (least), .max = 1000  \
     }
 
 static const struct es_field cause_rows[] = {
-    TEXT(struct es_detection_cause, "name", name, 1),
-    TEXT(struct es_detection_cause, "meaning", meaning, 1),
+    TEXT("name", offsetof(struct es_detection_cause, name), 1),
+    TEXT("meaning", offsetof(struct es_detection_cause, meaning), 1),
     {.name = "place",
      .kind = ES_FIELD_CHOICE,
      .required = true,
@@ -105,8 +106,8 @@ struct check_members {
 };
 
 static const struct es_field check_rows[] = {
-    TEXT(struct check_members, "text", text, 1),
-    TEXT(struct check_members, "caution", caution, 1),
+    TEXT("text", offsetof(struct check_members, text), 1),
+    TEXT("caution", offsetof(struct check_members, caution), 1),
     {.name = "minutes",
      .kind = ES_FIELD_NUMBER,
      .required = true,
@@ -235,8 +236,8 @@ struct line_members {
 };
 
 static const struct es_field line_rows[] = {
-    TEXT(struct line_members, "procedure", procedure, 1),
-    TEXT(struct line_members, "measurand", measurand, 1),
+    TEXT("procedure", offsetof(struct line_members, procedure), 1),
+    TEXT("measurand", offsetof(struct line_members, measurand), 1),
     {.name = "middle", .kind = ES_FIELD_NUMBER, .required = true, AT(struct line_members, middle)},
     {.name = "scatter",
      .kind = ES_FIELD_NUMBER,
@@ -300,9 +301,9 @@ struct type_members {
 };
 
 static const struct es_field type_rows[] = {
-    TEXT(struct type_members, "name", name, 1),
-    TEXT(struct type_members, "version", version, 1),
-    TEXT(struct type_members, "digest", digest, 64),
+    TEXT("name", offsetof(struct type_members, name), 1),
+    TEXT("version", offsetof(struct type_members, version), 1),
+    TEXT("digest", offsetof(struct type_members, digest), 64),
     {.name = "good",
      .kind = ES_FIELD_ARRAY,
      .required = true,
@@ -351,12 +352,12 @@ struct root_members {
 };
 
 static const struct es_field root_rows[] = {
-    TEXT(struct root_members, "endstop", format, 1),
-    TEXT(struct root_members, "version", version, 1),
-    TEXT(struct root_members, "seed", seed, 1),
-    TEXT(struct root_members, "plan", plan, 1),
-    TEXT(struct root_members, "plan version", plan_version, 1),
-    TEXT(struct root_members, "plan digest", plan_digest, 64),
+    TEXT("endstop", offsetof(struct root_members, format), 1),
+    TEXT("version", offsetof(struct root_members, version), 1),
+    TEXT("seed", offsetof(struct root_members, seed), 1),
+    TEXT("plan", offsetof(struct root_members, plan), 1),
+    TEXT("plan version", offsetof(struct root_members, plan_version), 1),
+    TEXT("plan digest", offsetof(struct root_members, plan_digest), 64),
     {.name = "units",
      .kind = ES_FIELD_INTEGER,
      .required = true,

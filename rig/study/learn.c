@@ -303,10 +303,13 @@ static int by_units(const void *a, const void *b)
 static void name_one(const struct es_study_unit *u, const struct es_detection *table,
                      const struct es_causes *c, struct es_study_naming *out)
 {
-    const struct es_fault_note *note = es_fault_note(es_study_fault_name(u->fault));
-    const char *fault = es_study_fault_name(u->fault);
+    const struct es_virtual_fault *fault = es_virtual_fault_get(u->fault);
+    const struct es_fault_note *note = fault ? es_fault_note(fault->name) : NULL;
     const struct es_detection_cause *first = c->count ? &table->causes[c->items[0].index] : NULL;
-    if (es_virtual_fault_get(u->fault)->place == ES_VIRTUAL_BENCH) {
+    if (!fault) {
+        return;
+    }
+    if (fault->place == ES_VIRTUAL_BENCH) {
         out->bench++;
         out->bench_first += first && first->place == ES_CAUSE_BENCH;
         return;
@@ -315,14 +318,14 @@ static void name_one(const struct es_study_unit *u, const struct es_detection *t
         return;
     }
     out->units++;
-    if (first && !strcmp(first->name, fault)) {
+    if (first && !strcmp(first->name, fault->name)) {
         out->first++;
     } else {
         confuse(out, u->fault, first ? es_virtual_fault_find(first->name) : -1);
     }
     out->said += first ? c->items[0].probability : 0;
     for (size_t i = 0; i < c->count && i < 3; i++) {
-        out->among_three += !strcmp(table->causes[c->items[i].index].name, fault);
+        out->among_three += !strcmp(table->causes[c->items[i].index].name, fault->name);
     }
 }
 

@@ -124,24 +124,24 @@ static void checks(struct es_text *t, const struct es_detection *d)
     es_json_end_array(t);
 }
 
-enum es_status es_detection_write(const struct es_detection *d, struct es_text *t, struct es_error *err)
+enum es_status es_detection_write(const struct es_detection *table, struct es_text *out, struct es_error *err)
 {
-    es_json_object(t, NULL);
-    es_json_text(t, "endstop", "detection/1");
-    es_json_text(t, "version", d->version);
-    es_json_text(t, "seed", d->seed);
-    es_json_integer(t, "units", d->units);
-    es_json_text(t, "plan", d->plan);
-    es_json_text(t, "plan version", d->plan_version);
-    es_json_text(t, "plan digest", d->plan_digest);
-    causes(t, d);
-    checks(t, d);
-    es_json_array(t, "types");
-    for (size_t i = 0; i < d->type_count; i++) {
-        one_type(t, d, &d->types[i]);
+    es_json_object(out, NULL);
+    es_json_text(out, "endstop", "detection/1");
+    es_json_text(out, "version", table->version);
+    es_json_text(out, "seed", table->seed);
+    es_json_integer(out, "units", table->units);
+    es_json_text(out, "plan", table->plan);
+    es_json_text(out, "plan version", table->plan_version);
+    es_json_text(out, "plan digest", table->plan_digest);
+    causes(out, table);
+    checks(out, table);
+    es_json_array(out, "types");
+    for (size_t i = 0; i < table->type_count; i++) {
+        one_type(out, table, &table->types[i]);
     }
-    es_json_end_array(t);
-    es_json_end_object(t);
-    es_text_char(t, '\n');
-    return es_text_status(t, err);
+    es_json_end_array(out);
+    es_json_end_object(out);
+    es_text_char(out, '\n');
+    return es_text_status(out, err);
 }

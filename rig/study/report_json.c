@@ -135,53 +135,53 @@ static void name_causes(struct es_text *t, const struct es_study_naming *n)
     es_json_end_object(t);
 }
 
-enum es_status es_study_report_json(const struct es_study *s, const struct es_study_summary *m,
-                                    const struct es_study_naming *naming, struct es_text *t,
+enum es_status es_study_report_json(const struct es_study *study, const struct es_study_summary *summary,
+                                    const struct es_study_naming *naming, struct es_text *out,
                                     struct es_error *err)
 {
-    es_json_object(t, NULL);
-    about(t, s);
-    es_json_object(t, "good");
-    count(t, "all", &m->good_all);
-    es_json_array(t, "by type");
-    for (size_t i = 0; i < s->order.type_count; i++) {
-        count(t, NULL, &m->good[i]);
+    es_json_object(out, NULL);
+    about(out, study);
+    es_json_object(out, "good");
+    count(out, "all", &summary->good_all);
+    es_json_array(out, "by type");
+    for (size_t i = 0; i < study->order.type_count; i++) {
+        count(out, NULL, &summary->good[i]);
     }
-    es_json_end_array(t);
-    es_json_end_object(t);
-    count(t, "unit and mounting faults", &m->unit_all);
-    count(t, "unit and mounting faults that matter", &m->unit_mattering);
-    count(t, "bench faults", &m->bench_all);
-    count(t, "bench faults that matter", &m->bench_mattering);
+    es_json_end_array(out);
+    es_json_end_object(out);
+    count(out, "unit and mounting faults", &summary->unit_all);
+    count(out, "unit and mounting faults that matter", &summary->unit_mattering);
+    count(out, "bench faults", &summary->bench_all);
+    count(out, "bench faults that matter", &summary->bench_mattering);
     if (naming) {
-        name_causes(t, naming);
+        name_causes(out, naming);
     }
-    es_json_array(t, "faults");
-    for (size_t i = 0; i < m->fault_count; i++) {
-        fault(t, s, &m->faults[i]);
+    es_json_array(out, "faults");
+    for (size_t i = 0; i < summary->fault_count; i++) {
+        fault(out, study, &summary->faults[i]);
     }
-    es_json_end_array(t);
-    es_json_array(t, "coverage");
-    for (size_t i = 0; i < m->coverage_count; i++) {
-        coverage(t, s, &m->coverage[i]);
+    es_json_end_array(out);
+    es_json_array(out, "coverage");
+    for (size_t i = 0; i < summary->coverage_count; i++) {
+        coverage(out, study, &summary->coverage[i]);
     }
-    es_json_end_array(t);
-    es_json_object(t, "bench time of a good unit in s");
-    number(t, "mean", m->duration_mean);
-    number(t, "longest", m->duration_longest);
-    es_json_end_object(t);
-    es_json_end_object(t);
-    return es_text_status(t, err);
+    es_json_end_array(out);
+    es_json_object(out, "bench time of a good unit in s");
+    number(out, "mean", summary->duration_mean);
+    number(out, "longest", summary->duration_longest);
+    es_json_end_object(out);
+    es_json_end_object(out);
+    return es_text_status(out, err);
 }
 
-void es_study_units_csv(const struct es_study *s, FILE *to)
+void es_study_units_csv(const struct es_study *study, FILE *to)
 {
     static const char *const head[] = {"unit",    "type",       "fault", "severity",
                                        "verdict", "duration s", "lines", "because"};
     es_csv_row(to, head, sizeof head / sizeof head[0]);
-    for (size_t i = 0; i < s->order.units; i++) {
-        const struct es_study_unit *u = &s->units[i];
-        const struct es_study_type *type = &s->types[u->type];
+    for (size_t i = 0; i < study->order.units; i++) {
+        const struct es_study_unit *u = &study->units[i];
+        const struct es_study_type *type = &study->types[u->type];
         char index[24], severity[24], duration[24];
         struct es_text lines = {0}, because = {0};
         snprintf(index, sizeof index, "%zu", i);

@@ -197,7 +197,10 @@ static void find_evidence(const struct view *v, const struct candidate *p, doubl
 
 static double entropy(double p)
 {
-    return p > 0 && p < 1 ? -p * log2(p) - (1 - p) * log2(1 - p) : 0;
+    if (!(p > 0 && p < 1)) {
+        return 0;
+    }
+    return -p * log2(p) - (1 - p) * log2(1 - p);
 }
 
 /* The quickest check that shows a cause. */

@@ -148,7 +148,7 @@ static int by_count(const void *a, const void *b)
 static enum es_status learn_reasons(const struct es_study *s, size_t type, size_t slot,
                                     struct es_detection_line *line, struct es_error *err)
 {
-    struct kind kinds[100];
+    struct kind kinds[100] = {0};
     size_t count = 0;
     for (size_t i = 0; i < s->order.units; i++) {
         const char *reason = s->units[i].type == type ? s->units[i].values[slot].reason : NULL;
@@ -324,7 +324,7 @@ static void name_one(const struct es_study_unit *u, const struct es_detection *t
         confuse(out, u->fault, first ? es_virtual_fault_find(first->name) : -1);
     }
     out->said += first ? c->items[0].probability : 0;
-    for (size_t i = 0; i < c->count && i < 3; i++) {
+    for (size_t i = 0; table->causes && i < c->count && i < 3; i++) {
         out->among_three += !strcmp(table->causes[c->items[i].index].name, fault->name);
     }
 }

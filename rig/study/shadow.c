@@ -129,14 +129,15 @@ static void finish(struct es_shadow *s, size_t index)
 {
     struct making m = s->running[index];
     s->running[index] = s->running[--s->running_count];
-    struct made *grown = realloc(s->made, (s->made_count + 1) * sizeof *grown);
-    char *procedure = grown ? strdup(s->procedure) : NULL;
-    s->made = grown ? grown : s->made;
-    if (!procedure) {
+    char *procedure = strdup(s->procedure);
+    struct made *grown = procedure ? realloc(s->made, (s->made_count + 1) * sizeof *grown) : NULL;
+    if (!grown) {
+        free(procedure);
         es_trace_free(m.trace);
         s->failed = true;
         return;
     }
+    s->made = grown;
     m.trace->duration = es_seconds(port_of(s)->now(port_of(s)->self) - m.from);
     s->made[s->made_count++] = (struct made){procedure, m.trace};
 }

@@ -272,10 +272,15 @@ static void watch_crew(struct crew *c, const struct es_study_watch *watch, es_ti
 
 static unsigned thread_count(const struct es_study_order *o)
 {
-    const long cores = sysconf(_SC_NPROCESSORS_ONLN);
-    size_t count = o->threads ? o->threads : cores > 0 ? (size_t)cores : 1;
-    count = count > ES_STUDY_THREADS_MAX ? ES_STUDY_THREADS_MAX : count;
-    return (unsigned)(count > o->units ? o->units : count);
+    size_t count = o->threads;
+    if (count == 0) {
+        const long cores = sysconf(_SC_NPROCESSORS_ONLN);
+        count = cores > 0 ? (size_t)cores : 1;
+    }
+    if (count > o->units) {
+        count = o->units;
+    }
+    return count > ES_STUDY_THREADS_MAX ? ES_STUDY_THREADS_MAX : (unsigned)count;
 }
 
 static enum es_status crew_init(struct crew *c, struct es_study *s, struct es_error *err)

@@ -47,9 +47,9 @@ Test(study_binomial, clopper_pearson_small)
 /* 1 - (alpha/2)^(1/n): closed form for no failure, at sizes where doubles begin to hurt. */
 Test(study_binomial, none_of_many_in_closed_form)
 {
-    for (double n = 1; n < 1e7; n *= 10) {
-        const double exact = -expm1(log(0.025) / n);
-        cr_expect_float_eq(es_share_clopper_pearson(0, (size_t)n, 0.95).upper / exact, 1, 1e-9, "n = %g", n);
+    for (size_t n = 1; n < 10000000; n *= 10) {
+        const double exact = -expm1(log(0.025) / (double)n);
+        cr_expect_float_eq(es_share_clopper_pearson(0, n, 0.95).upper / exact, 1, 1e-9, "n = %zu", n);
     }
 }
 

@@ -1,5 +1,6 @@
 /* Reads "size found" lines from standard input, prints the fitted threshold; for check_threshold.py. */
 #include <stdio.h>
+#include <stdlib.h>
 
 #include "procedures/judgement/threshold.h"
 
@@ -7,10 +8,10 @@ int main(void)
 {
     struct es_trial trials[2000];
     size_t count = 0;
-    double size;
-    int found;
-    while (count < sizeof trials / sizeof trials[0] && scanf("%lf %d", &size, &found) == 2) {
-        trials[count++] = (struct es_trial){size, found != 0};
+    char line[100], *rest;
+    while (count < sizeof trials / sizeof trials[0] && fgets(line, sizeof line, stdin)) {
+        const double size = strtod(line, &rest);
+        trials[count++] = (struct es_trial){size, strtol(rest, NULL, 10) != 0};
     }
     const struct es_threshold t = es_threshold_fit(trials, count, 0.95);
     if (!t.valid) {

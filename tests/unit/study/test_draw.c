@@ -22,11 +22,12 @@ Test(study_draw, shares_hold_in_every_first_part)
     const struct es_study s = make(2, 0.4);
     size_t good[2] = {0};
     for (size_t i = 0; i < 4000; i++) {
+        const size_t before = i / 2;
         struct es_study_unit u;
         es_study_draw(&s, i, &u);
         cr_assert_eq(u.type, i % 2);
         good[u.type] += u.fault < 0;
-        cr_assert(fabs((double)good[u.type] - 0.4 * (double)(i / 2 + 1)) <= 1.001);
+        cr_assert(fabs((double)good[u.type] - 0.4 * (double)(before + 1)) <= 1.001);
     }
 }
 

@@ -32,7 +32,7 @@ static double run(const struct es_bench *bench, enum es_virtual_type type, const
 {
     struct es_virtual_config config;
     struct es_virtual *v;
-    struct es_virtual_station *station;
+    struct es_virtual_station *station = NULL;
     struct es_findings findings = {0};
     struct es_outcome outcome;
     struct es_error err;

@@ -37,8 +37,9 @@ void *__wrap_realloc(void *old, size_t size);
 void *__wrap_reallocarray(void *old, size_t count, size_t size);
 char *__wrap_strdup(const char *text);
 char *__wrap_strndup(const char *text, size_t size);
-int __wrap_asprintf(char **out, const char *format, ...);
-int __wrap___asprintf_chk(char **out, int flag, const char *format, ...);
+int __wrap_asprintf(char **out, const char *format, ...) __attribute__((format(printf, 2, 3)));
+int __wrap___asprintf_chk(char **out, int flag, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
 
 void *__wrap_malloc(size_t size)
 {

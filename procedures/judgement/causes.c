@@ -200,6 +200,7 @@ static double entropy(double p)
     if (!(p > 0 && p < 1)) {
         return 0;
     }
+    // cppcheck-suppress invalidFunctionArg ; p is between 0 and 1 here
     return -p * log2(p) - (1 - p) * log2(1 - p);
 }
 

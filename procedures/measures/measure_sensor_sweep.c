@@ -345,7 +345,8 @@ static enum es_status margins(const struct job *j, struct es_measured *out, stru
     double *work = malloc((s->n + 1) * sizeof *work);
     if (!work)
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu readings.", s->n);
-    double u_at[2], at[2] = {end_of(s, 0, work, &u_at[0]), end_of(s, 1, work, &u_at[1])};
+    double u_at[2];
+    const double at[2] = {end_of(s, 0, work, &u_at[0]), end_of(s, 1, work, &u_at[1])};
     free(work);
     size_t n[2] = {0, 0};
     for (size_t i = 0; i < s->n; i++) {

@@ -233,7 +233,7 @@ static void combine(const struct end ends[2], double a, double b, const struct e
                     struct es_measured *m)
 {
     struct es_budget budget = {0};
-    double factor[2] = {a, b};
+    const double factor[2] = {a, b};
     for (int i = 0; i < 2; i++) {
         double f = factor[i] * factor[i];
         budget.square[ES_TERM_REPEAT] += f * ends[i].noise.square[ES_TERM_REPEAT];

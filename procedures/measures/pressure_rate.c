@@ -115,7 +115,9 @@ static bool fit_best(const struct fit_job *j, struct bent *best)
         few.weight = j->weight * BLOCKS / (double)j->n;
         for (size_t i = 0; i < BLOCKS; i++) {
             size_t a = i * j->n / BLOCKS, b = (i + 1) * j->n / BLOCKS;
+            // cppcheck-suppress unreadVariable ; read through few.t
             t[i] = es_mean(j->t + a, b - a);
+            // cppcheck-suppress unreadVariable ; read through few.p
             p[i] = es_mean(j->p + a, b - a);
         }
     }
@@ -185,6 +187,7 @@ static double begin_of(const struct es_samples *s)
 {
     size_t n = s->n < 9 ? s->n : 9;
     struct es_fit line;
+    // cppcheck-suppress knownConditionTrueFalse ; n counts samples of the caller
     if (n > 3 && es_polynomial_fit(s->t, s->y, n, 1, s->t[0], s->t[n - 1] - s->t[0] + 1e-9, &line))
         return line.b[0];
     return s->y[0];
@@ -228,7 +231,8 @@ static void fill_budget(const struct es_pressure_rate_input *in, const struct fi
 {
     const struct es_channel_uncertainty *u = &in->series->u;
     struct es_fit f;
-    double variance = 0, gradient[3] = {b->k, 1, b->fit.b[0] - out->begin};
+    double variance = 0;
+    const double gradient[3] = {b->k, 1, b->fit.b[0] - out->begin};
     if (linear_part(j, b, NULL, &f)) {
         /* the third column was scaled by the rate: its coefficient is k itself */
         for (int i = 0; i < 3; i++)

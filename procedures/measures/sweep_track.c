@@ -43,7 +43,7 @@ static int by_size(const void *a, const void *b)
  * four fifths are missing does not follow at all. */
 static void find_course(const struct es_sweep *s, struct course *c, double *work)
 {
-    double width = (s->high - s->low) / BINS, steps[BINS];
+    double width = (s->high - s->low) / BINS, steps[BINS] = {0};
     size_t n = 0;
     for (size_t j = 0; j < BINS; j++)
         c->mean[j] =

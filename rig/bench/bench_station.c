@@ -45,6 +45,7 @@ static struct es_bench_channel *named_channel(struct es_bench_reader *r, struct 
     return NULL;
 }
 
+// cppcheck-suppress constParameter ; its channels are changed through it
 static void check_same_address(struct es_bench_reader *r, const cJSON *object, struct es_bench_station *s,
                                const struct es_bench_channel *c)
 {

@@ -8,8 +8,8 @@
  *    |               STOPPING ----------------------------------+
  *    +------------> SETTLING (making safe, resetting) ----------+
  *
- * New, free, run, stop, reset and tick come from one thread (the event loop's), the others from any. None waits
- * on a bus or a disk, except es_desk_free. */
+ * New, free, run, stop, reset and tick come from one thread (the event loop's), the others from any. None
+ * waits on a bus or a disk, except es_desk_free. */
 #ifndef ES_DAEMON_DESK_H
 #define ES_DAEMON_DESK_H
 

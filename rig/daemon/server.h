@@ -25,9 +25,9 @@ void es_server_wake(void *self);
 enum es_status es_server_run(struct es_server *server, struct es_control *control, int signals,
                              bool until_idle, int *signal, struct es_error *err) ES_MUST_CHECK;
 
-/* Gives all clients what waits for them and lets them ask for what came of their runs, until they have gone but
- * for at most `seconds`; then ends their connections. To be called
- * before the control is freed; the server itself is closed after it, since stations wake it. */
+/* Gives all clients what waits for them and lets them ask for what came of their runs, until they have gone
+ * but for at most `seconds`; then ends their connections. To be called before the control is freed; the
+ * server itself is closed after it, since stations wake it. */
 void es_server_drain(struct es_server *server, double seconds);
 
 #endif

@@ -140,6 +140,7 @@ static void finish(struct es_shadow *s, size_t index)
     s->made = grown;
     m.trace->duration = es_seconds(port_of(s)->now(port_of(s)->self) - m.from);
     s->made[s->made_count++] = (struct made){procedure, m.trace};
+    // cppcheck-suppress memleak ; s->made owns it now
 }
 
 /* ---- The port ---- */

@@ -51,7 +51,8 @@ static const char steps[] =
     "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"},"
     "{\"do\": \"ask\", \"text\": \"Ready?\", \"options\": [\"a\", \"b\"], \"at most\": \"60 s\"},"
     "{\"do\": \"step\", \"role\": \"loop demand\", \"through\": [\"8 mA\", \"50 %\"], \"hold\": \"0.1 s\"},"
-    "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"1 s\", \"draw\": [\"travel\"],"
+    "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"1 s\", "
+    "\"draw\": [\"travel\"],"
     " \"along\": [\"shaft angle\"], \"throughout\": [{\"role\": \"output 1 vent valve\", \"near\": \"open\"},"
     " {\"role\": \"supply pressure\", \"near\": \"nominal supply\", \"within\": \"10 mbar\"}]}";
 
@@ -82,7 +83,8 @@ static enum es_status read_role(void *self, enum es_role role, struct es_reading
 {
     CALL(inner->read(self, role, out, err));
 }
-static enum es_status write_role(void *self, enum es_role role, double v, es_time *acted, struct es_error *err)
+static enum es_status write_role(void *self, enum es_role role, double v, es_time *acted,
+                                 struct es_error *err)
 {
     CALL(inner->write(self, role, v, acted, err));
 }

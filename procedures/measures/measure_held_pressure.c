@@ -106,8 +106,9 @@ static void know_volume(struct job *j, const struct es_facts *facts)
 {
     const struct es_fact *v = es_fact_find(facts, j->s->volume),
                          *T = es_fact_find(facts, "ambient temperature");
-    j->factor = v && T && T->value > 200 ? v->value * T_ANR / (T->value * P_ANR) : NAN;
-    j->u_factor = isfinite(j->factor) ? hypot(v->u / v->value, T->u / T->value) : 0;
+    bool known = v && T && T->value > 200;
+    j->factor = known ? v->value * T_ANR / (T->value * P_ANR) : NAN;
+    j->u_factor = known ? hypot(v->u / v->value, T->u / T->value) : 0;
 }
 
 /* Level of the samples in [from, to]; false with a reason. */

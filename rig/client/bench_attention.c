@@ -3,6 +3,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "rig/base/clock.h"
 #include "rig/base/role.h"
 #include "rig/client/bench_attention.h"
 #include "rig/client/talk.h"
@@ -108,7 +109,7 @@ static void look_at_channels(struct list *l, const cJSON *station)
 static bool day_number(const char *text, long *out)
 {
     int year, month, day;
-    if (sscanf(text, "%4d-%2d-%2d", &year, &month, &day) != 3)
+    if (!es_date_parse(text, &year, &month, &day))
         return false;
     struct tm tm = {.tm_year = year - 1900, .tm_mon = month - 1, .tm_mday = day};
     *out = (long)(timegm(&tm) / 86400);

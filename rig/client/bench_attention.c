@@ -109,7 +109,9 @@ static void look_at_channels(struct list *l, const cJSON *station)
 static bool day_number(const char *text, long *out)
 {
     int year, month, day;
-    if (!es_date_parse(text, &year, &month, &day))
+    char date[11]; /* the day of a time of day, too */
+    (void)snprintf(date, sizeof date, "%s", text);
+    if (!es_date_parse(date, &year, &month, &day))
         return false;
     struct tm tm = {.tm_year = year - 1900, .tm_mon = month - 1, .tm_mday = day};
     *out = (long)(timegm(&tm) / 86400);

@@ -90,6 +90,19 @@ def table():
         check("detection.json:1:1" in done.stderr, "a bad table is refused with file and place")
 
 
+def shipped():
+    with open(ROOT + "/procedures/judgement/detection.json", encoding="utf-8") as f:
+        document = json.load(f)
+    schema("detection-1.schema.json", document)
+    done = study("--units", "24", "--good", "0 %", "--from", "0.5", "--seed", "75", "--coverage", "0", "--json", "--table",
+                 ROOT + "/procedures/judgement/detection.json", "--fault", "relay seat leaks to output 1",
+                 "--fault", "outputs crossed", "--fault", "sensor track worn", "--fault", "lever not parallel")
+    named = json.loads(done.stdout)["causes named"]
+    check(named["units of unknown types"] == 0, "the shipped table of detection knows the shipped types")
+    check(named["units"] == 24 and named["first right"] >= 22,
+          "the shipped table names plain causes (learn it anew when procedures have changed): %s" % named)
+
+
 def manners():
     check("moonshine" in study("--units", "2", "--fault", "moonshine", status=2).stderr, "unknown fault refused")
     study("--units", "2", "--json", "--csv", status=2)
@@ -106,6 +119,7 @@ def manners():
 
 bounds()
 table()
+shipped()
 manners()
 if FAILED:
     sys.exit("%d failed" % len(FAILED))

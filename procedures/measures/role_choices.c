@@ -29,4 +29,5 @@ const char *const es_role_choices[ES_ROLE_COUNT + 1] = {
     [ES_ROLE_AMBIENT_HUMIDITY] = "ambient humidity",
     [ES_ROLE_SUPPLY_DEW_POINT] = "supply dew point",
     [ES_ROLE_WATCHDOG] = "watchdog",
+    [ES_ROLE_SELF_ADJUSTMENT] = "self-adjustment",
 };

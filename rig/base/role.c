@@ -73,6 +73,8 @@ static const struct es_role_info roles[ES_ROLE_COUNT] = {
         IN("supply dew point", ES_DIM_TEMPERATURE, "pressure dew point of the supply air"),
     [ES_ROLE_WATCHDOG] =
         OUT("watchdog", ES_DIM_NUMBER, "counter that the bench's own hardware watches; it makes itself safe"),
+    [ES_ROLE_SELF_ADJUSTMENT] = STATE_OUT(
+        "self-adjustment", "1: starts the unit's self-adjustment over its digital channel, 0: ends it"),
 };
 
 const struct es_role_info *es_role_info(enum es_role role)

@@ -250,7 +250,8 @@ Test(role, directions)
 {
     static const char *const outs[] = {"loop demand",         "shaft drive",      "shaft coupling",
                                        "supply demand",       "supply valve",     "output 1 isolating valve",
-                                       "output 2 vent valve", "auxiliary supply", "watchdog"};
+                                       "output 2 vent valve", "auxiliary supply", "watchdog",
+                                       "self-adjustment"};
     static const char *const ins[] = {
         "loop current", "sensor ratio",   "shaft angle", "supply pressure",  "output 2 pressure",
         "travel",       "emergency stop", "guard",       "ambient pressure", "supply dew point"};

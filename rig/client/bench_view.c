@@ -3,13 +3,13 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "rig/base/number.h"
 #include "rig/client/bench_attention.h"
 #include "rig/client/bench_view.h"
 #include "rig/client/role_words.h"
 #include "rig/client/safe_view.h"
 #include "rig/client/talk.h"
 #include "rig/console/display.h"
-#include "rig/console/number.h"
 #include "rig/console/table.h"
 
 static void cell(char out[static ES_NUMBER_SIZE], double value, int decimals)

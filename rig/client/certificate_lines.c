@@ -2,9 +2,9 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "rig/base/number.h"
 #include "rig/client/certificate_lines.h"
 #include "rig/client/talk.h"
-#include "rig/console/number.h"
 
 void es_verdict_text(const char *verdict, bool utf8, char *out, size_t size)
 {

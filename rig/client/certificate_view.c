@@ -2,11 +2,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "rig/base/number.h"
 #include "rig/client/certificate_lines.h"
 #include "rig/client/certificate_view.h"
 #include "rig/client/talk.h"
 #include "rig/console/display.h"
-#include "rig/console/number.h"
 #include "rig/console/table.h"
 
 static void put(const char *text, FILE *to)

@@ -4,10 +4,10 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
+#include "rig/base/number.h"
 #include "rig/client/progress.h"
 #include "rig/client/talk.h"
 #include "rig/console/display.h"
-#include "rig/console/number.h"
 
 #define DRAW_EVERY  (ES_NS_PER_S / 5)
 #define VALUE_LINES 2

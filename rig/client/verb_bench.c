@@ -3,11 +3,11 @@
 #include <string.h>
 
 #include "rig/base/clock.h"
+#include "rig/base/number.h"
 #include "rig/client/bench_view.h"
 #include "rig/client/talk.h"
 #include "rig/client/verb.h"
 #include "rig/console/json_writer.h"
-#include "rig/console/number.h"
 #include "rig/console/table.h"
 
 struct arguments {

@@ -3,11 +3,11 @@
 #include <string.h>
 
 #include "rig/base/file.h"
+#include "rig/base/number.h"
 #include "rig/client/measure_order.h"
 #include "rig/client/verb.h"
 #include "rig/console/display.h"
 #include "rig/console/json_writer.h"
-#include "rig/console/number.h"
 #include "rig/console/table.h"
 
 #define SLOTS_MAX 8

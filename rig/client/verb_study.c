@@ -8,8 +8,8 @@
 
 #include "drivers/virtual/virtual_bench.h"
 #include "rig/base/file.h"
+#include "rig/base/number.h"
 #include "rig/client/verb.h"
-#include "rig/console/number.h"
 #include "rig/study/report.h"
 #include "rig/study/study.h"
 

@@ -2,12 +2,12 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "rig/base/number.h"
 #include "rig/base/role.h"
 #include "rig/client/role_words.h"
 #include "rig/client/talk.h"
 #include "rig/client/watched.h"
 #include "rig/console/display.h"
-#include "rig/console/number.h"
 
 static void take_roles(struct es_watched_set *set, const cJSON *event)
 {

@@ -2,7 +2,7 @@
 #include <string.h>
 
 #include "drivers/virtual/virtual_bench.h"
-#include "rig/console/number.h"
+#include "rig/base/number.h"
 #include "rig/console/table.h"
 #include "rig/study/report.h"
 

@@ -3,7 +3,7 @@
 #include <criterion/criterion.h>
 #include <math.h>
 
-#include "rig/console/number.h"
+#include "rig/base/number.h"
 
 static void gives(double value, double U, const char *want_value, const char *want_U)
 {

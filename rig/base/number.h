@@ -1,7 +1,7 @@
 /* Measured numbers as text: the expanded uncertainty to two significant digits, the value to the same
  * decimal place (JCGM 100:2008 7.2.6). Pure. */
-#ifndef ES_CONSOLE_NUMBER_H
-#define ES_CONSOLE_NUMBER_H
+#ifndef ES_BASE_NUMBER_H
+#define ES_BASE_NUMBER_H
 
 #include <stddef.h>
 

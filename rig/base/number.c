@@ -3,7 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "rig/console/number.h"
+#include "rig/base/number.h"
 
 int es_number_place(double U)
 {

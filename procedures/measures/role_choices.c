@@ -30,4 +30,5 @@ const char *const es_role_choices[ES_ROLE_COUNT + 1] = {
     [ES_ROLE_SUPPLY_DEW_POINT] = "supply dew point",
     [ES_ROLE_WATCHDOG] = "watchdog",
     [ES_ROLE_SELF_ADJUSTMENT] = "self-adjustment",
+    [ES_ROLE_SUPPLY_FLOW] = "supply flow",
 };

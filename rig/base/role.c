@@ -75,6 +75,7 @@ static const struct es_role_info roles[ES_ROLE_COUNT] = {
         OUT("watchdog", ES_DIM_NUMBER, "counter that the bench's own hardware watches; it makes itself safe"),
     [ES_ROLE_SELF_ADJUSTMENT] = STATE_OUT(
         "self-adjustment", "1: starts the unit's self-adjustment over its digital channel, 0: ends it"),
+    [ES_ROLE_SUPPLY_FLOW] = IN("supply flow", ES_DIM_FLOW, "flow out of the air supply into the bench"),
 };
 
 const struct es_role_info *es_role_info(enum es_role role)

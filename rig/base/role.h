@@ -37,6 +37,7 @@ enum es_role {
     ES_ROLE_SUPPLY_DEW_POINT,    /* in K */
     ES_ROLE_WATCHDOG,            /* out number: written within its period, else the bench makes itself safe */
     ES_ROLE_SELF_ADJUSTMENT,     /* out state: 1 starts the unit's self-adjustment, 0 ends it */
+    ES_ROLE_SUPPLY_FLOW,         /* in m3/s ANR: out of the source into the supply volume */
     ES_ROLE_COUNT,
     ES_ROLE_NONE = -1
 };

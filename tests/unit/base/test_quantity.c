@@ -254,7 +254,8 @@ Test(role, directions)
                                        "self-adjustment"};
     static const char *const ins[] = {
         "loop current", "sensor ratio",   "shaft angle", "supply pressure",  "output 2 pressure",
-        "travel",       "emergency stop", "guard",       "ambient pressure", "supply dew point"};
+        "travel",       "emergency stop", "guard",       "ambient pressure", "supply dew point",
+        "supply flow"};
     for (size_t i = 0; i < sizeof outs / sizeof outs[0]; i++) {
         cr_assert_neq(es_role_find(outs[i]), ES_ROLE_NONE, "%s", outs[i]);
         cr_expect_eq(es_role_info(es_role_find(outs[i]))->direction, ES_OUT, "%s", outs[i]);

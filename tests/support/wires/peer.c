@@ -37,6 +37,7 @@ struct peer {
     bool stop, frozen;
     struct chunk queue[QUEUE_MAX];
     size_t queued;
+    es_time latest; /* the longest that bytes left after their time */
     uint8_t buffer[BUFFER_MAX];
     size_t have;
 };
@@ -89,7 +90,10 @@ static void close_line(struct peer *p)
 
 static void send_due(struct peer *p)
 {
-    while (p->queued && p->queue[0].due <= es_clock_now()) {
+    es_time now;
+    while (p->queued && p->queue[0].due <= (now = es_clock_now())) {
+        if (now - p->queue[0].due > p->latest)
+            p->latest = now - p->queue[0].due;
         if (p->line >= 0) {
             ssize_t n = p->kind == PEER_TCP
                             ? send(p->line, p->queue[0].bytes, p->queue[0].count, MSG_NOSIGNAL)
@@ -279,6 +283,14 @@ void peer_back(struct peer *p)
         open_listener(p);
     kick(p);
     pthread_mutex_unlock(&p->lock);
+}
+
+double peer_latest(struct peer *p)
+{
+    pthread_mutex_lock(&p->lock);
+    es_time latest = p->latest;
+    pthread_mutex_unlock(&p->lock);
+    return es_seconds(latest);
 }
 
 void peer_freeze(struct peer *p, bool frozen)

@@ -38,7 +38,8 @@ void peer_drop(struct peer *peer); /* closes the connection or the terminal (whi
 void peer_away(struct peer *peer); /* as drop, and nobody can connect */
 void peer_back(struct peer *peer); /* after away: TCP on the same port, a terminal under a new path */
 void peer_freeze(struct peer *peer,
-                 bool frozen); /* the connection stays, nothing is read or sent: half-open */
+                 bool frozen);         /* the connection stays, nothing is read or sent: half-open */
+double peer_latest(struct peer *peer); /* s: the longest that bytes left after their time */
 /* Pins the thread to one core. */
 void peer_pin(struct peer *peer, int core);
 

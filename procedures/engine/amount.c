@@ -10,8 +10,8 @@
 static const struct {
     const char *word;
     double value;
-} state_words[] = {{"open", 1}, {"shut", 0},   {"on", 1},      {"off", 0},    {"coupled", 1},
-                   {"free", 0}, {"closed", 1}, {"healthy", 1}, {"pressed", 0}};
+} state_words[] = {{"open", 1},   {"shut", 0},    {"on", 1},      {"off", 0},     {"coupled", 1}, {"free", 0},
+                   {"closed", 1}, {"healthy", 1}, {"pressed", 0}, {"started", 1}, {"stopped", 0}};
 
 static const char *words_of(enum es_role role)
 {
@@ -24,6 +24,8 @@ static const char *words_of(enum es_role role)
         return "\"healthy\" or \"pressed\"";
     case ES_ROLE_GUARD:
         return "\"closed\" or \"open\"";
+    case ES_ROLE_SELF_ADJUSTMENT:
+        return "\"started\" or \"stopped\"";
     default:
         return "\"open\" or \"shut\"";
     }
@@ -46,28 +48,10 @@ static bool read_state(enum es_role role, const char *text, double *out)
     return false;
 }
 
-static enum es_dimension rate_of(enum es_dimension d)
-{
-    switch (d) {
-    case ES_DIM_PRESSURE:
-        return ES_DIM_PRESSURE_RATE;
-    case ES_DIM_CURRENT:
-        return ES_DIM_CURRENT_RATE;
-    case ES_DIM_ANGLE:
-        return ES_DIM_ANGLE_RATE;
-    case ES_DIM_LENGTH:
-        return ES_DIM_LENGTH_RATE;
-    case ES_DIM_RATIO:
-        return ES_DIM_RATIO_RATE;
-    default:
-        return ES_DIM_COUNT;
-    }
-}
-
 static enum es_dimension as_used(enum es_dimension d, enum es_amount_use use)
 {
     if (use == ES_AMOUNT_RATE)
-        return rate_of(d);
+        return es_dimension_rate(d);
     if (use == ES_AMOUNT_DIFFERENCE && d == ES_DIM_TEMPERATURE)
         return ES_DIM_TEMPERATURE_DIFFERENCE;
     return d;

@@ -35,6 +35,24 @@ const char *es_dimension_name(enum es_dimension d)
     return (unsigned)d < ES_DIM_COUNT ? dimension_names[d] : "unknown dimension";
 }
 
+enum es_dimension es_dimension_rate(enum es_dimension d)
+{
+    switch (d) {
+    case ES_DIM_PRESSURE:
+        return ES_DIM_PRESSURE_RATE;
+    case ES_DIM_CURRENT:
+        return ES_DIM_CURRENT_RATE;
+    case ES_DIM_ANGLE:
+        return ES_DIM_ANGLE_RATE;
+    case ES_DIM_LENGTH:
+        return ES_DIM_LENGTH_RATE;
+    case ES_DIM_RATIO:
+        return ES_DIM_RATIO_RATE;
+    default:
+        return ES_DIM_COUNT;
+    }
+}
+
 const struct es_unit *es_dimension_unit(enum es_dimension d)
 {
     for (size_t i = 0; i < es_unit_count; i++)

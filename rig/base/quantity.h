@@ -44,6 +44,7 @@ struct es_unit {
 
 const char *es_dimension_name(enum es_dimension d);           /* "pressure" */
 const struct es_unit *es_dimension_unit(enum es_dimension d); /* the unit used when none is asked for */
+enum es_dimension es_dimension_rate(enum es_dimension d);     /* of a change per second; ES_DIM_COUNT: none */
 
 /* NULL when unknown. Exact spelling, case counts. "K" stands for a temperature here; where the dimension is
  * known, es_unit_find_as tells it from a difference of temperatures. */

@@ -6,24 +6,6 @@
 
 #include "rig/bench/bench_reader.h"
 
-static enum es_dimension rate_of(enum es_dimension d)
-{
-    switch (d) {
-    case ES_DIM_PRESSURE:
-        return ES_DIM_PRESSURE_RATE;
-    case ES_DIM_CURRENT:
-        return ES_DIM_CURRENT_RATE;
-    case ES_DIM_ANGLE:
-        return ES_DIM_ANGLE_RATE;
-    case ES_DIM_LENGTH:
-        return ES_DIM_LENGTH_RATE;
-    case ES_DIM_RATIO:
-        return ES_DIM_RATIO_RATE;
-    default:
-        return ES_DIM_COUNT;
-    }
-}
-
 static const cJSON *role_item(const cJSON *object)
 {
     return cJSON_GetObjectItemCaseSensitive(object, "role");
@@ -98,7 +80,7 @@ static void read_channels(struct es_bench_reader *r, const cJSON *array, struct 
 static void read_slew(struct es_bench_reader *r, const struct es_bench_channel *c, const cJSON *item,
                       struct es_ceiling *out)
 {
-    enum es_dimension d = rate_of(c->unit->dimension);
+    enum es_dimension d = es_dimension_rate(c->unit->dimension);
     out->slew = INFINITY;
     if (!item) {
         return;

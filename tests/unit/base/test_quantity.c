@@ -253,9 +253,9 @@ Test(role, directions)
                                        "output 2 vent valve", "auxiliary supply", "watchdog",
                                        "self-adjustment"};
     static const char *const ins[] = {
-        "loop current", "sensor ratio",   "shaft angle", "supply pressure",  "output 2 pressure",
-        "travel",       "emergency stop", "guard",       "ambient pressure", "supply dew point",
-        "supply flow"};
+        "loop current",      "sensor ratio",     "shaft angle",    "supply pressure",
+        "output 2 pressure", "travel",           "emergency stop", "guard",
+        "ambient pressure",  "supply dew point", "supply flow"};
     for (size_t i = 0; i < sizeof outs / sizeof outs[0]; i++) {
         cr_assert_neq(es_role_find(outs[i]), ES_ROLE_NONE, "%s", outs[i]);
         cr_expect_eq(es_role_info(es_role_find(outs[i]))->direction, ES_OUT, "%s", outs[i]);
@@ -264,4 +264,14 @@ Test(role, directions)
         cr_assert_neq(es_role_find(ins[i]), ES_ROLE_NONE, "%s", ins[i]);
         cr_expect_eq(es_role_info(es_role_find(ins[i]))->direction, ES_IN, "%s", ins[i]);
     }
+}
+
+Test(quantity, changes_per_second_have_dimensions_of_their_own)
+{
+    cr_expect_eq(es_dimension_rate(ES_DIM_PRESSURE), ES_DIM_PRESSURE_RATE);
+    cr_expect_eq(es_dimension_rate(ES_DIM_CURRENT), ES_DIM_CURRENT_RATE);
+    cr_expect_eq(es_dimension_rate(ES_DIM_ANGLE), ES_DIM_ANGLE_RATE);
+    cr_expect_eq(es_dimension_rate(ES_DIM_LENGTH), ES_DIM_LENGTH_RATE);
+    cr_expect_eq(es_dimension_rate(ES_DIM_RATIO), ES_DIM_RATIO_RATE);
+    cr_expect_eq(es_dimension_rate(ES_DIM_NUMBER), ES_DIM_COUNT);
 }

@@ -14,12 +14,14 @@
 
 static const char *const action_words[] = {"single-acting", "double-acting", NULL};
 static const char *const motion_words[] = {"linear", "part-turn", NULL};
+static const char *const kind_words[] = {"complete unit", "relay module", NULL};
+static const char *const fitted_words[] = {"position feedback", "shutdown module", NULL};
 static const char *const rule_words[] = {"simple", "guarded", "non-binary", NULL}; /* as enum es_rule */
 
 struct head {
     char *format, *name, *title, *version;
-    int action, motion;
-    const cJSON *ceilings, *quantities, *limits;
+    int action, motion, kind;
+    const cJSON *fitted, *ceilings, *quantities, *limits;
 };
 
 static const struct es_field head_rows[] = {
@@ -59,10 +61,20 @@ static const struct es_field head_rows[] = {
      .meaning = "single-acting: output 1 only; double-acting: outputs 1 and 2"},
     {.name = "motion",
      .kind = ES_FIELD_CHOICE,
-     .required = true,
      .offset = offsetof(struct head, motion),
      .choices = motion_words,
-     .meaning = "linear: travel is a length; part-turn: travel is an angle"},
+     .meaning = "linear: travel is a length; part-turn: travel is an angle; not of a relay module"},
+    {.name = "kind",
+     .kind = ES_FIELD_CHOICE,
+     .offset = offsetof(struct head, kind),
+     .choices = kind_words,
+     .meaning = "complete unit (when not given), or a relay module on an adaptor block"},
+    {.name = "fitted",
+     .kind = ES_FIELD_ARRAY,
+     .offset = offsetof(struct head, fitted),
+     .min = 1,
+     .max = ES_FITTED_COUNT,
+     .meaning = "what units of this type have besides: \"position feedback\", \"shutdown module\""},
     {.name = "ceilings",
      .kind = ES_FIELD_OBJECT,
      .required = true,
@@ -385,12 +397,51 @@ static void read_limits(struct reader *r, const cJSON *object)
     }
 }
 
+static void read_fitted(struct reader *r, const cJSON *array)
+{
+    for (const cJSON *item = array ? array->child : NULL; item; item = item->next) {
+        size_t i = 0;
+        while (i < ES_FITTED_COUNT &&
+               !(cJSON_IsString(item) && strcmp(item->valuestring, fitted_words[i]) == 0)) {
+            i++;
+        }
+        if (i == ES_FITTED_COUNT || r->type->fitted[i]) {
+            es_document_fault(r->doc, item, r->findings, NULL,
+                              i == ES_FITTED_COUNT ? "\"position feedback\" or \"shutdown module\""
+                                                   : "each thing once");
+            continue;
+        }
+        r->type->fitted[i] = true;
+    }
+}
+
+/* A complete unit moves something; a relay module does not, and has nothing fitted. */
+static void check_kind(struct reader *r, const struct head *head)
+{
+    const cJSON *root = es_document_root(r->doc);
+    const cJSON *motion = cJSON_GetObjectItemCaseSensitive(root, "motion");
+    const bool module = r->type->kind == ES_RELAY_MODULE;
+    if (!module && !motion) {
+        es_document_fault(r->doc, root, r->findings, "no \"motion\"",
+                          "\"motion\": \"linear\" or \"part-turn\"");
+    } else if (module && motion) {
+        es_document_fault(r->doc, motion, r->findings, NULL, "no \"motion\": a relay module moves nothing");
+    }
+    if (module && head->fitted) {
+        es_document_fault(r->doc, head->fitted, r->findings, NULL,
+                          "nothing: a relay module has neither feedback nor a shutdown module");
+    }
+}
+
 /* Everything after the head's members were read; texts move from head to type. */
 static void read_body(struct reader *r, struct head *head)
 {
     struct es_type *type = r->type;
     type->action = (enum es_action)head->action;
     type->motion = (enum es_motion)head->motion;
+    type->kind = (enum es_unit_kind)head->kind;
+    read_fitted(r, head->fitted);
+    check_kind(r, head);
     if (head->name && !is_name(head->name)) {
         es_document_fault(r->doc, cJSON_GetObjectItemCaseSensitive(es_document_root(r->doc), "name"),
                           r->findings, NULL, "small letters, digits and '-'");
@@ -507,4 +558,32 @@ const char *es_action_word(enum es_action action)
 const char *es_motion_word(enum es_motion motion)
 {
     return motion_words[motion == ES_PART_TURN];
+}
+
+const char *es_unit_kind_word(enum es_unit_kind kind)
+{
+    return kind_words[kind == ES_RELAY_MODULE];
+}
+
+const char *es_fitted_word(enum es_fitted fitted)
+{
+    return fitted_words[fitted];
+}
+
+bool es_type_has_role(const struct es_type *type, enum es_role role)
+{
+    switch (role) {
+    case ES_ROLE_SENSOR_RATIO:
+    case ES_ROLE_SHAFT_ANGLE:
+    case ES_ROLE_SHAFT_DRIVE:
+    case ES_ROLE_SHAFT_COUPLING:
+    case ES_ROLE_TRAVEL:
+        return type->kind == ES_COMPLETE_UNIT;
+    case ES_ROLE_FEEDBACK_CURRENT:
+        return type->fitted[ES_FITTED_FEEDBACK];
+    case ES_ROLE_AUXILIARY_SUPPLY:
+        return type->fitted[ES_FITTED_SHUTDOWN];
+    default:
+        return true;
+    }
 }

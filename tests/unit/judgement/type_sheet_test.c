@@ -201,6 +201,57 @@ Test(type_sheet, shipped_types_are_sound)
     check_shipped("part-turn-double-acting", ES_DOUBLE_ACTING, ES_PART_TURN);
 }
 
+#define START                                                                                                \
+    "{\"endstop\": \"type-sheet/1\", \"name\": \"m\", \"title\": \"M\", \"version\": \"1\",\n"               \
+    " \"action\": \"double-acting\", \"ceilings\": {\"supply pressure\": \"7 bar\", "                        \
+    "\"loop current\": \"22 mA\"},\n"
+
+Test(type_sheet, kinds_and_what_is_fitted)
+{
+    struct es_type *t = good(HEAD QUANTITIES LIMITS);
+    cr_expect_eq(t->kind, ES_COMPLETE_UNIT);
+    cr_expect_not(t->fitted[ES_FITTED_FEEDBACK] || t->fitted[ES_FITTED_SHUTDOWN]);
+    cr_expect(es_type_has_role(t, ES_ROLE_TRAVEL) && !es_type_has_role(t, ES_ROLE_FEEDBACK_CURRENT));
+    es_type_free(t);
+
+    t = good(
+        START
+        "\"motion\": \"part-turn\", \"fitted\": [\"shutdown module\", \"position feedback\"],\n" QUANTITIES
+            LIMITS);
+    cr_expect(t->fitted[ES_FITTED_FEEDBACK] && t->fitted[ES_FITTED_SHUTDOWN]);
+    cr_expect(es_type_has_role(t, ES_ROLE_FEEDBACK_CURRENT) && es_type_has_role(t, ES_ROLE_AUXILIARY_SUPPLY));
+    cr_expect_str_eq(es_fitted_word(ES_FITTED_SHUTDOWN), "shutdown module");
+    es_type_free(t);
+
+    t = good(START "\"kind\": \"relay module\",\n \"quantities\": {},\n" LIMITS);
+    cr_expect_eq(t->kind, ES_RELAY_MODULE);
+    cr_expect_not(es_type_has_role(t, ES_ROLE_TRAVEL) || es_type_has_role(t, ES_ROLE_SENSOR_RATIO));
+    cr_expect(es_type_has_role(t, ES_ROLE_OUTPUT_2_FLOW));
+    cr_expect_str_eq(es_unit_kind_word(t->kind), "relay module");
+    es_type_free(t);
+}
+
+Test(type_sheet, kinds_that_contradict_themselves_are_refused)
+{
+    static const char none[] = "\"quantities\": {},\n";
+    char text[1000];
+    static const struct {
+        const char *members;
+        struct wanted wanted;
+    } cases[] = {
+        {"", {1, 1, "\"linear\" or \"part-turn\""}},
+        {"\"kind\": \"relay module\",\n\"motion\": \"linear\",\n", {4, 11, "moves nothing"}},
+        {"\"kind\": \"relay module\",\n\"fitted\": [\"position feedback\"],\n", {4, 11, "neither feedback"}},
+        {"\"motion\": \"linear\", \"fitted\": [\n\"wings\"],\n", {4, 1, "\"shutdown module\""}},
+        {"\"motion\": \"linear\", \"fitted\": [\"position feedback\",\n\"position feedback\"],\n",
+         {4, 1, "each thing once"}},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        (void)snprintf(text, sizeof text, START "%s%s" LIMITS, cases[i].members, none);
+        expect_faults(text, &cases[i].wanted, 1);
+    }
+}
+
 Test(type_sheet, missing_file_is_not_found)
 {
     struct es_findings findings = {0};

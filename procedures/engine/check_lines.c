@@ -39,9 +39,14 @@ bool es_lacks_for_procedure(const struct es_procedure *p, const struct es_type *
 {
     for (size_t i = 0; i < p->need_count; i++) {
         const struct es_need *n = &p->needs[i];
-        if (n->where_fitted || !es_when_applies(n->when, type) || has(self, n->role))
+        if (n->where_fitted || !es_when_applies(n->when, type))
             continue;
-        (void)snprintf(text, size, "the bench has no %s", es_role_info(n->role)->name);
+        if (type != NULL && !es_type_has_role(type, n->role))
+            (void)snprintf(text, size, "a unit of this type has no %s", es_role_info(n->role)->name);
+        else if (!has(self, n->role))
+            (void)snprintf(text, size, "the bench has no %s", es_role_info(n->role)->name);
+        else
+            continue;
         return true;
     }
     return false;
@@ -76,7 +81,7 @@ static const struct es_step *recording_of(struct es_walk *w, const struct es_mea
             continue;
         const unsigned unmet = r->context & ~(1u << m->when) & ~(1u << ES_WHEN_ALWAYS);
         if (w->type == NULL && unmet != 0) {
-            for (int when = ES_WHEN_SINGLE; when <= ES_WHEN_PART_TURN; when++)
+            for (int when = ES_WHEN_ALWAYS + 1; when < ES_WHEN_COUNT; when++)
                 if ((unmet & (1u << when)) != 0)
                     es_walk_fault(w, slot->place, slot->recording,
                                   "a recording that is always made, or \"when\": \"%s\" with the measurand",

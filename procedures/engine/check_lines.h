@@ -19,8 +19,8 @@ bool es_known_facts_has(const struct es_known_facts *facts, const char *name);
 enum es_status es_check_lines(struct es_walk *walk, const char *label, struct es_known_facts *facts,
                               struct es_error *err) ES_MUST_CHECK;
 
-/* Why this bench cannot do the procedure, or the measurand, for this type; false when it can. Used by the
- * engine too. `size` > 0; `text` is written only on true. */
+/* Why this bench cannot do the procedure, or the measurand, for this type, or why such units cannot undergo
+ * it; false when all is there. Used by the engine too. `size` > 0; `text` is written only on true. */
 bool es_lacks_for_procedure(const struct es_procedure *p, const struct es_type *type,
                             bool (*has)(const void *self, enum es_role role), const void *self, char *text,
                             size_t size);

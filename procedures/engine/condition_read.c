@@ -4,7 +4,8 @@
 #include "procedures/engine/read.h"
 
 struct raw_condition {
-    const cJSON *role, *near, *within, *above, *below;
+    const cJSON *role;
+    struct es_raw_band band;
 };
 
 #define ANY(label, need, member, text)                                                                       \
@@ -14,9 +15,9 @@ struct raw_condition {
     }
 
 static const struct es_field rows[] = {
-    ANY("role", true, role, "the channel"), ANY("near", false, near, "middle of the band, or state"),
-    ANY("within", false, within, "half width of the band"), ANY("above", false, above, "least value"),
-    ANY("below", false, below, "greatest value")};
+    ANY("role", true, role, "the channel"), ANY("near", false, band.near, "middle of the band, or state"),
+    ANY("within", false, band.within, "half width of the band"),
+    ANY("above", false, band.above, "least value"), ANY("below", false, band.below, "greatest value")};
 
 void es_check_band(struct es_reader *r, const cJSON *item, enum es_role role, bool steady)
 {
@@ -35,8 +36,21 @@ void es_check_band(struct es_reader *r, const cJSON *item, enum es_role role, bo
                           steady ? ", or \"within\" alone (steady)" : "");
 }
 
-static void read_condition(struct es_reader *r, const cJSON *item, struct es_condition *out)
+void es_read_band(struct es_reader *r, enum es_role role, const struct es_raw_band *raw,
+                  struct es_condition *out)
 {
+    const struct es_want value = {ES_AMOUNT_VALUE, role, ES_DIM_COUNT, false};
+    const struct es_want difference = {ES_AMOUNT_DIFFERENCE, role, ES_DIM_COUNT, true};
+
+    es_read_amount(r, raw->near, value, &out->near);
+    es_read_amount(r, raw->above, value, &out->above);
+    es_read_amount(r, raw->below, value, &out->below);
+    es_read_amount(r, raw->within, difference, &out->within);
+}
+
+static void read_condition(struct es_reader *r, const cJSON *item, void *into)
+{
+    struct es_condition *out = into;
     struct raw_condition raw = {0};
 
     out->role = ES_ROLE_NONE;
@@ -49,28 +63,13 @@ static void read_condition(struct es_reader *r, const cJSON *item, struct es_con
     (void)es_fields_read(r->doc, item, rows, sizeof rows / sizeof rows[0], &raw, r->findings);
     out->role = es_read_role(r, raw.role);
     es_check_band(r, item, out->role, false);
-    if (out->role == ES_ROLE_NONE)
-        return;
-    const struct es_want value = {ES_AMOUNT_VALUE, out->role, ES_DIM_COUNT, false};
-    es_read_amount(r, raw.near, value, &out->near);
-    es_read_amount(r, raw.above, value, &out->above);
-    es_read_amount(r, raw.below, value, &out->below);
-    es_read_amount(r, raw.within, (struct es_want){ES_AMOUNT_DIFFERENCE, out->role, ES_DIM_COUNT, true},
-                   &out->within);
+    if (out->role != ES_ROLE_NONE)
+        es_read_band(r, out->role, &raw.band, out);
 }
 
 void es_read_conditions(struct es_reader *r, const cJSON *array, struct es_condition **out, size_t *count)
 {
-    const cJSON *item;
-    const int size = cJSON_GetArraySize(array);
-
-    if (size <= 0)
-        return;
-    *out = es_read_array(r, (size_t)size, sizeof **out);
-    if (*out == NULL)
-        return;
-    for (item = es_first(array); item != NULL; item = item->next)
-        read_condition(r, item, &(*out)[(*count)++]);
+    *out = es_read_each(r, array, sizeof **out, read_condition, count);
 }
 
 void es_conditions_free(struct es_condition *conditions, size_t count)

@@ -37,46 +37,29 @@ static const char *part_of_bench(enum es_role role)
 
 struct band {
     const struct es_condition *condition;
-    double near, within, low, high;
+    struct es_band is;
     const struct es_unit *unit;
-    int decimals;
 };
 
 static enum es_status resolve(const struct es_execution *x, const struct es_condition *c, struct band *out,
                               struct es_error *err)
 {
     enum es_dimension d = es_role_info(c->role)->dimension;
-    enum es_status s = ES_OK;
 
     (void)x->port->has_role(x->port->self, c->role, &d);
-    *out = (struct band){.condition = c,
-                         .within = es_role_info(c->role)->is_state ? 0.5 : 0,
-                         .low = -INFINITY,
-                         .high = INFINITY,
-                         .unit = es_dimension_unit(d)};
-    if (c->within.kind != ES_AMOUNT_NONE)
-        s = es_amount_resolve(&c->within, c->role, x->type, &out->within, err);
-    if (s == ES_OK && c->near.kind != ES_AMOUNT_NONE) {
-        s = es_amount_resolve(&c->near, c->role, x->type, &out->near, err);
-        out->low = out->near - out->within;
-        out->high = out->near + out->within;
-    }
-    if (s == ES_OK && c->above.kind != ES_AMOUNT_NONE)
-        s = es_amount_resolve(&c->above, c->role, x->type, &out->low, err);
-    if (s == ES_OK && c->below.kind != ES_AMOUNT_NONE)
-        s = es_amount_resolve(&c->below, c->role, x->type, &out->high, err);
-    return s;
+    *out = (struct band){.condition = c, .unit = es_dimension_unit(d)};
+    return es_band_resolve(x, c, &out->is, err);
 }
 
 static bool inside(const struct band *b, double value)
 {
-    return value >= b->low && value <= b->high;
+    return value >= b->is.low && value <= b->is.high;
 }
 
 /* Enough decimals that the value shows outside: "1.30 bar" would not be told from a band that ends there. */
 static int decimals_for(const struct band *b, double value)
 {
-    const double excess = value < b->low ? b->low - value : value - b->high;
+    const double excess = value < b->is.low ? b->is.low - value : value - b->is.high;
     const double shown = es_to_unit_difference(excess, b->unit);
     int decimals = 2;
 
@@ -94,18 +77,18 @@ static void say_expected(const struct band *b, int decimals, char *out, size_t s
         return;
     }
     if (b->condition->near.kind != ES_AMOUNT_NONE) {
-        (void)es_quantity_format(b->near, b->unit, decimals, one, sizeof one);
-        (void)snprintf(two, sizeof two, "%.*f", decimals, es_to_unit_difference(b->within, b->unit));
+        (void)es_quantity_format(b->is.near, b->unit, decimals, one, sizeof one);
+        (void)snprintf(two, sizeof two, "%.*f", decimals, es_to_unit_difference(b->is.within, b->unit));
         (void)snprintf(out, size, "%s within %s %s", one, two, b->unit->name);
         return;
     }
-    (void)es_quantity_format(b->low, b->unit, decimals, one, sizeof one);
-    (void)es_quantity_format(b->high, b->unit, decimals, two, sizeof two);
-    if (isfinite(b->low) && isfinite(b->high))
+    (void)es_quantity_format(b->is.low, b->unit, decimals, one, sizeof one);
+    (void)es_quantity_format(b->is.high, b->unit, decimals, two, sizeof two);
+    if (isfinite(b->is.low) && isfinite(b->is.high))
         (void)snprintf(out, size, "between %s and %s", one, two);
     else
-        (void)snprintf(out, size, isfinite(b->low) ? "at least %s" : "at most %s",
-                       isfinite(b->low) ? one : two);
+        (void)snprintf(out, size, isfinite(b->is.low) ? "at least %s" : "at most %s",
+                       isfinite(b->is.low) ? one : two);
 }
 
 /* "the supply pressure was not held during "x": 0.00 bar at 3.2 s, expected ...: look at ..." */
@@ -169,7 +152,7 @@ static void look(const struct band *b, const struct es_trace *trace, struct seen
             blind(seen, last, words[s->quality[i] <= ES_FAILED ? s->quality[i] : ES_FAILED]);
             continue;
         }
-        const double excess = fmax(b->low - s->y[i], s->y[i] - b->high);
+        const double excess = fmax(b->is.low - s->y[i], s->y[i] - b->is.high);
         if (inside(b, s->y[i]) || (seen->outside && excess <= seen->worst))
             continue;
         seen->outside = true;

@@ -13,29 +13,40 @@ struct condition {
     double width;
 };
 
+enum es_status es_band_resolve(const struct es_execution *x, const struct es_condition *c,
+                               struct es_band *out, struct es_error *err)
+{
+    enum es_status status = ES_OK;
+
+    *out = (struct es_band){
+        .within = es_role_info(c->role)->is_state ? 0.5 : 0, .low = -INFINITY, .high = INFINITY};
+    if (c->within.kind != ES_AMOUNT_NONE)
+        status = es_amount_resolve(&c->within, c->role, x->type, &out->within, err);
+    if (status == ES_OK && c->near.kind != ES_AMOUNT_NONE) {
+        status = es_amount_resolve(&c->near, c->role, x->type, &out->near, err);
+        out->low = out->near - out->within;
+        out->high = out->near + out->within;
+    }
+    if (status == ES_OK && c->above.kind != ES_AMOUNT_NONE)
+        status = es_amount_resolve(&c->above, c->role, x->type, &out->low, err);
+    if (status == ES_OK && c->below.kind != ES_AMOUNT_NONE)
+        status = es_amount_resolve(&c->below, c->role, x->type, &out->high, err);
+    return status;
+}
+
 static enum es_status resolve_condition(const struct es_execution *x, const struct es_step *s,
                                         struct condition *out, struct es_error *err)
 {
-    enum es_status status = ES_OK;
-    double near = 0, within = 0;
+    const struct es_condition c = es_step_condition(s);
+    struct es_band band;
 
-    *out = (struct condition){.role = s->role, .low = -INFINITY, .high = INFINITY};
-    if (s->within.kind != ES_AMOUNT_NONE)
-        status = es_amount_resolve(&s->within, s->role, x->type, &within, err);
-    if (status == ES_OK && s->near.kind != ES_AMOUNT_NONE) {
-        status = es_amount_resolve(&s->near, s->role, x->type, &near, err);
-        if (es_role_info(s->role)->is_state)
-            within = 0.5;
-        out->low = near - within;
-        out->high = near + within;
-    }
-    if (status == ES_OK && s->above.kind != ES_AMOUNT_NONE)
-        status = es_amount_resolve(&s->above, s->role, x->type, &out->low, err);
-    if (status == ES_OK && s->below.kind != ES_AMOUNT_NONE)
-        status = es_amount_resolve(&s->below, s->role, x->type, &out->high, err);
-    out->steady =
-        s->near.kind == ES_AMOUNT_NONE && s->above.kind == ES_AMOUNT_NONE && s->below.kind == ES_AMOUNT_NONE;
-    out->width = within;
+    const enum es_status status = es_band_resolve(x, &c, &band, err);
+    *out = (struct condition){.role = s->role,
+                              .low = band.low,
+                              .high = band.high,
+                              .steady = s->near.kind == ES_AMOUNT_NONE && s->above.kind == ES_AMOUNT_NONE &&
+                                        s->below.kind == ES_AMOUNT_NONE,
+                              .width = band.within};
     return status;
 }
 

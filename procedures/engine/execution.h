@@ -84,6 +84,12 @@ enum es_status es_otherwise(struct es_execution *x, const struct es_step *s, con
                             struct es_error *err) ES_MUST_CHECK;
 
 /* execute_wait.c */
+/* A condition's ends as numbers; -INFINITY and INFINITY where open. */
+struct es_band {
+    double near, within, low, high;
+};
+enum es_status es_band_resolve(const struct es_execution *x, const struct es_condition *c,
+                               struct es_band *out, struct es_error *err) ES_MUST_CHECK;
 enum es_status es_execute_wait(struct es_execution *x, const struct es_step *s,
                                struct es_error *err) ES_MUST_CHECK;
 enum es_status es_execute_vent(struct es_execution *x, const struct es_step *s,

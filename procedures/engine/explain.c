@@ -94,9 +94,9 @@ static void explain_steps(const struct es_step *steps, size_t count, const struc
         (void)snprintf(number, sizeof number, "%s%zu. ", prefix, shown);
         (void)es_explain_step(s, type, text, sizeof text);
         (void)snprintf(whole, sizeof whole, "%s%s%s%s%s%s%s%s",
-                       type == NULL && s->when != ES_WHEN_ALWAYS ? "(" : "",
-                       type == NULL ? es_when_word(s->when) : "",
-                       type == NULL && s->when != ES_WHEN_ALWAYS ? " units only) " : "",
+                       type == NULL && s->when != ES_WHEN_ALWAYS ? "(only units " : "",
+                       type == NULL ? es_when_phrase(s->when) : "",
+                       type == NULL && s->when != ES_WHEN_ALWAYS ? ") " : "",
                        s->where_fitted ? "(where fitted) " : "", text, s->why != NULL ? " (" : "",
                        s->why != NULL ? s->why : "", s->why != NULL ? ")" : "");
         wrap(to, indent, number, whole);
@@ -128,8 +128,8 @@ static void explain_needs(const struct es_procedure *p, const struct es_type *ty
             continue;
         (void)snprintf(text, sizeof text, "%s%s%s%s", es_role_info(n->role)->name,
                        n->where_fitted ? " (where fitted)" : "",
-                       type == NULL && n->when != ES_WHEN_ALWAYS ? ", for units that are " : "",
-                       type == NULL ? es_when_word(n->when) : "");
+                       type == NULL && n->when != ES_WHEN_ALWAYS ? ", for units " : "",
+                       type == NULL ? es_when_phrase(n->when) : "");
         wrap(to, 2, "- ", text);
     }
 }
@@ -161,7 +161,7 @@ static void explain_measurand(const struct es_measurand *m, const struct es_type
                                                        : ", ",
                               m->slots[i].recording);
     if (type == NULL && m->when != ES_WHEN_ALWAYS && n < sizeof text)
-        n += (size_t)snprintf(text + n, sizeof text - n, ", for units that are %s", es_when_word(m->when));
+        n += (size_t)snprintf(text + n, sizeof text - n, ", for units %s", es_when_phrase(m->when));
     if (n < sizeof text)
         (void)snprintf(text + n, sizeof text - n, ":");
     wrap(to, 2, "", text);

@@ -85,7 +85,7 @@ static void say_band(struct sentence *t, const struct es_condition *s, const cha
 
 static void say_condition(struct sentence *t, const struct es_step *s, const struct es_type *type)
 {
-    const struct es_condition c = {s->place, s->role, s->near, s->within, s->above, s->below};
+    const struct es_condition c = es_step_condition(s);
 
     if (s->near.kind != ES_AMOUNT_NONE || s->above.kind != ES_AMOUNT_NONE ||
         s->below.kind != ES_AMOUNT_NONE) {

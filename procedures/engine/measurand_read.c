@@ -16,9 +16,6 @@ struct raw_result {
     bool required;
 };
 
-static const char *const when_choices[] = {"always", "single-acting", "double-acting",
-                                           "linear", "part-turn",     NULL};
-
 static const struct es_field measurand_rows[] = {
     {.name = "measure",
      .kind = ES_FIELD_TEXT,
@@ -30,7 +27,7 @@ static const struct es_field measurand_rows[] = {
     {.name = "when",
      .kind = ES_FIELD_CHOICE,
      .offset = offsetof(struct raw_measurand, when),
-     .choices = when_choices,
+     .choices = es_when_words,
      .meaning = "only for units of this kind"},
     {.name = "recordings",
      .kind = ES_FIELD_OBJECT,
@@ -228,8 +225,9 @@ static void read_results(struct es_reader *r, const cJSON *array, struct es_meas
     }
 }
 
-static void read_measurand(struct es_reader *r, const cJSON *item, struct es_measurand *out)
+static void read_measurand(struct es_reader *r, const cJSON *item, void *into)
 {
+    struct es_measurand *out = into;
     struct raw_measurand raw = {0};
 
     out->place = es_read_place(r, item);
@@ -252,16 +250,7 @@ static void read_measurand(struct es_reader *r, const cJSON *item, struct es_mea
 
 void es_read_measurands(struct es_reader *r, const cJSON *array, struct es_measurand **out, size_t *count)
 {
-    const cJSON *item;
-    const int size = cJSON_GetArraySize(array);
-
-    if (size <= 0)
-        return;
-    *out = es_read_array(r, (size_t)size, sizeof **out);
-    if (*out == NULL)
-        return;
-    for (item = es_first(array); item != NULL; item = item->next)
-        read_measurand(r, item, &(*out)[(*count)++]);
+    *out = es_read_each(r, array, sizeof **out, read_measurand, count);
 }
 
 void es_measurands_free(struct es_measurand *measurands, size_t count)

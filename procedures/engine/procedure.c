@@ -11,8 +11,9 @@ struct raw_procedure {
     const cJSON *cautions, *needs, *steps, *measurands;
 };
 
+/* One array for each word of "when", and "where fitted" last. */
 struct raw_needs {
-    const cJSON *always, *single_acting, *double_acting, *where_fitted;
+    const cJSON *groups[ES_WHEN_COUNT + 1];
 };
 
 #define TEXT(label, member, most, text)                                                                      \
@@ -55,17 +56,23 @@ static const struct es_field procedure_rows[] = {
      .meaning = "what is measured and judged"},
 };
 
-#define NEED(label, member, text)                                                                            \
+#define NEED(label, group, text)                                                                             \
     {                                                                                                        \
-        .name = (label), .kind = ES_FIELD_ARRAY, .offset = offsetof(struct raw_needs, member), .min = 1,     \
-        .max = ES_ROLE_COUNT, .meaning = (text)                                                              \
+        .name = (label), .kind = ES_FIELD_ARRAY, .offset = offsetof(struct raw_needs, groups[group]),        \
+        .min = 1, .max = ES_ROLE_COUNT, .meaning = (text)                                                    \
     }
 
 static const struct es_field need_rows[] = {
-    NEED("always", always, "for every unit"),
-    NEED("single-acting", single_acting, "for single-acting units too"),
-    NEED("double-acting", double_acting, "for double-acting units too"),
-    NEED("where fitted", where_fitted, "used where the bench has them"),
+    NEED("always", ES_WHEN_ALWAYS, "for every unit"),
+    NEED("single-acting", ES_WHEN_SINGLE, "for single-acting units too"),
+    NEED("double-acting", ES_WHEN_DOUBLE, "for double-acting units too"),
+    NEED("linear", ES_WHEN_LINEAR, "for linear units too"),
+    NEED("part-turn", ES_WHEN_PART_TURN, "for part-turn units too"),
+    NEED("complete unit", ES_WHEN_COMPLETE, "for complete units too"),
+    NEED("relay module", ES_WHEN_MODULE, "for spare relay modules too"),
+    NEED("position feedback", ES_WHEN_FEEDBACK, "for units with position feedback too"),
+    NEED("shutdown module", ES_WHEN_SHUTDOWN, "for units with a shutdown module too"),
+    NEED("where fitted", ES_WHEN_COUNT, "used where the bench has them"),
 };
 
 #define ROWS(table) (table), sizeof(table) / sizeof((table)[0])
@@ -94,9 +101,9 @@ static void read_needs(struct es_reader *r, const cJSON *object, struct es_proce
     struct raw_needs raw = {0};
 
     (void)es_fields_read(r->doc, object, ROWS(need_rows), &raw, r->findings);
-    const size_t most =
-        (size_t)cJSON_GetArraySize(raw.always) + (size_t)cJSON_GetArraySize(raw.single_acting) +
-        (size_t)cJSON_GetArraySize(raw.double_acting) + (size_t)cJSON_GetArraySize(raw.where_fitted);
+    size_t most = 0;
+    for (int i = 0; i <= ES_WHEN_COUNT; i++)
+        most += (size_t)cJSON_GetArraySize(raw.groups[i]);
     if (most == 0) {
         es_document_fault(r->doc, object, r->findings, "no role", "the roles that the steps use");
         return;
@@ -104,10 +111,9 @@ static void read_needs(struct es_reader *r, const cJSON *object, struct es_proce
     p->needs = es_read_array(r, most, sizeof *p->needs);
     if (p->needs == NULL)
         return;
-    add_needs(r, raw.always, ES_WHEN_ALWAYS, false, p);
-    add_needs(r, raw.single_acting, ES_WHEN_SINGLE, false, p);
-    add_needs(r, raw.double_acting, ES_WHEN_DOUBLE, false, p);
-    add_needs(r, raw.where_fitted, ES_WHEN_ALWAYS, true, p);
+    for (int i = 0; i < ES_WHEN_COUNT; i++)
+        add_needs(r, raw.groups[i], (enum es_when)i, false, p);
+    add_needs(r, raw.groups[ES_WHEN_COUNT], ES_WHEN_ALWAYS, true, p);
 }
 
 static void read_parts(struct es_reader *r, const struct raw_procedure *raw, const cJSON *root,

@@ -19,7 +19,18 @@ struct es_place {
 };
 
 /* What kinds of unit a step, role or measurand is for. */
-enum es_when { ES_WHEN_ALWAYS, ES_WHEN_SINGLE, ES_WHEN_DOUBLE, ES_WHEN_LINEAR, ES_WHEN_PART_TURN };
+enum es_when {
+    ES_WHEN_ALWAYS,
+    ES_WHEN_SINGLE,
+    ES_WHEN_DOUBLE,
+    ES_WHEN_LINEAR,
+    ES_WHEN_PART_TURN,
+    ES_WHEN_COMPLETE, /* complete unit, not a spare relay module */
+    ES_WHEN_MODULE,
+    ES_WHEN_FEEDBACK, /* with position feedback */
+    ES_WHEN_SHUTDOWN, /* with a shutdown module */
+    ES_WHEN_COUNT
+};
 
 /* A quantity as the document gives it. */
 enum es_amount_kind {
@@ -106,6 +117,12 @@ struct es_step {
     size_t step_count;
 };
 
+/* The condition of a wait or a "skip the rest unless". A view: nothing owned. */
+static inline struct es_condition es_step_condition(const struct es_step *s)
+{
+    return (struct es_condition){s->place, s->role, s->near, s->within, s->above, s->below};
+}
+
 struct es_slot {
     size_t index; /* into measure->trace_names */
     char *recording;
@@ -164,6 +181,8 @@ void es_procedure_free(struct es_procedure *procedure); /* NULL allowed */
 /* Is something marked `when` meant for this type? A NULL type: true. */
 bool es_when_applies(enum es_when when, const struct es_type *type);
 const char *es_when_word(enum es_when when); /* "double-acting"; "" for always */
+/* For sentences after "for units": "that are double-acting", "with position feedback"; "" for always. */
+const char *es_when_phrase(enum es_when when);
 
 /* The amount as a coherent number for a role (ES_ROLE_NONE when it is no role's value). Fails with
  * ES_NOT_FOUND when it needs a quantity that the type sheet has not, or when `type` is NULL. */

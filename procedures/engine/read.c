@@ -6,11 +6,30 @@
 #include "procedures/judgement/type_sheet.h"
 #include "rig/base/nearest.h"
 
-const char *const es_when_words[] = {"single-acting", "double-acting", "linear", "part-turn", NULL};
+const char *const es_when_words[] = {
+    "always",        "single-acting", "double-acting",     "linear",          "part-turn",
+    "complete unit", "relay module",  "position feedback", "shutdown module", NULL};
 
 const char *es_when_word(enum es_when when)
 {
-    return when == ES_WHEN_ALWAYS ? "" : es_when_words[when - ES_WHEN_SINGLE];
+    return when == ES_WHEN_ALWAYS ? "" : es_when_words[when];
+}
+
+const char *es_when_phrase(enum es_when when)
+{
+    static const char *const phrases[ES_WHEN_COUNT] = {
+        [ES_WHEN_ALWAYS] = "",
+        [ES_WHEN_SINGLE] = "that are single-acting",
+        [ES_WHEN_DOUBLE] = "that are double-acting",
+        [ES_WHEN_LINEAR] = "that are linear",
+        [ES_WHEN_PART_TURN] = "that are part-turn",
+        [ES_WHEN_COMPLETE] = "that are complete",
+        [ES_WHEN_MODULE] = "that are spare relay modules",
+        [ES_WHEN_FEEDBACK] = "with position feedback",
+        [ES_WHEN_SHUTDOWN] = "with a shutdown module",
+    };
+
+    return phrases[when];
 }
 
 bool es_when_applies(enum es_when when, const struct es_type *type)
@@ -23,9 +42,17 @@ bool es_when_applies(enum es_when when, const struct es_type *type)
     case ES_WHEN_DOUBLE:
         return type->action == ES_DOUBLE_ACTING;
     case ES_WHEN_LINEAR:
-        return type->motion == ES_LINEAR;
+        return type->motion == ES_LINEAR && type->kind == ES_COMPLETE_UNIT;
     case ES_WHEN_PART_TURN:
-        return type->motion == ES_PART_TURN;
+        return type->motion == ES_PART_TURN && type->kind == ES_COMPLETE_UNIT;
+    case ES_WHEN_COMPLETE:
+        return type->kind == ES_COMPLETE_UNIT;
+    case ES_WHEN_MODULE:
+        return type->kind == ES_RELAY_MODULE;
+    case ES_WHEN_FEEDBACK:
+        return type->fitted[ES_FITTED_FEEDBACK];
+    case ES_WHEN_SHUTDOWN:
+        return type->fitted[ES_FITTED_SHUTDOWN];
     default:
         return true;
     }
@@ -57,6 +84,22 @@ void *es_read_array(struct es_reader *r, size_t count, size_t size)
     if (array == NULL)
         r->out_of_memory = true;
     return array;
+}
+
+void *es_read_each(struct es_reader *r, const cJSON *array, size_t size,
+                   void (*read_one)(struct es_reader *r, const cJSON *item, void *out), size_t *count)
+{
+    const cJSON *item;
+    const int n = cJSON_GetArraySize(array);
+
+    if (n <= 0)
+        return NULL;
+    char *list = es_read_array(r, (size_t)n, size);
+    if (list == NULL)
+        return NULL;
+    for (item = es_first(array); item != NULL; item = item->next)
+        read_one(r, item, list + size * (*count)++);
+    return list;
 }
 
 enum es_role es_read_role(struct es_reader *r, const cJSON *item)

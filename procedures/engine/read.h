@@ -35,6 +35,10 @@ struct es_place es_read_place(const struct es_reader *r, const cJSON *item);
 char *es_read_copy(struct es_reader *r, const char *text);
 /* calloc that sets the sticky mark. count 0 gives NULL without fault. */
 void *es_read_array(struct es_reader *r, size_t count, size_t size);
+/* An array of `size` bytes an element, each read by `read_one` into its zeroed place; NULL when `array` has
+ * none or memory is short. *count: how many there are. */
+void *es_read_each(struct es_reader *r, const cJSON *array, size_t size,
+                   void (*read_one)(struct es_reader *r, const cJSON *item, void *out), size_t *count);
 
 /* A role by name; ES_ROLE_NONE after a fault. */
 enum es_role es_read_role(struct es_reader *r, const cJSON *item);
@@ -50,13 +54,20 @@ void es_conditions_free(struct es_condition *conditions, size_t count);
 /* Names what is wrong with a band's members taken together; `steady`: "within" alone is one. */
 void es_check_band(struct es_reader *r, const cJSON *item, enum es_role role, bool steady);
 
+/* What makes a band: "near" with "within", or "above" and/or "below". */
+struct es_raw_band {
+    const cJSON *near, *within, *above, *below;
+};
+void es_read_band(struct es_reader *r, enum es_role role, const struct es_raw_band *raw,
+                  struct es_condition *out);
+
 void es_read_steps(struct es_reader *r, const cJSON *array, struct es_step **out, size_t *count);
 void es_steps_free(struct es_step *steps, size_t count);
 
 void es_read_measurands(struct es_reader *r, const cJSON *array, struct es_measurand **out, size_t *count);
 void es_measurands_free(struct es_measurand *measurands, size_t count);
 
-/* Words of "when", in the order of enum es_when from ES_WHEN_SINGLE on; NULL-terminated. */
+/* Words of "when", in the order of enum es_when, "always" first; NULL-terminated. */
 extern const char *const es_when_words[];
 
 #endif

@@ -11,13 +11,11 @@ struct raw_step {
     int when, otherwise;
     bool where_fitted, and_back;
     long times, stairs;
-    const cJSON *role, *to, *from, *at, *near, *within, *above, *below, *duration, *at_most, *hold, *rate,
-        *rate_least;
+    struct es_raw_band band;
+    const cJSON *role, *to, *from, *at, *duration, *at_most, *hold, *rate, *rate_least;
     const cJSON *through, *roles, *draw, *throughout, *along, *settled, *outputs, *options, *steps;
 };
 
-static const char *const when_choices[] = {"always", "single-acting", "double-acting",
-                                           "linear", "part-turn",     NULL};
 static const char *const otherwise_choices[] = {"skip the rest", "go on", "stop the run", NULL};
 
 #define AT(member) offsetof(struct raw_step, member)
@@ -46,7 +44,7 @@ static const char *const otherwise_choices[] = {"skip the rest", "go on", "stop 
         {.name = "when",                                                                                     \
          .kind = ES_FIELD_CHOICE,                                                                            \
          .offset = AT(when),                                                                                 \
-         .choices = when_choices,                                                                            \
+         .choices = es_when_words,                                                                           \
          .meaning = "only for units of this kind"},                                                          \
         ROW("where fitted", ES_FIELD_BOOL, false, where_fitted, "left out on a bench without the role"),     \
         TEXT("why", false, why, "why the step is there; for the sheet on the wall")
@@ -64,10 +62,10 @@ static const struct es_field ramp_rows[] = {COMMON, ROLE, ANY("to", true, to, "v
 static const struct es_field wait_rows[] = {
     COMMON,
     ROLE,
-    ANY("near", false, near, "middle of the band, or state"),
-    ANY("within", false, within, "half width of the band; alone: steady"),
-    ANY("above", false, above, "least value"),
-    ANY("below", false, below, "greatest value"),
+    ANY("near", false, band.near, "middle of the band, or state"),
+    ANY("within", false, band.within, "half width of the band; alone: steady"),
+    ANY("above", false, band.above, "least value"),
+    ANY("below", false, band.below, "greatest value"),
     ANY("for", false, duration, "how long it must stay so"),
     AT_MOST(true),
     OTHERWISE,
@@ -114,7 +112,7 @@ static const struct es_field staircase_rows[] = {
 static const struct es_field vent_rows[] = {
     COMMON,
     ARRAY("outputs", true, outputs, 1, 2, "which outputs"),
-    ANY("below", true, below, "pressure that counts as vented"),
+    ANY("below", true, band.below, "pressure that counts as vented"),
     AT_MOST(true),
     OTHERWISE,
     TEXT("reason", false, reason, "what is written when it does not")};
@@ -138,10 +136,10 @@ static const struct es_field repeat_rows[] = {COMMON, COUNT("times", true, times
 static const struct es_field skip_rows[] = {
     COMMON,
     ROLE,
-    ANY("near", false, near, "middle of the band, or state"),
-    ANY("within", false, within, "half width of the band"),
-    ANY("above", false, above, "least value"),
-    ANY("below", false, below, "greatest value"),
+    ANY("near", false, band.near, "middle of the band, or state"),
+    ANY("within", false, band.within, "half width of the band"),
+    ANY("above", false, band.above, "least value"),
+    ANY("below", false, band.below, "greatest value"),
     TEXT("reason", true, reason, "what is written when it is not so")};
 
 #define ROWS(table) (table), sizeof(table) / sizeof((table)[0])
@@ -175,7 +173,7 @@ const char *es_step_kind_word(enum es_step_kind kind)
 static void read_settled(struct es_reader *r, const cJSON *object, struct es_step *out)
 {
     struct raw_step raw = {0};
-    static const struct es_field rows[] = {ROLE, ANY("within", true, within, "width of the band"),
+    static const struct es_field rows[] = {ROLE, ANY("within", true, band.within, "width of the band"),
                                            ANY("for", true, duration, "how long within it"), AT_MOST(true)};
 
     if (!es_fields_read(r->doc, object, rows, sizeof rows / sizeof rows[0], &raw, r->findings))
@@ -185,7 +183,7 @@ static void read_settled(struct es_reader *r, const cJSON *object, struct es_ste
     if (out->role == ES_ROLE_NONE)
         return;
     const struct es_want time = {ES_AMOUNT_VALUE, ES_ROLE_NONE, ES_DIM_TIME, true};
-    es_read_amount(r, raw.within, (struct es_want){ES_AMOUNT_DIFFERENCE, out->role, ES_DIM_COUNT, true},
+    es_read_amount(r, raw.band.within, (struct es_want){ES_AMOUNT_DIFFERENCE, out->role, ES_DIM_COUNT, true},
                    &out->within);
     es_read_amount(r, raw.duration, time, &out->duration);
     es_read_amount(r, raw.at_most, time, &out->at_most);
@@ -230,7 +228,6 @@ static void read_amounts(struct es_reader *r, const struct raw_step *raw, struct
         role = ES_ROLE_OUTPUT_1_PRESSURE;
 
     const struct es_want value = {ES_AMOUNT_VALUE, role, ES_DIM_COUNT, false};
-    const struct es_want difference = {ES_AMOUNT_DIFFERENCE, role, ES_DIM_COUNT, true};
     const struct es_want speed = {ES_AMOUNT_RATE, role, ES_DIM_COUNT, true};
     const struct es_want time = {ES_AMOUNT_VALUE, ES_ROLE_NONE, ES_DIM_TIME, true};
     const struct es_want frequency = {ES_AMOUNT_VALUE, ES_ROLE_NONE, ES_DIM_FREQUENCY, true};
@@ -238,10 +235,12 @@ static void read_amounts(struct es_reader *r, const struct raw_step *raw, struct
     if (role != ES_ROLE_NONE) { /* a role that is unknown has been told already */
         es_read_amount(r, raw->to, value, &out->to);
         es_read_amount(r, raw->from, value, &out->from);
-        es_read_amount(r, raw->near, value, &out->near);
-        es_read_amount(r, raw->above, value, &out->above);
-        es_read_amount(r, raw->below, value, &out->below);
-        es_read_amount(r, raw->within, difference, &out->within);
+        struct es_condition band = {0};
+        es_read_band(r, role, &raw->band, &band);
+        out->near = band.near;
+        out->within = band.within;
+        out->above = band.above;
+        out->below = band.below;
         es_read_amount(r, raw->at, speed, &out->at);
         read_list(r, raw->through, out);
     }
@@ -260,7 +259,8 @@ static void check_together(struct es_reader *r, const cJSON *item, const struct 
     case ES_STEP_WAIT:
     case ES_STEP_SKIP_UNLESS:
         es_check_band(r, item, step->role, step->kind == ES_STEP_WAIT);
-        if (step->kind == ES_STEP_WAIT && raw->near == NULL && raw->within != NULL && raw->duration == NULL)
+        if (step->kind == ES_STEP_WAIT && raw->band.near == NULL && raw->band.within != NULL &&
+            raw->duration == NULL)
             es_document_fault(r->doc, item, r->findings, "\"within\" alone, without \"for\"",
                               "how long it must be steady: \"for\"");
         break;
@@ -345,8 +345,9 @@ static bool find_kind(struct es_reader *r, const cJSON *item, enum es_step_kind 
     return false;
 }
 
-static void read_step(struct es_reader *r, const cJSON *item, struct es_step *out)
+static void read_step(struct es_reader *r, const cJSON *item, void *into)
 {
+    struct es_step *out = into;
     struct raw_step raw = {0};
 
     out->role = ES_ROLE_NONE;
@@ -363,16 +364,7 @@ static void read_step(struct es_reader *r, const cJSON *item, struct es_step *ou
 
 void es_read_steps(struct es_reader *r, const cJSON *array, struct es_step **out, size_t *count)
 {
-    const cJSON *item;
-    const int size = cJSON_GetArraySize(array);
-
-    if (size <= 0)
-        return;
-    *out = es_read_array(r, (size_t)size, sizeof **out);
-    if (*out == NULL)
-        return;
-    for (item = es_first(array); item != NULL; item = item->next)
-        read_step(r, item, &(*out)[(*count)++]);
+    *out = es_read_each(r, array, sizeof **out, read_step, count);
 }
 
 static void step_clear(struct es_step *s)

@@ -67,7 +67,7 @@ void es_walk_band(struct es_walk *w, const struct es_condition *c, double *low, 
 
 static void walk_condition(struct es_walk *w, const struct es_step *s)
 {
-    const struct es_condition c = {s->place, s->role, s->near, s->within, s->above, s->below};
+    const struct es_condition c = es_step_condition(s);
     double low, high;
 
     es_walk_need(w, s->role, s->place, ES_WALK_READ, s->where_fitted);
@@ -273,7 +273,7 @@ static void begin(struct es_walk *w)
             w, "where the outputs stand in the bench's safe state (taken as 0): no bench file was given");
     w->context = 1u << ES_WHEN_ALWAYS;
     if (w->type != NULL)
-        for (int when = ES_WHEN_SINGLE; when <= ES_WHEN_PART_TURN; when++)
+        for (int when = ES_WHEN_ALWAYS + 1; when < ES_WHEN_COUNT; when++)
             if (es_when_applies((enum es_when)when, w->type))
                 w->context |= 1u << when;
     w->bench_time = (w->view != NULL ? w->view->safe_within : ES_ALLOW_REST) + ES_ALLOW_EVALUATE;

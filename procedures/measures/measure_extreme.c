@@ -1,12 +1,10 @@
 /* Extreme: largest and smallest value of one series, of means over a short time and never of one sample.
- * Common practice, no published source. The largest of many noisy means lies above the truth by about
- * sqrt(2 ln n) of their standard deviation (Gumbel's leading term): taken off, and kept as uncertainty, as
- * far as the series' spread is no more than its noise explains. */
+ * Common practice, no published source; estimator: extremes.h. */
 #include <math.h>
 #include <stddef.h>
 
+#include "procedures/measures/extremes.h"
 #include "procedures/measures/measures.h"
-#include "procedures/measures/numeric/summary.h"
 #include "procedures/measures/plateau.h"
 #include "procedures/measures/samples.h"
 
@@ -55,56 +53,18 @@ static double expected_u(const void *settings, size_t output, const struct es_ch
     return c ? hypot(c->offset, hypot(c->repeatability, es_resolution_u(c->resolution, 0))) : NAN;
 }
 
-struct extremes {
-    double value[OUTPUTS];
-    size_t at[OUTPUTS]; /* first sample of the mean */
-    double spread;      /* standard deviation of the means */
-};
-
-static void find(const struct es_samples *s, size_t width, struct extremes *x)
-{
-    double sum = es_sum(s->y, width), total = 0, squares = 0;
-    double first = sum / (double)width;
-    *x = (struct extremes){{first, first}, {0, 0}, 0};
-    for (size_t k = width; k < s->n; k++) {
-        sum += s->y[k] - s->y[k - width];
-        double mean = sum / (double)width;
-        if (mean > x->value[LARGEST]) {
-            x->value[LARGEST] = mean;
-            x->at[LARGEST] = k - width + 1;
-        }
-        if (mean < x->value[SMALLEST]) {
-            x->value[SMALLEST] = mean;
-            x->at[SMALLEST] = k - width + 1;
-        }
-        total += mean - first;
-        squares += (mean - first) * (mean - first);
-    }
-    double n = (double)(s->n - width + 1), about = total / n;
-    x->spread = sqrt(fmax(0, squares / n - about * about));
-}
-
 static void conclude(const struct es_samples *s, const struct es_channel_uncertainty *u, size_t width,
                      struct es_measured *out)
 {
-    struct extremes x;
-    find(s, width, &x);
-    double noise = es_noise_from_differences(s->y, s->n) / sqrt((double)width);
-    double many = fmax((double)s->n / (double)width, 2);
-    double lift = noise * sqrt(2 * log(many));
-    /* where the means spread by more than noise, the extreme is the signal's own and only slightly lifted */
-    double share = x.spread > 0 ? fmin(1, pow(noise / x.spread, 2)) : 1;
+    struct es_extremes x;
+    es_extremes_of(s, width, u->resolution, &x);
     for (int o = 0; o < OUTPUTS; o++) {
-        struct es_budget b = {0};
-        double value = x.value[o] + (o == LARGEST ? -1 : 1) * lift * share;
-        es_budget_add(&b, ES_TERM_REPEAT, noise, (double)s->n - 1);
-        es_budget_add(&b, ES_TERM_REPEAT, lift * share / 2, INFINITY);
-        es_budget_add(&b, ES_TERM_REPEAT, lift * (1 - share) / 2, INFINITY);
-        es_budget_add(&b, ES_TERM_REPEAT, es_resolution_u(u->resolution, noise), INFINITY);
-        es_channel_terms(&b, u, 1, value, 1);
-        es_measured_set(&out[o], value, &b);
-        out[o].first = s->index[x.at[o]];
-        out[o].last = s->index[x.at[o] + width - 1];
+        const struct es_extreme *e = o == LARGEST ? &x.largest : &x.smallest;
+        struct es_budget b = e->noise;
+        es_channel_terms(&b, u, 1, e->value, 1);
+        es_measured_set(&out[o], e->value, &b);
+        out[o].first = e->first;
+        out[o].last = e->last;
     }
 }
 
@@ -127,8 +87,7 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
         enum es_status status = es_samples_take(series, s->from, s->to, &samples, err);
         if (status != ES_OK)
             return status;
-        size_t width = samples.interval > 0 ? (size_t)(s->over / samples.interval + 0.5) : 0;
-        width = width < 3 ? 3 : width;
+        size_t width = es_extremes_width(&samples, s->over);
         why = es_samples_unfit(&samples, width + 1, text);
         if (!why)
             conclude(&samples, &series->u, width, out);

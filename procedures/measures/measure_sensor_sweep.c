@@ -24,9 +24,9 @@
 #include <stdlib.h>
 
 #include "procedures/measures/budget.h"
+#include "procedures/measures/largest.h"
 #include "procedures/measures/measures.h"
 #include "procedures/measures/numeric/minimax_line.h"
-#include "procedures/measures/numeric/student.h"
 #include "procedures/measures/numeric/summary.h"
 #include "procedures/measures/reference_play.h"
 #include "procedures/measures/sweep_curve.h"
@@ -165,38 +165,6 @@ static void set(struct es_measured *m, double value, double u_repeat, double u_c
     es_measured_set(m, value, &b);
 }
 
-/* The largest of many noisy figures lies too high: what noise alone would have given is taken off in squares,
- * and half of the difference kept as uncertainty. `u`: noise of one of them. */
-static double without_noise(double largest, double u, size_t many, double *doubt)
-{
-    double alone = u * sqrt(2 * log(fmax((double)many, 2)));
-    double value = sqrt(fmax(0, largest * largest - alone * alone));
-    *doubt = hypot(u, value > 0 ? (largest - value) / 2 : alone / 2);
-    return value;
-}
-
-/* By how much the largest of `many` readings of one value lies above it, in standard deviations (Blom 1958,
- * from memory). */
-static double excess(size_t many)
-{
-    double n = (double)many;
-    return many > 1 ? es_t_quantile((n - 0.375) / (n + 0.25), INFINITY) : 0;
-}
-
-/* The largest of many figures of about the same size: those that could have been it decide by how much noise
- * lifts it. */
-static double without_excess(const double *figures, size_t n, double largest, double u, double *doubt)
-{
-    size_t rivals = 0;
-    for (size_t i = 0; i < n; i++)
-        rivals += figures[i] > largest - 3 * u;
-    double value = fmax(0, largest - u * excess(rivals));
-    /* the largest of many varies less than one: to 2 % as tables of its variance have it, from memory */
-    double spread = u * (1 - 0.25 * excess(rivals));
-    *doubt = hypot(spread, value > 0 ? 0.3 * u * excess(rivals) : largest / 2);
-    return value;
-}
-
 static int extent(const struct es_sweep *s, size_t *ups, size_t *downs)
 {
     *ups = *downs = 0;
@@ -246,11 +214,11 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
         terminal = fmax(terminal, fabs(y[i] - y[0] - slope * (x[i] - x[0])));
     struct es_minimax_line best;
     /* a point and the line through two others: variances 1 + 1/2 */
-    double v = without_noise(terminal / span, sqrt(1.5) * u / span, n, &doubt);
+    double v = es_without_noise(terminal / span, sqrt(1.5) * u / span, n, &doubt);
     set(&out[TERMINAL], v, hypot(doubt, step), 0);
     if (es_minimax_line(x, y, n, &best)) {
         /* three points share it: variances 1/4 + 1/16 + 1/16 at least */
-        v = without_noise(best.deviation / span, 0.65 * u / span, n, &doubt);
+        v = es_without_noise(best.deviation / span, 0.65 * u / span, n, &doubt);
         set(&out[INDEPENDENT], v, hypot(doubt, step), 0);
     }
     if (j->delay.known) {
@@ -260,7 +228,7 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
             mean_speed += j->sweep.legs[k].speed / (double)j->sweep.leg_count;
         double left = 2 * mean_speed * j->delay.u * fabs(c->slope) / span;
         left = hypot(left, es_rectangular(j->play) * fabs(c->slope) / span);
-        v = without_excess(differences, n, apart, apart_u, &doubt);
+        v = es_without_excess(differences, n, apart, apart_u, &doubt);
         set(&out[HYSTERESIS], v / span, hypot(hypot(doubt / span, left), step), 0);
     } else {
         es_measured_refuse(
@@ -270,7 +238,7 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
             1e3 * apart / fabs(c->slope) / (2 * j->sweep.legs[0].speed), 100 * apart / span);
     }
     /* two legs differ by noise sqrt(2) times that of one */
-    v = without_noise(range / span, sqrt(2.0) * u_leg / span, 2 * n, &doubt);
+    v = es_without_noise(range / span, sqrt(2.0) * u_leg / span, 2 * n, &doubt);
     set(&out[REPEATABILITY], v, hypot(doubt, step * sqrt(2.0)), 0);
 }
 
@@ -294,7 +262,7 @@ static void figures_of_track(const struct job *j, struct es_measured *out)
     double span = fabs(j->curve.slope) * (j->high - j->low), doubt; /* the same span for all ratios */
     double edge = hypot(j->sweep.sample_angle / sqrt(12.0), es_resolution_u(a->resolution, 0));
     edge = hypot(edge, hypot(unaligned(j), es_rectangular(j->play / 2)));
-    double v = without_noise(f->roughness / span, f->u_roughness / span, 100, &doubt);
+    double v = es_without_noise(f->roughness / span, f->u_roughness / span, 100, &doubt);
     set(&out[SMOOTHNESS], v, hypot(doubt, es_resolution_u(j->sensor->u.resolution, f->noise) / span), 0);
     set(&out[NOISE], f->noise, f->noise / sqrt(2.0 * (double)j->sweep.n), 0);
     set(&out[DROPOUTS], (double)f->dropout_count, 0, 0);

@@ -1,0 +1,20 @@
+/* The largest of many noisy figures lies above the truth by what noise adds to the largest. Pure. */
+#ifndef ES_MEASURES_LARGEST_H
+#define ES_MEASURES_LARGEST_H
+
+#include <stddef.h>
+
+/* By how much the largest of `many` readings of one value lies above it, in standard deviations (Blom 1958,
+ * from memory). 0 for one. */
+double es_excess(size_t many);
+
+/* What noise alone would have given is taken off in squares, and half of the difference kept as uncertainty.
+ * For deviations that may have either sign. `u`: noise of one of them; *doubt: standard uncertainty of what
+ * is returned, >= 0. */
+double es_without_noise(double largest, double u, size_t many, double *doubt);
+
+/* The largest of figures of about the same size: those that could have been it decide by how much noise lifts
+ * it. >= 0. */
+double es_without_excess(const double *figures, size_t n, double largest, double u, double *doubt);
+
+#endif

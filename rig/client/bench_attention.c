@@ -174,7 +174,7 @@ static void print_list(const struct list *l, FILE *to)
 }
 
 enum es_status es_bench_attention_print(const cJSON *root, const struct es_screen *screen, const char *today,
-                                        FILE *to, int *faults, struct es_error *err)
+                                        FILE *to, struct es_error *err)
 {
     struct list l = {.screen = screen};
     look(&l, root, today);
@@ -183,7 +183,14 @@ enum es_status es_bench_attention_print(const cJSON *root, const struct es_scree
         print_list(&l, to);
     else if (s == ES_OK)
         fputs("Everything answers, nothing is overdue.\n", to);
-    *faults = l.faults;
     es_text_free(&l.text);
     return s;
+}
+
+int es_bench_attention_faults(const cJSON *root)
+{
+    struct list l = {0};
+    look(&l, root, "");
+    es_text_free(&l.text);
+    return l.faults;
 }

@@ -172,13 +172,13 @@ static enum es_status print_instruments(const cJSON *root, const struct es_scree
 }
 
 enum es_status es_bench_view_print(const cJSON *root, const struct es_screen *screen, const char *today,
-                                   FILE *to, int *faults, struct es_error *err)
+                                   FILE *to, struct es_error *err)
 {
     char title[400];
     snprintf(title, sizeof title, "Bench %s%s", es_member_text(root, "bench"),
              es_member_true(root, "virtual") ? " (VIRTUAL: no real unit is tested)" : "");
     visible_line(title, screen, 0, to);
-    enum es_status s = es_bench_attention_print(root, screen, today, to, faults, err);
+    enum es_status s = es_bench_attention_print(root, screen, today, to, err);
     const cJSON *station;
     cJSON_ArrayForEach(station, es_member(root, "stations"))
     {

@@ -7,9 +7,9 @@
 
 #include "rig/client/verb.h"
 
-/* `today`: "2026-03-01", for calibrations that will be due. *faults: how much is not well. */
+/* `today`: "2026-03-01" or a time of that day, for calibrations that will be due. */
 enum es_status es_bench_view_print(const cJSON *root, const struct es_screen *screen, const char *today,
-                                   FILE *to, int *faults, struct es_error *err) ES_MUST_CHECK;
+                                   FILE *to, struct es_error *err) ES_MUST_CHECK;
 
 /* Decimals that a channel's resolution (in its unit) bears. */
 int es_channel_decimals(double resolution);

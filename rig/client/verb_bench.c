@@ -4,6 +4,7 @@
 
 #include "rig/base/clock.h"
 #include "rig/base/number.h"
+#include "rig/client/bench_attention.h"
 #include "rig/client/bench_view.h"
 #include "rig/client/talk.h"
 #include "rig/client/verb.h"
@@ -119,9 +120,10 @@ static int run(const struct es_screen *screen, int argc, char **argv)
         print_csv(es_document_root(reply));
     } else if (s == ES_OK) {
         es_clock_wall_text(now);
-        now[10] = '\0'; /* the date */
-        s = es_bench_view_print(es_document_root(reply), screen, now, stdout, &faults, &err);
+        s = es_bench_view_print(es_document_root(reply), screen, now, stdout, &err);
     }
+    if (s == ES_OK)
+        faults = es_bench_attention_faults(es_document_root(reply));
     status = s == ES_OK ? es_verb_end(&es_verb_bench, faults > 0 ? 1 : 0)
                         : es_verb_fail(&es_verb_bench, &err, NULL);
     es_document_free(reply);

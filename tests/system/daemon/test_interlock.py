@@ -72,6 +72,8 @@ class Interlock(RigTest):
         self.assertIn("NOT COMPLETED", out)
         tripped = self.rig.client("bench")
         self.assertEqual(tripped.returncode, 1, "a bench that has tripped is not well")
+        for form in "--json", "--csv":
+            self.assertEqual(self.rig.client("bench", form).returncode, 1, form)
         self.assertRegex(tripped.stdout, r"Needs attention:\n(  ! .*\n(    .*\n)*)*?  ! station 1: the interlock has tripped")
         wait_for("the bus is trusted again",
                  lambda: '! bus "' not in self.rig.client("bench").stdout, 30)

@@ -195,6 +195,12 @@ static void say(struct es_safe_sequence *s)
     } else {
         snprintf(r->sentence, sizeof r->sentence, "All %zu outputs are in the safe state.", r->count);
     }
+    if (r->late) {
+        size_t used = strlen(r->sentence);
+        snprintf(r->sentence + used, sizeof r->sentence - used,
+                 " It took %.2f s from the cause, and the bench file allows %.2f s: find out what is slow.",
+                 r->seconds, r->allowed);
+    }
     say_air(s, r->sentence, sizeof r->sentence);
 }
 
@@ -216,6 +222,7 @@ static void finish(struct es_safe_sequence *s, es_time now)
         }
     }
     r->seconds = es_seconds((r->reached ? last : now) - s->cause);
+    r->late = r->reached && r->seconds > r->allowed;
     say(s);
     s->phase = ES_SAFE_END;
 }

@@ -34,7 +34,8 @@ struct es_safe_step {
 };
 
 struct es_safe_report {
-    bool reached;   /* every write acknowledged (proved or not) within the time allowed */
+    bool reached;   /* every write acknowledged, proved or not */
+    bool late;      /* reached, but longer after the cause than the bench file allows */
     double seconds; /* from the cause (or the request) to the last outcome */
     double allowed; /* the bench file's `within` */
     char cause[256];

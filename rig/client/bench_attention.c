@@ -48,6 +48,9 @@ static void look_at_safety(struct list *l, const cJSON *station)
     const cJSON *safe = es_member(station, "safe"), *channel;
     if (safe != NULL && !es_member_true(safe, "reached"))
         add(l, true, "station %s: its safe state is not proved: %s", name, es_member_text(safe, "sentence"));
+    if (es_member_true(safe, "late"))
+        add(l, true, "station %s: its safe state came late: %.2f s after the cause, %.2f s are allowed", name,
+            es_member_number(safe, "seconds"), es_member_number(safe, "allowed"));
     if (strcmp(es_member_text(station, "interlock"), "tripped") == 0)
         add(l, true, "station %s: the interlock has tripped%s%s", name, colon(cause), cause);
     cJSON_ArrayForEach(channel, es_member(station, "channels"))

@@ -8,6 +8,7 @@ void es_safe_report_json(struct es_text *out, const char *name, const struct es_
 {
     es_json_object(out, name);
     es_json_bool(out, "reached", report->reached);
+    es_json_bool(out, "late", report->late);
     es_json_number(out, "seconds", report->seconds);
     es_json_number(out, "allowed", report->allowed);
     es_json_text(out, "cause", report->cause);

@@ -84,10 +84,10 @@ static void make(struct fixture *x)
     x->now = 100 * S;
 }
 
-static double run(struct fixture *x)
+static double run_after(struct fixture *x, es_time noticed)
 {
     es_time next, began = x->now;
-    es_safe_begin(&x->seq, x->now - 30 * MS, x->now, "test");
+    es_safe_begin(&x->seq, x->now - noticed, x->now, "test");
     while (es_safe_step(&x->seq, x->now, &next)) {
         cr_assert_gt(next, x->now);
         x->now = next;
@@ -95,6 +95,11 @@ static double run(struct fixture *x)
     }
     es_bench_free(x->bench);
     return es_seconds(x->now - began);
+}
+
+static double run(struct fixture *x)
+{
+    return run_after(x, 30 * MS);
 }
 
 static const enum es_role order[] = {ES_ROLE_SUPPLY_VALVE, ES_ROLE_SUPPLY_DEMAND, ES_ROLE_OUTPUT_1_VENT,
@@ -106,6 +111,7 @@ Test(safe_state, in_order_with_waits_and_time_from_the_cause)
     make(&x);
     double took = run(&x);
     cr_expect(x.seq.report.reached);
+    cr_expect_not(x.seq.report.late);
     cr_assert_eq(x.count, 4);
     for (size_t i = 0; i < 4; i++) {
         cr_expect_eq(x.posted[i], order[i]);
@@ -153,6 +159,17 @@ Test(safe_state, late_answer_still_counts)
     run(&x);
     cr_expect(x.seq.report.reached);
     cr_expect(x.seq.report.seconds > 1.2 && x.seq.report.seconds < 2.1);
+}
+
+Test(safe_state, noticed_late_is_late)
+{
+    struct fixture x;
+    make(&x);
+    x.answer_ms[ES_ROLE_SUPPLY_VALVE] = 1200;
+    run_after(&x, 900 * MS);
+    cr_expect(x.seq.report.reached, "what was noticed late is made safe all the same");
+    cr_expect(x.seq.report.late, "%f s, allowed are 2", x.seq.report.seconds);
+    cr_expect_not_null(strstr(x.seq.report.sentence, "2.00 s"), "%s", x.seq.report.sentence);
 }
 
 Test(safe_state, refusal_is_told)

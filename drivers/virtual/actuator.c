@@ -62,7 +62,7 @@ void es_actuator_step(struct es_virtual *v, double h, double dV[ES_AIR_INNER])
     const double moved = s->position - before;
     s->travelled += fabs(moved);
     dV[ES_CHAMBER_1] = moved * a->area;
-    dV[ES_CHAMBER_2] = v->type == ES_VIRTUAL_LINEAR_SINGLE_ACTING ? 0 : -moved * a->area;
+    dV[ES_CHAMBER_2] = v->kind->double_acting ? -moved * a->area : 0;
 }
 
 double es_play(double follower, double leader, double width)

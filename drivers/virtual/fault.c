@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "drivers/virtual/air.h"
+#include "drivers/virtual/kind.h"
 #include "drivers/virtual/model.h"
 
 typedef void (*apply_fault)(struct es_parameters *p, double s);
@@ -90,6 +91,10 @@ static void feedback(struct es_parameters *p, double s)
     p->electronics.feedback_offset += 0.8e-3 * s;
     p->electronics.feedback_gain += 0.05 * s;
 }
+static void never_content(struct es_parameters *p, double s)
+{
+    p->electronics.doubt = s;
+}
 static void shutdown_open(struct es_parameters *p, double s)
 {
     p->electronics.shutdown_open = s > 0;
@@ -145,6 +150,10 @@ static void encoder(struct es_parameters *p, double s)
 {
     p->bench.encoder_slack += 4 * ES_RAD_PER_DEG * s;
 }
+static void slow_bus(struct es_parameters *p, double s)
+{
+    p->bench.bus_delay += 0.4 * s * s;
+}
 static void noisy(struct es_parameters *p, double s)
 {
     p->bench.noise += 0.01 * s;
@@ -159,57 +168,66 @@ struct row {
 #define MOUNTING ES_VIRTUAL_MOUNTING
 #define BENCH    ES_VIRTUAL_BENCH
 
+#define ANY   0
+#define TWO   ES_NEEDS_OUTPUT_2
+#define WHOLE ES_NEEDS_WHOLE
+#define LEVER (ES_NEEDS_WHOLE | ES_NEEDS_LEVER)
+
 /* clang-format off */
 static const struct row rows[] = {
-    {{"relay seat leaks to output 1", UNIT, true, true,
+    {{"relay seat leaks to output 1", UNIT, ANY,
       "a seat lets supply air into output 1 all the time: up to 800 Nl/h from 5 bar, with the square of the severity"}, seat_1},
-    {{"relay seat leaks to output 2", UNIT, false, true, "the same into output 2"}, seat_2},
-    {{"seal between outputs missing", UNIT, false, true,
+    {{"relay seat leaks to output 2", UNIT, TWO, "the same into output 2"}, seat_2},
+    {{"seal between outputs missing", UNIT, TWO,
       "output 1 and output 2 are joined inside the relay: up to 3200 Nl/h from 5 bar"}, seal_between},
-    {{"seal to atmosphere cut", UNIT, true, true,
+    {{"seal to atmosphere cut", UNIT, ANY,
       "output 1 leaks out of the relay: up to 3200 Nl/h from 5 bar"}, seal_air},
-    {{"nozzle partly blocked", UNIT, true, true,
+    {{"nozzle partly blocked", UNIT, ANY,
       "the relay follows its coil slowly (lag up to 26 times), and reaches up to 85 % less of its upward travel"}, nozzle},
-    {{"coil open", UNIT, true, true,
+    {{"coil open", UNIT, ANY,
       "the coil's circuit is interrupted for this share of the time; 1 always"}, coil_open},
-    {{"coil weak", UNIT, true, true, "full drive moves the relay up to 90 % less"}, coil_weak},
-    {{"spool sticking", UNIT, true, true,
+    {{"coil weak", UNIT, ANY, "full drive moves the relay up to 90 % less"}, coil_weak},
+    {{"spool sticking", UNIT, ANY,
       "the spool starts only when the drive differs by up to 0.6 of its travel"}, spool_stick},
-    {{"spool worn", UNIT, true, true,
+    {{"spool worn", UNIT, ANY,
       "overlap goes from 4 % to -5 % of the travel: ports open at rest"}, spool_worn},
-    {{"outputs crossed", UNIT, true, true,
+    {{"outputs crossed", UNIT, ANY,
       "reassembled the wrong way round: each output does what the other should; any severity is the whole fault"}, crossed},
-    {{"sensor track worn", UNIT, true, true,
+    {{"sensor track worn", UNIT, WHOLE,
       "the wiper loses contact around one angle: 0.5 to 3.5 deg each way, up to the whole ratio"}, track_worn},
-    {{"sensor disturbed", UNIT, true, true,
+    {{"sensor disturbed", UNIT, WHOLE,
       "the sensor was turned against its shaft by up to 60 deg"}, disturbed},
-    {{"sensor non-linear", UNIT, true, true, "the track is bowed by up to 6 % of its ratio"}, bowed},
-    {{"coupling slack", UNIT, true, true, "up to 5 deg of play between shaft and sensor"}, coupling},
-    {{"connector off", UNIT, true, true,
+    {{"sensor non-linear", UNIT, WHOLE, "the track is bowed by up to 6 % of its ratio"}, bowed},
+    {{"coupling slack", UNIT, WHOLE, "up to 5 deg of play between shaft and sensor"}, coupling},
+    {{"connector off", UNIT, WHOLE,
       "the plug with sensor and coil was left off: no ratio, no drive; any severity is the whole fault"}, connector},
-    {{"electronics dead", UNIT, true, true,
+    {{"electronics dead", UNIT, WHOLE,
       "the electronics does nothing for this share of the time (it restarts in between); 1 always"}, dead},
-    {{"minimum current high", UNIT, true, true, "works only above up to 6.5 mA instead of 3.55 mA"}, hungry},
-    {{"feedback drifted", UNIT, true, true, "feedback current off by up to 0.8 mA and 5 %"}, feedback},
-    {{"auxiliary circuit open", UNIT, true, true,
+    {{"minimum current high", UNIT, WHOLE, "works only above up to 6.5 mA instead of 3.55 mA"}, hungry},
+    {{"feedback drifted", UNIT, WHOLE, "feedback current off by up to 0.8 mA and 5 %"}, feedback},
+    {{"auxiliary circuit open", UNIT, WHOLE,
       "the shut-down circuit is interrupted: driven down whatever is asked; any severity is the whole fault"}, shutdown_open},
-    {{"lever too short", MOUNTING, true, false, "lever down to half its length: angle beyond the window"}, lever_short},
-    {{"lever too long", MOUNTING, true, false, "lever up to four times as long: too little angle"}, lever_long},
-    {{"lever not parallel", MOUNTING, true, true, "shaft turned against the travel by up to 20 deg"}, not_parallel},
-    {{"actuator friction high", MOUNTING, true, true, "friction up to ten times, at rest twelve times"}, friction},
-    {{"diaphragm leaking", MOUNTING, true, true,
+    {{"lever too short", MOUNTING, LEVER, "lever down to half its length: angle beyond the window"}, lever_short},
+    {{"lever too long", MOUNTING, LEVER, "lever up to four times as long: too little angle"}, lever_long},
+    {{"lever not parallel", MOUNTING, WHOLE, "shaft turned against the travel by up to 20 deg"}, not_parallel},
+    {{"actuator friction high", MOUNTING, WHOLE, "friction up to ten times, at rest twelve times"}, friction},
+    {{"diaphragm leaking", MOUNTING, WHOLE,
       "the actuator's chamber 1 leaks to the other side: up to 6400 Nl/h from 5 bar"}, diaphragm},
-    {{"supply low", BENCH, true, true, "source pressure down by up to 90 %"}, supply_low},
-    {{"filter clogged", BENCH, true, true, "filter's conductance down to 0.4 %"}, filter},
-    {{"fitting leaks on output 1", BENCH, true, true,
+    {{"supply low", BENCH, ANY, "source pressure down by up to 90 %"}, supply_low},
+    {{"filter clogged", BENCH, ANY, "filter's conductance down to 0.4 %"}, filter},
+    {{"fitting leaks on output 1", BENCH, ANY,
       "a fitting behind the flow sensor leaks: up to 800 Nl/h from 5 bar"}, fitting_1},
-    {{"fitting leaks on output 2", BENCH, false, true, "the same on output 2"}, fitting_2},
-    {{"flow sensor drifted", BENCH, true, true, "flows read up to 30 % and 20 Nl/h too high"}, flow_drift},
-    {{"loop source off calibration", BENCH, true, true,
+    {{"fitting leaks on output 2", BENCH, TWO, "the same on output 2"}, fitting_2},
+    {{"flow sensor drifted", BENCH, ANY, "flows read up to 30 % and 20 Nl/h too high"}, flow_drift},
+    {{"loop source off calibration", BENCH, ANY,
       "drives up to 3 % and 0.3 mA more than it is told"}, loop_off},
-    {{"encoder slack", BENCH, true, true, "up to 4 deg of play in the reference encoder's coupling"}, encoder},
-    {{"electrical noise", BENCH, true, true,
+    {{"encoder slack", BENCH, WHOLE, "up to 4 deg of play in the reference encoder's coupling"}, encoder},
+    {{"electrical noise", BENCH, ANY,
       "analogue readings disturbed by up to 1 % of their usual span (standard deviation)"}, noisy},
+    {{"self-adjustment never ends", UNIT, WHOLE,
+      "the self-adjustment does not trust the ends it finds and tries again: twelve times as long at 0.71, at 1 for ever"}, never_content},
+    {{"slow bus", BENCH, ANY,
+      "every exchange with an instrument takes up to 0.4 s longer, with the square of the severity"}, slow_bus},
 };
 /* clang-format on */
 
@@ -249,7 +267,18 @@ int es_virtual_fault_find(const char *name)
 bool es_virtual_fault_possible(int fault, enum es_virtual_type type)
 {
     const struct es_virtual_fault *f = es_virtual_fault_get(fault);
-    return f && (type == ES_VIRTUAL_LINEAR_SINGLE_ACTING ? f->linear : f->part_turn);
+    return f && !(f->needs & ~es_virtual_has(type));
+}
+
+const char *es_virtual_fault_needs_text(int fault)
+{
+    const struct es_virtual_fault *f = es_virtual_fault_get(fault);
+    if (!f || f->needs == ANY) {
+        return "";
+    }
+    return f->needs == TWO     ? " (double-acting only)"
+           : f->needs == WHOLE ? " (whole units only)"
+                               : " (with a lever only)";
 }
 
 const char *es_virtual_place_name(enum es_virtual_place place)

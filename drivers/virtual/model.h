@@ -8,7 +8,7 @@
 #include "drivers/virtual/air.h"
 #include "drivers/virtual/parameters.h"
 
-#define ES_FAULT_COUNT      32
+#define ES_FAULT_COUNT      34
 #define ES_MS               INT64_C(1000000)
 #define ES_ELECTRONICS_TICK (10 * ES_MS)
 
@@ -45,6 +45,19 @@ struct es_electronics {
     double drive;
     bool resting; /* within tolerance */
     bool shut_down;
+};
+
+enum es_adjusting { ES_ADJUST_IDLE, ES_ADJUST_DOWN, ES_ADJUST_UP, ES_ADJUST_TRYING };
+
+struct es_adjustment {
+    enum es_adjusting phase;
+    bool asked;           /* what the digital channel says */
+    es_time since, moved; /* in this phase; last movement */
+    double angle;         /* rad: where it was at the last movement */
+    double found[2];
+    int round;
+    bool known; /* the ends below take the place of those that it came with */
+    double low, high;
 };
 
 struct es_valve {
@@ -93,6 +106,7 @@ enum {
 
 struct es_virtual {
     enum es_virtual_type type;
+    const struct es_virtual_type_about *kind; /* of that type */
     uint64_t seed;
     struct es_parameters base, p;                             /* without and with faults */
     double grown[ES_FAULT_COUNT], per_stroke[ES_FAULT_COUNT]; /* severity now, and how it grows */
@@ -116,6 +130,7 @@ struct es_virtual {
     struct es_actuator actuator;
     struct es_shaft shaft;
     struct es_electronics electronics;
+    struct es_adjustment adjustment;
     double ratio; /* sensor */
 
     double written[ES_ROLE_COUNT];
@@ -161,6 +176,12 @@ void es_sensor_step(struct es_virtual *v);
 /* electronics.c */
 void es_loop_step(struct es_virtual *v, double h);
 void es_electronics_tick(struct es_virtual *v);
+double es_electronics_angle(const struct es_virtual *v); /* rad, as the electronics sees it */
+
+/* self_adjustment.c: called every tick of a living unit. True: it moves by *drive; else *demand is what to
+ * control to, changed while it tries positions. */
+bool es_adjustment_tick(struct es_virtual *v, double *drive, double *demand);
+void es_adjustment_stop(struct es_virtual *v);
 
 /* instrument.c */
 enum es_status es_gauge_init(struct es_virtual *v, enum es_role role,

@@ -3,9 +3,8 @@
 #include <math.h>
 
 #include "drivers/virtual/air.h"
+#include "drivers/virtual/kind.h"
 #include "drivers/virtual/random.h"
-
-/* Invented units: sizes usual for small control valves, of no real make. */
 
 double es_virtual_leak(double nl_h)
 {
@@ -52,45 +51,6 @@ static const struct es_parameters common = {
               .valve_lag = 0.008,
               .compliance = 26},
 };
-
-static void linear_single_acting(struct es_parameters *p)
-{
-    p->actuator = (struct es_actuator_parameters){
-        .area = 0.016,
-        .length = 0.030,
-        .mass = 6,
-        .preload = 0.4 * ES_BAR * 0.016,
-        .spring_rate = 0.8 * ES_BAR * 0.016 / 0.030,
-        .coulomb = 50,
-        .adhesion = 53,
-        .viscous = 400,
-        .stribeck = 0.0003,
-        .dead_volume = {0.15e-3, 0.15e-3},
-        .hA = 6,
-    };
-    p->linkage = (struct es_linkage_parameters){
-        .lever = true, .lever_length = 0.030, .backlash = 0.05 * ES_RAD_PER_DEG};
-    p->electronics.gain = 8;
-    p->electronics.rate_gain = 0.5;
-}
-
-static void part_turn_double_acting(struct es_parameters *p)
-{
-    p->actuator = (struct es_actuator_parameters){
-        .area = 3.82e-4,
-        .length = 90 * ES_RAD_PER_DEG,
-        .mass = 0.05,
-        .coulomb = 7,
-        .adhesion = 8,
-        .viscous = 12,
-        .stribeck = 0.01,
-        .dead_volume = {0.15e-3, 0.15e-3},
-        .hA = 6,
-    };
-    p->linkage = (struct es_linkage_parameters){.lever = false, .backlash = 0.03 * ES_RAD_PER_DEG};
-    p->electronics.gain = 7;
-    p->electronics.rate_gain = 0.5;
-}
 
 struct draw {
     uint64_t seed;
@@ -163,13 +123,10 @@ void es_parameters_draw(const struct es_virtual_config *config, struct es_parame
 {
     struct draw d = {.seed = config->seed, .spread = config->spread};
     *out = common;
-    if (config->type == ES_VIRTUAL_LINEAR_SINGLE_ACTING) {
-        linear_single_acting(out);
-    } else {
-        part_turn_double_acting(out);
-    }
+    es_virtual_kind_apply(config->type, out);
     out->supply.source = config->source_pressure;
     out->electronics.shutdown_module = config->shutdown_module;
+    out->electronics.feedback = config->feedback && !out->electronics.adaptor;
     spread_relay(&out->relay, &d);
     spread_actuator(&out->actuator, &d);
     if (out->linkage.lever) {

@@ -74,7 +74,10 @@ struct es_electronics_parameters {
     double feedback_offset, feedback_gain;
     double dead_share;                  /* share of the time in which it does nothing */
     double adjusted_low, adjusted_high; /* sensor angles it takes for the travel's ends */
+    double doubt;                       /* of its self-adjustment in what it finds; 1: never content */
     bool shutdown_module, shutdown_open;
+    bool feedback; /* has a position feedback */
+    bool adaptor;  /* no electronics: an adaptor block drives the coil by the loop's current */
 };
 
 struct es_air_supply_parameters {
@@ -93,6 +96,7 @@ struct es_bench_parameters {
     double compliance;             /* V */
     double encoder_slack;          /* rad, whole play */
     double noise;                  /* share of each role's usual span, standard */
+    double bus_delay;              /* s by which each exchange takes longer */
 };
 
 struct es_parameters {

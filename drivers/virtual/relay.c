@@ -52,7 +52,7 @@ void es_relay_ports(struct es_virtual *v)
     e[exhaust[second]].C = r->C_exhaust * up + r->leak_exhaust[second];
     e[ES_EDGE_EXHAUST_1].C += r->leak_air;
     e[ES_EDGE_BETWEEN].C = r->leak_between;
-    if (v->type == ES_VIRTUAL_LINEAR_SINGLE_ACTING) { /* output 2 is plugged */
+    if (!v->kind->double_acting) { /* output 2 is plugged */
         e[ES_EDGE_SUPPLY_2].C = e[ES_EDGE_EXHAUST_2].C = e[ES_EDGE_BETWEEN].C = 0;
     }
 }

@@ -27,7 +27,7 @@ static double contact(const struct es_virtual *v, double angle)
 void es_sensor_step(struct es_virtual *v)
 {
     const struct es_sensor_parameters *s = &v->p.sensor;
-    if (s->unplugged) {
+    if (s->unplugged || v->p.electronics.adaptor) {
         v->ratio = 0;
         return;
     }

@@ -96,7 +96,7 @@ static void supply_edges(struct es_virtual *v, double h)
 static void bench_edges(struct es_virtual *v)
 {
     const struct es_bench_parameters *b = &v->p.bench;
-    const bool two = v->type == ES_VIRTUAL_PART_TURN_DOUBLE_ACTING;
+    const bool two = v->kind->double_acting;
     struct es_air_edge *e = v->air.edges;
     e[ES_EDGE_ISOLATING_1].C = b->C_isolating * v->valves[ES_VALVE_ISOLATING_1].open;
     e[ES_EDGE_VENT_1].C = b->C_vent * v->valves[ES_VALVE_VENT_1].open + b->C_fitting[0];
@@ -123,7 +123,7 @@ static void watchdog(struct es_virtual *v)
 static double feedback_current(const struct es_virtual *v)
 {
     const struct es_electronics_parameters *e = &v->p.electronics;
-    if (!v->electronics.alive) {
+    if (!v->electronics.alive || !e->feedback) {
         return 0;
     }
     const double share = fmax(-0.0125, fmin(1.03, v->electronics.position));

@@ -5,31 +5,6 @@
 
 #include "drivers/virtual/model.h"
 
-static const char *const type_names[ES_VIRTUAL_TYPE_COUNT] = {
-    [ES_VIRTUAL_LINEAR_SINGLE_ACTING] = "linear-single-acting",
-    [ES_VIRTUAL_PART_TURN_DOUBLE_ACTING] = "part-turn-double-acting",
-};
-
-const char *es_virtual_type_name(enum es_virtual_type type)
-{
-    return type_names[type];
-}
-
-bool es_virtual_type_find(const char *name, enum es_virtual_type *out)
-{
-    for (int i = 0; i < ES_VIRTUAL_TYPE_COUNT; i++) {
-        const char *a = type_names[i], *b = name;
-        while (*a && *a == *b) {
-            a++, b++;
-        }
-        if (*a == *b) {
-            *out = (enum es_virtual_type)i;
-            return true;
-        }
-    }
-    return false;
-}
-
 /* Errors of usual workshop instruments; common practice, no published source. */
 void es_virtual_config_init(struct es_virtual_config *config, enum es_virtual_type type)
 {
@@ -47,6 +22,7 @@ void es_virtual_config_init(struct es_virtual_config *config, enum es_virtual_ty
         .ambient_humidity = 0.45,
         .supply_dew_point = 253.15,
         .drive_speed = 60 * ES_RAD_PER_DEG,
+        .feedback = true,
     };
     struct es_virtual_instrument *i = config->instruments;
     for (int role = 0; role < ES_ROLE_COUNT; role++) {
@@ -91,7 +67,7 @@ void es_virtual_config_init(struct es_virtual_config *config, enum es_virtual_ty
     i[ES_ROLE_SUPPLY_DEMAND] = (struct es_virtual_instrument){
         .present = true, .high = 8 * ES_BAR, .resolution = 100, .u_offset = 500, .u_gain = 2e-3};
     i[ES_ROLE_TRAVEL] =
-        type == ES_VIRTUAL_LINEAR_SINGLE_ACTING
+        es_virtual_type_about(type)->linear
             ? (struct es_virtual_instrument){.present = true,
                                              .resolution = 1e-6,
                                              .noise = 2e-6,
@@ -206,6 +182,7 @@ enum es_status es_virtual_new(const struct es_virtual_config *config, struct es_
         return es_fail(err, ES_NO_MEMORY, "no memory for a virtual bench");
     }
     v->type = config->type;
+    v->kind = es_virtual_type_about(config->type);
     v->seed = config->seed;
     start_values(v, config);
     s = connect_gauges(v, config, err);
@@ -303,6 +280,11 @@ struct es_virtual_reading es_virtual_reading(const struct es_virtual *v, enum es
         r.value = es_gauge_reading(v, role, &r.taken);
     }
     return r;
+}
+
+double es_virtual_bus_delay(const struct es_virtual *v)
+{
+    return v->p.bench.bus_delay;
 }
 
 double es_virtual_truth(const struct es_virtual *v, enum es_role role)
@@ -433,6 +415,7 @@ void es_virtual_look(const struct es_virtual *v, struct es_virtual_inner *out)
         .sticking = v->actuator.sticking,
         .alive = v->electronics.alive,
         .shut_down = v->electronics.shut_down,
+        .adjusting = v->adjustment.phase != ES_ADJUST_IDLE,
         .strokes = v->actuator.travelled / (2 * v->base.actuator.length),
         .steps = v->steps,
     };

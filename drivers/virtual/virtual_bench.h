@@ -19,8 +19,8 @@
 #include "rig/base/error.h"
 #include "rig/base/role.h"
 
-/* The two kinds of unit, each with the test actuator it is mounted on. Nominal values of a good unit (each
- * unit differs from them by its manufacturing spread, drawn from the seed):
+/* The kinds of unit, each with the test actuator it is mounted on. Nominal values of a good unit (each unit
+ * differs from them by its manufacturing spread, drawn from the seed):
  *
  *                        linear, single-acting            part-turn, double-acting
  *   test actuator        30 mm, spring 0.4 .. 1.2 bar     90 deg
@@ -31,15 +31,31 @@
  *   loop                 4 .. 20 mA = 0 .. 100 % of travel; below about 3.6 mA dead; 8 V + 60 ohm burden
  *   relay                rests shut; leaks below 1 Nl/h at rest; C 0.4 dm3/(s bar) fully open
  *   full stroke          about 0.8 s up, 3.5 s down       about 2.3 s each way
- */
+ *
+ * Linear, double-acting and part-turn, single-acting (spring 0.6 .. 1.5 bar) are put together from these.
+ * A relay module stands on an adaptor block in the place of a whole unit: it has relay, coil and nozzle only,
+ * no sensor and no position control. The loop's current drives the coil: below about 3.6 mA not at all (both
+ * outputs shut), else 4 mA fully down, 12 mA at rest, 20 mA fully up; 5 V + 100 ohm burden. */
 enum es_virtual_type {
     ES_VIRTUAL_LINEAR_SINGLE_ACTING,
     ES_VIRTUAL_PART_TURN_DOUBLE_ACTING,
+    ES_VIRTUAL_LINEAR_DOUBLE_ACTING,
+    ES_VIRTUAL_PART_TURN_SINGLE_ACTING,
+    ES_VIRTUAL_RELAY_MODULE_SINGLE_ACTING, /* beside the linear, single-acting test actuator */
+    ES_VIRTUAL_RELAY_MODULE_DOUBLE_ACTING, /* beside the part-turn, double-acting test actuator */
     ES_VIRTUAL_TYPE_COUNT
 };
 
-const char *es_virtual_type_name(enum es_virtual_type type);            /* "linear-single-acting" */
-bool es_virtual_type_find(const char *name, enum es_virtual_type *out); /* false when unknown */
+struct es_virtual_type_about {
+    const char *name;   /* "linear-single-acting" */
+    bool linear;        /* the test actuator's travel is a length, else an angle */
+    bool double_acting; /* else output 2 is plugged */
+    bool module;        /* relay module on an adaptor block, else a whole unit */
+};
+
+const struct es_virtual_type_about *es_virtual_type_about(enum es_virtual_type type); /* NULL: no such type */
+const char *es_virtual_type_name(enum es_virtual_type type);                          /* of a valid type */
+bool es_virtual_type_find(const char *name, enum es_virtual_type *out);               /* false when unknown */
 
 /* What is known of the instrument of one role, in coherent units. The bench file's channel says it; the true
  * errors are drawn once from the seed. For an output (loop demand, regulator) the errors act between what
@@ -81,6 +97,7 @@ struct es_virtual_config {
     double drive_speed;     /* rad/s, of the shaft motor */
     double watchdog_period; /* s; 0: the bench has none */
     bool shutdown_module;   /* the unit shuts down when the auxiliary 24 V is off */
+    bool feedback;          /* the unit has a position feedback; without it that current is 0 */
 };
 
 /* A usual bench and a good unit: every instrument present, with usual errors. */
@@ -110,6 +127,9 @@ struct es_virtual_reading {
 /* What the instrument of an input says now; for an output what was written last. Reading changes nothing. */
 struct es_virtual_reading es_virtual_reading(const struct es_virtual *v, enum es_role role);
 
+/* Seconds by which an exchange with an instrument takes longer than it should: for whoever plays the bus. */
+double es_virtual_bus_delay(const struct es_virtual *v);
+
 /* What is really so, without instrument. Outputs: what the hardware does (pressure behind the regulator). */
 double es_virtual_truth(const struct es_virtual *v, enum es_role role);
 
@@ -126,8 +146,8 @@ enum es_virtual_place { ES_VIRTUAL_UNIT, ES_VIRTUAL_MOUNTING, ES_VIRTUAL_BENCH }
 struct es_virtual_fault {
     const char *name; /* "relay seat leaks to output 1" */
     enum es_virtual_place place;
-    bool linear, part_turn; /* the types that can have it */
-    const char *meaning;    /* what it does physically, with the figure at severity 1 */
+    unsigned needs;      /* what the unit must have: es_virtual_fault_possible */
+    const char *meaning; /* what it does physically, with the figure at severity 1 */
 };
 
 const char *es_virtual_place_name(enum es_virtual_place place); /* "unit", "mounting", "bench" */
@@ -135,6 +155,8 @@ size_t es_virtual_fault_count(void);
 const struct es_virtual_fault *es_virtual_fault_get(int fault); /* static; NULL outside 0..count-1 */
 int es_virtual_fault_find(const char *name);                    /* index; -1 when unknown */
 bool es_virtual_fault_possible(int fault, enum es_virtual_type type);
+const char *
+es_virtual_fault_needs_text(int fault); /* " (double-acting only)", "" when any unit can have it */
 double es_virtual_fault_severity(const struct es_virtual *v, int fault); /* as grown so far */
 
 /* Takes effect at once. ES_RANGE outside 0..1, ES_USAGE when this type cannot have it. */
@@ -166,7 +188,7 @@ struct es_virtual_inner {
     double position;                  /* 1: what the electronics takes for the actuator's position */
     double lever_angle, sensor_angle; /* rad */
     double velocity;                  /* of the actuator, m/s or rad/s */
-    bool sticking, alive, shut_down;
+    bool sticking, alive, shut_down, adjusting;
     double strokes; /* full strokes up and down so far */
     uint64_t steps; /* of the integrator so far */
 };

@@ -54,9 +54,7 @@ static void list_faults(void)
     for (int i = 0; i < (int)es_virtual_fault_count(); i++) {
         const struct es_virtual_fault *f = es_virtual_fault_get(i);
         printf("%-32s %-9s %s%s\n", f->name, es_virtual_place_name(f->place), f->meaning,
-               f->linear && f->part_turn ? ""
-               : f->linear               ? " (linear-single-acting only)"
-                                         : " (part-turn-double-acting only)");
+               es_virtual_fault_needs_text(i));
     }
 }
 

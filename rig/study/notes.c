@@ -36,6 +36,8 @@ static const struct es_fault_note notes[] = {
     {"loop source off calibration", 0.1, "0.3 % and 0.03 mA: a quarter of the limit of the steady-state error", 0.002},
     {"encoder slack", 0.1, "0.4 degrees: as much as the limit of the sensor's hysteresis", 0.002},
     {"electrical noise", 0.1, "0.1 % of every span", 0.002},
+    {"self-adjustment never ends", 0.75, "takes longer than four minutes, which is where people stop waiting", 0.003},
+    {"slow bus", 0.35, "49 ms more for every exchange: readings come too seldom for steps and strokes", 0.003},
 };
 
 #define AIR "Wear eye and hearing protection; compressed air stores energy."
@@ -68,7 +70,7 @@ static const struct es_check_note checks[] = {
     {"Measure the loop voltage at the unit's terminals while the current rises slowly from 3.5 mA.", EX, 4,
      "minimum current high|electronics dead"},
     {"Exchange the electronics for one that is known to be good.", EX, 20,
-     "electronics dead|minimum current high|feedback drifted"},
+     "electronics dead|minimum current high|feedback drifted|self-adjustment never ends"},
     {"Check the auxiliary 24 V at its terminals.", EX, 2, "auxiliary circuit open"},
     {"Measure the feedback current with a second instrument at both end stops.", EX, 4, "feedback drifted"},
     {"Measure the lever from shaft to pin and compare it with the actuator's travel.", OFF, 3,
@@ -80,6 +82,9 @@ static const struct es_check_note checks[] = {
     {"Compare the flow sensor with the pressure rise in the known volume, driven up.", AIR, 5, "flow sensor drifted"},
     {"Compare the loop source with a calibrated meter at 4, 12 and 20 mA.", EX, 3, "loop source off calibration"},
     {"Look at the readings with all outputs off; check screens and earth of the bench.", EX, 5, "electrical noise"},
+    {"Start the self-adjustment with the actuator connected and watch whether it comes to an end.", AIR, 5,
+     "self-adjustment never ends"},
+    {"Watch the bench's scan rate with nothing else on the line; exchange the adapter or shorten the line.", OFF, 5, "slow bus"},
 };
 /* clang-format on */
 

@@ -4,9 +4,10 @@
 
 #include "drivers/virtual/virtual_bench.h"
 
-#define BAR 1e5
-#define MA  1e-3
-#define DEG 0.017453292519943295
+#define BAR  1e5
+#define MA   1e-3
+#define DEG  0.017453292519943295
+#define NL_H (1.087440005e-3 / 3600) /* m3/s ANR */
 
 struct es_virtual *start(enum es_virtual_type type, uint64_t seed);
 /* Nominal unit, perfect instruments. */

@@ -7,7 +7,6 @@
 
 #include "tests/unit/virtual/helpers.h"
 
-#define NL_H      (1.087440005e-3 / 3600)
 #define LINEAR    ES_VIRTUAL_LINEAR_SINGLE_ACTING
 #define PART_TURN ES_VIRTUAL_PART_TURN_DOUBLE_ACTING
 
@@ -232,6 +231,24 @@ static double current_at_12(struct es_virtual *v)
     return truth(v, ES_ROLE_LOOP_CURRENT) / MA;
 }
 
+static double adjusts_for(struct es_virtual *v)
+{
+    double t = 0;
+    connect_actuator(v, 4 * BAR);
+    demand(v, 12 * MA, 4);
+    set(v, ES_ROLE_SELF_ADJUSTMENT, 1);
+    do {
+        es_virtual_advance(v, 1);
+        t += 1;
+    } while (t < 400 && look(v).adjusting);
+    return t;
+}
+
+static double bus_delay(struct es_virtual *v)
+{
+    return es_virtual_bus_delay(v);
+}
+
 static double scatter_of_pressure(struct es_virtual *v)
 {
     double squares = 0, before = 0;
@@ -293,6 +310,8 @@ static const struct look_for table[] = {
     {"loop source off calibration", LINEAR, 0.3, current_at_12, 0.1},
     {"encoder slack", LINEAR, 0.3, encoder_difference_of_directions, 0.015},
     {"electrical noise", LINEAR, 0.3, scatter_of_pressure, 0.01},
+    {"self-adjustment never ends", LINEAR, 0.6, adjusts_for, 60},
+    {"slow bus", LINEAR, 0.5, bus_delay, 0.05},
 };
 
 static double probe(const struct look_for *l, double severity)
@@ -330,7 +349,7 @@ Test(fault, names_are_unique_and_found_with_hyphens_too)
     for (int f = 0; f < (int)es_virtual_fault_count(); f++) {
         char name[80];
         const struct es_virtual_fault *about = es_virtual_fault_get(f);
-        cr_expect(about->linear || about->part_turn);
+        cr_expect(es_virtual_fault_possible(f, LINEAR) || es_virtual_fault_possible(f, PART_TURN));
         cr_expect(strlen(about->meaning) > 10);
         snprintf(name, sizeof name, "%s", about->name);
         cr_expect(es_virtual_fault_find(name) == f, "%s", name);

@@ -13,6 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "drivers/exchange.h"
 #include "drivers/line/driver_open.h"
 #include "drivers/line/fields.h"
 #include "drivers/line/pattern.h"
@@ -26,8 +27,8 @@ enum line_state { LINE_FINE, LINE_SUSPECT, LINE_LOST };
 struct instrument {
     const struct es_instrument_common *common;
     const struct es_line_instrument *settings;
-    bool doubted, started, known_once;
-    char identity[128];
+    struct es_identity identity;
+    bool started;
 };
 
 struct es_bus {
@@ -53,7 +54,7 @@ static void doubt(struct es_bus *bus, enum es_status status)
         return;
     bus->state = status == ES_HANGUP ? LINE_LOST : LINE_SUSPECT;
     for (size_t i = 0; i < bus->instrument_count; i++) {
-        bus->instruments[i].doubted = true;
+        bus->instruments[i].identity.doubted = true;
         if (status == ES_HANGUP)
             bus->instruments[i].started = false;
     }
@@ -154,14 +155,11 @@ static enum es_status identify(struct es_bus *bus, size_t instrument, char *out,
 static enum es_status bus_probe(struct es_bus *bus, size_t instrument, char *out, size_t size,
                                 struct es_error *err)
 {
-    struct instrument *i = &bus->instruments[instrument];
-    char text[sizeof i->identity];
+    char text[ES_IDENTITY_SIZE];
     enum es_status status = identify(bus, instrument, text, sizeof text, err);
     if (status != ES_OK)
         return status;
-    memcpy(i->identity, text, sizeof text);
-    i->known_once = true;
-    i->doubted = false;
+    es_identity_take(&bus->instruments[instrument].identity, text);
     snprintf(out, size, "%s", text);
     return ES_OK;
 }
@@ -169,22 +167,15 @@ static enum es_status bus_probe(struct es_bus *bus, size_t instrument, char *out
 static enum es_status make_known(struct es_bus *bus, size_t instrument, struct es_error *err)
 {
     struct instrument *i = &bus->instruments[instrument];
-    char text[sizeof i->identity];
-    if (!i->doubted && bus->state == LINE_FINE)
+    char text[ES_IDENTITY_SIZE];
+    if (!i->identity.doubted && bus->state == LINE_FINE)
         return ES_OK;
     enum es_status status = identify(bus, instrument, text, sizeof text, err);
-    if (status != ES_OK)
-        return status;
-    if (i->known_once && strcmp(text, i->identity) != 0) {
-        doubt(bus, ES_GARBLED);
-        return es_fail(err, ES_GARBLED,
-                       "%s: another instrument answers: \"%s\" instead of \"%s\". Identify it anew",
-                       i->common->name, text, i->identity);
+    if (status == ES_OK) {
+        status = es_identity_confirm(&i->identity, i->common->name, text, err);
+        doubt(bus, status); /* another one answers: the line is not what it was */
     }
-    memcpy(i->identity, text, sizeof text);
-    i->known_once = true;
-    i->doubted = false;
-    return ES_OK;
+    return status;
 }
 
 /* ---- Reading and writing ---- */
@@ -193,11 +184,8 @@ static struct es_stamp stamp_of(const struct es_bus *bus, size_t instrument, con
 {
     const struct es_instrument_common *c = &bus->commons[instrument];
     struct es_stamp stamp;
-    if (bus->settings->mode == ES_LINE_TCP) {
-        stamp.taken = x->begun + (x->ended - x->begun) / 2;
-        stamp.u_time = es_seconds(x->ended - x->begun) / 2 * 0.5773502691896258;
-        return stamp;
-    }
+    if (bus->settings->mode == ES_LINE_TCP)
+        return es_stamp_between(x->begun, x->ended);
     stamp.taken = x->begun + es_from_seconds(es_line_character(bus->settings) * (double)x->sent + c->latency);
     if (x->answers && stamp.taken > x->ended)
         stamp.taken = x->ended;
@@ -430,7 +418,7 @@ enum es_status es_line_open_on(struct es_transport *transport, const struct es_l
     for (size_t i = 0; i < count; i++) {
         bus->commons[i] = instruments[i];
         bus->instruments[i] = (struct instrument){
-            .common = &bus->commons[i], .settings = instruments[i].settings, .doubted = true};
+            .common = &bus->commons[i], .settings = instruments[i].settings, .identity.doubted = true};
         if (instruments[i].turn_around > bus->quiet)
             bus->quiet = instruments[i].turn_around;
     }

@@ -13,6 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "drivers/exchange.h"
 #include "drivers/modbus/driver_open.h"
 #include "drivers/modbus/fields.h"
 #include "drivers/modbus/plan.h"
@@ -25,10 +26,8 @@ enum line_state { LINE_FINE, LINE_SUSPECT, LINE_LOST };
 struct instrument {
     const struct es_instrument_common *common;
     const struct es_modbus_instrument *settings;
-    bool doubted;
-    bool known_once;     /* identity is filled */
+    struct es_identity identity;
     es_time watch_until; /* RTU: reads are checked until then */
-    char identity[128];
 };
 
 struct es_bus {
@@ -54,7 +53,7 @@ static void doubt(struct es_bus *bus, size_t instrument, enum es_status status)
     for (size_t i = 0; i < bus->instrument_count; i++) {
         if (rtu && status == ES_TIMEOUT && i != instrument)
             continue;
-        bus->instruments[i].doubted = true;
+        bus->instruments[i].identity.doubted = true;
         bus->instruments[i].watch_until = rtu ? watch_until : 0;
     }
 }
@@ -112,11 +111,8 @@ static struct es_stamp stamp_of(const struct es_bus *bus, size_t instrument,
     const struct es_instrument_common *c = bus->instruments[instrument].common;
     double length = es_seconds(x->ended - x->begun);
     struct es_stamp stamp;
-    if (bus->settings->mode == ES_MODBUS_TCP) {
-        stamp.taken = x->begun + (x->ended - x->begun) / 2;
-        stamp.u_time = length / 2 * 0.5773502691896258;
-        return stamp;
-    }
+    if (bus->settings->mode == ES_MODBUS_TCP)
+        return es_stamp_between(x->begun, x->ended);
     double arrived = es_modbus_wire_time(bus->settings->baud, x->request_count + 3);
     double latest = length - es_modbus_wire_time(bus->settings->baud, x->answer_count + 3);
     double at = arrived + c->latency;
@@ -228,14 +224,11 @@ static enum es_status identify(struct es_bus *bus, size_t instrument, char *out,
 static enum es_status bus_probe(struct es_bus *bus, size_t instrument, char *out, size_t size,
                                 struct es_error *err)
 {
-    struct instrument *i = &bus->instruments[instrument];
-    char text[sizeof i->identity];
+    char text[ES_IDENTITY_SIZE];
     enum es_status status = identify(bus, instrument, text, sizeof text, err);
     if (status != ES_OK)
         return status;
-    memcpy(i->identity, text, sizeof text);
-    i->known_once = true;
-    i->doubted = false;
+    es_identity_take(&bus->instruments[instrument].identity, text);
     snprintf(out, size, "%s", text);
     return ES_OK;
 }
@@ -244,21 +237,11 @@ static enum es_status bus_probe(struct es_bus *bus, size_t instrument, char *out
 static enum es_status make_known(struct es_bus *bus, size_t instrument, struct es_error *err)
 {
     struct instrument *i = &bus->instruments[instrument];
-    char text[sizeof i->identity];
-    if (!i->doubted && bus->state == LINE_FINE)
-        return ES_OK;
-    if (!i->doubted)
-        return bus_settle(bus, err);
+    char text[ES_IDENTITY_SIZE];
+    if (!i->identity.doubted)
+        return bus->state == LINE_FINE ? ES_OK : bus_settle(bus, err);
     enum es_status status = identify(bus, instrument, text, sizeof text, err);
-    if (status != ES_OK)
-        return status;
-    if (i->known_once && strcmp(text, i->identity) != 0)
-        return es_fail(err, ES_GARBLED, "%s: another instrument answers: %s instead of %s. Identify it anew",
-                       i->common->name, text, i->identity);
-    memcpy(i->identity, text, sizeof text);
-    i->known_once = true;
-    i->doubted = false;
-    return ES_OK;
+    return status == ES_OK ? es_identity_confirm(&i->identity, i->common->name, text, err) : status;
 }
 
 /* ---- Reading and writing ---- */
@@ -451,7 +434,7 @@ enum es_status es_modbus_open_on(struct es_transport *transport, const struct es
     for (size_t i = 0; i < count; i++) {
         bus->commons[i] = instruments[i];
         bus->instruments[i] = (struct instrument){
-            .common = &bus->commons[i], .settings = instruments[i].settings, .doubted = true};
+            .common = &bus->commons[i], .settings = instruments[i].settings, .identity.doubted = true};
         if (instruments[i].turn_around > bus->quiet)
             bus->quiet = instruments[i].turn_around;
     }

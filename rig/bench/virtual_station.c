@@ -117,7 +117,7 @@ static enum es_status port_write(void *self, enum es_role role, double value, es
     double raw;
     enum es_status status = es_write_check(s->core.station, role, value, &raw, err);
     double from = s->core.told[role].value, next;
-    es_time transit = TRANSIT;
+    es_time transit = TRANSIT + es_from_seconds(es_virtual_bus_delay(s->v));
     while (status == ES_OK) {
         es_virtual_pass(s, es_virtual_now(s->v) + transit, true);
         status = settle(s, err);
@@ -345,6 +345,11 @@ enum es_status es_virtual_station_open(const struct es_bench *bench, const struc
     if (!s) {
         return es_fail(err, ES_NO_MEMORY, "no memory for a virtual station");
     }
+    s->asked_until = calloc(bench->instrument_count + 1, sizeof *s->asked_until);
+    if (!s->asked_until) {
+        free(s);
+        return es_fail(err, ES_NO_MEMORY, "no memory for a virtual station");
+    }
     es_core_init(&s->core, bench, station);
     s->v = virtual_bench;
     s->silent_instrument = find_instrument(bench, options->silent_instrument);
@@ -371,6 +376,7 @@ void es_virtual_station_close(struct es_virtual_station *s)
 {
     if (s) {
         es_core_free(&s->core);
+        free(s->asked_until);
         free(s);
     }
 }

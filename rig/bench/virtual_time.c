@@ -1,5 +1,7 @@
 #include "rig/bench/virtual_time.h"
 
+#include <math.h>
+
 #include "rig/bench/run.h"
 
 #define SHOW     (ES_NS_PER_S / 10) /* values to the watch */
@@ -10,15 +12,46 @@ static bool is_silent(const struct es_virtual_station *s, const struct es_bench_
     return c->instrument == s->silent_instrument && es_virtual_now(s->v) >= s->silent_from;
 }
 
+static double u_time(const struct es_virtual_station *s)
+{
+    return ES_VIRTUAL_U_TIME + es_virtual_bus_delay(s->v) / sqrt(12); /* anywhere in the exchange, evenly */
+}
+
+static void take_sample(struct es_virtual_station *s, enum es_role role, es_time now)
+{
+    double value = 0;
+    enum es_quality q =
+        es_channel_judge(s->core.channels[role], es_virtual_reading(s->v, role).value, &value);
+    es_core_sample(&s->core, role, q, value, now, u_time(s));
+}
+
+/* A slow bus: while an instrument is being asked it cannot be asked again. All its channels come with one
+ * exchange. */
+static void exchange(struct es_virtual_station *s, size_t instrument, double delay, es_time now)
+{
+    if (now < s->asked_until[instrument]) {
+        return;
+    }
+    s->asked_until[instrument] = now + es_from_seconds(delay);
+    for (size_t i = 0; i < s->input_count; i++) {
+        if (s->core.channels[s->inputs[i]]->instrument == instrument) {
+            take_sample(s, s->inputs[i], now);
+        }
+    }
+}
+
 void es_virtual_sample(struct es_virtual_station *s, enum es_role role, es_time now)
 {
     const struct es_bench_channel *c = s->core.channels[role];
+    const double delay = es_virtual_bus_delay(s->v);
     if (is_silent(s, c)) {
         return;
     }
-    double value = 0;
-    enum es_quality q = es_channel_judge(c, es_virtual_reading(s->v, role).value, &value);
-    es_core_sample(&s->core, role, q, value, now, ES_VIRTUAL_U_TIME);
+    if (delay > 0) {
+        exchange(s, c->instrument, delay, now);
+    } else {
+        take_sample(s, role, now);
+    }
 }
 
 static void journal_scan(struct es_virtual_station *s, const enum es_role *roles, size_t count, es_time now)
@@ -32,7 +65,7 @@ static void journal_scan(struct es_virtual_station *s, const enum es_role *roles
         const struct es_reading *r = &s->core.newest[roles[i]];
         values[i] = (struct es_journal_value){roles[i], r->quality, r->value};
     }
-    es_journal_scan(j, now, ES_VIRTUAL_U_TIME, values, count);
+    es_journal_scan(j, now, u_time(s), values, count);
 }
 
 void es_virtual_sample_all(struct es_virtual_station *s, es_time now)

@@ -21,6 +21,7 @@ struct es_virtual_station {
     es_time tick, next_tick; /* of the fastest recording, or LOOK */
     es_time next_look, next_show, next_kick, kick_interval;
     double kicks;
+    es_time *asked_until; /* when the bus is slow: each instrument's last exchange; in the bench's order */
     size_t silent_instrument; /* SIZE_MAX: none */
     es_time silent_from;
     struct {

@@ -1,6 +1,7 @@
 /* Requests are answered when they are due, answers leave when they have passed the wire; between them stands
  * whatever is wrong with the bus at the moment. */
 #include <errno.h>
+#include <math.h>
 #include <string.h>
 #include <sys/socket.h>
 #include <unistd.h>
@@ -16,6 +17,16 @@ static bool is_serial(const struct sim_bus *bus)
     return bus->wire == SIM_MODBUS_RTU || bus->wire == SIM_TEXT_SERIAL;
 }
 
+/* The fault "slow bus" of the slowest station. */
+static double slowness(const struct sim_bus *bus)
+{
+    double slowest = 0;
+    for (size_t i = 0; i < bus->sim->station_count; i++) {
+        slowest = fmax(slowest, es_virtual_bus_delay(bus->sim->stations[i].model));
+    }
+    return slowest;
+}
+
 /* Serial lines: when the last character has arrived and the instrument has thought about it. */
 static es_time due_time(const struct sim_bus *bus, size_t count, es_time now)
 {
@@ -23,7 +34,7 @@ static es_time due_time(const struct sim_bus *bus, size_t count, es_time now)
     if (bus->about->instrument_count > 0) {
         latency = bus->sim->bench->instruments[bus->about->instruments[0]].common.latency;
     }
-    return now + es_from_seconds(sim_wire_time(bus, count) + latency);
+    return now + es_from_seconds(sim_wire_time(bus, count) + latency + slowness(bus));
 }
 
 static void take_request(struct sim_bus *bus, struct sim_line *line, es_time now)

@@ -314,11 +314,12 @@ enum es_status es_check_lines(struct es_walk *w, const char *label, struct es_kn
         es_report_sentence(w->report, true, &w->no_memory, sentence);
     }
     unique_names(w);
-    for (size_t i = 0; i < p->measurand_count; i++)
-        check_measurand(w, label, &p->measurands[i], facts, lacks ? lack : NULL);
-    for (size_t i = 0; i < p->measurand_count; i++)
-        for (size_t k = 0; k < p->measurands[i].measure->output_count; k++)
-            if (!es_known_facts_add(facts, p->measurands[i].measure->outputs[k].name))
+    for (size_t i = 0; i < p->measurand_count; i++) {
+        const struct es_measurand *m = &p->measurands[i];
+        check_measurand(w, label, m, facts, lacks ? lack : NULL);
+        for (size_t k = 0; k < m->measure->output_count; k++) /* known from here on, as when it runs */
+            if (!es_known_facts_add(facts, m->measure->outputs[k].name))
                 w->no_memory = true;
+    }
     return w->no_memory ? es_fail(err, ES_NO_MEMORY, "no memory for the report") : ES_OK;
 }

@@ -210,6 +210,19 @@ static enum es_status run_entry(struct es_execution *x, size_t i, struct es_erro
     return ES_OK;
 }
 
+/* What was run in spite of its gate stands in the outcome, with who wanted it so. */
+static enum es_status keep_asked_for(struct es_execution *x, const char *reason, struct es_error *err)
+{
+    char text[480];
+    static const char not_run[] = "not run, ";
+
+    if (strncmp(reason, not_run, strlen(not_run)) == 0)
+        reason += strlen(not_run);
+    (void)snprintf(text, sizeof text, "\"%s\" would have been left out, %s.", x->entry->label, reason);
+    es_announce(x, ES_EVENT_NOTE, x->entry->label, text);
+    return es_keep_confirmation(x, text, "run all the same, as asked for", x->options->person, err);
+}
+
 static enum es_status run_entries(struct es_execution *x, struct es_error *err)
 {
     enum es_status s = ES_OK;
@@ -217,7 +230,12 @@ static enum es_status run_entries(struct es_execution *x, struct es_error *err)
 
     for (size_t i = 0; i < x->plan->entry_count && s == ES_OK; i++) {
         x->entry = &x->plan->entries[i];
-        if (!x->options->ignore_gates && gated(x, i, reason, sizeof reason)) {
+        const bool held = gated(x, i, reason, sizeof reason);
+        if (held && x->options->ignore_gates)
+            s = keep_asked_for(x, reason, err);
+        if (s != ES_OK)
+            break;
+        if (held && !x->options->ignore_gates) {
             x->held_back[i] = true;
             s = skip_entry(x, i, reason, err);
         } else if (es_lacks_for_procedure(x->entry->procedure, x->type, es_fitted, x, reason,

@@ -308,6 +308,8 @@ static bool left_out(struct es_execution *x, const struct es_step *s)
 {
     if (!es_when_applies(s->when, x->type))
         return true;
+    if (s->where_not_fitted != ES_ROLE_NONE && es_fitted(x, s->where_not_fitted))
+        return true;
     return s->where_fitted && !es_fitted(x, s->role);
 }
 

@@ -93,11 +93,14 @@ static void explain_steps(const struct es_step *steps, size_t count, const struc
         shown++;
         (void)snprintf(number, sizeof number, "%s%zu. ", prefix, shown);
         (void)es_explain_step(s, type, text, sizeof text);
-        (void)snprintf(whole, sizeof whole, "%s%s%s%s%s%s%s%s",
+        (void)snprintf(whole, sizeof whole, "%s%s%s%s%s%s%s%s%s%s%s",
                        type == NULL && s->when != ES_WHEN_ALWAYS ? "(only units " : "",
                        type == NULL ? es_when_phrase(s->when) : "",
                        type == NULL && s->when != ES_WHEN_ALWAYS ? ") " : "",
-                       s->where_fitted ? "(where fitted) " : "", text, s->why != NULL ? " (" : "",
+                       s->where_fitted ? "(where fitted) " : "",
+                       s->where_not_fitted != ES_ROLE_NONE ? "(only on a bench without the channel \"" : "",
+                       s->where_not_fitted != ES_ROLE_NONE ? es_role_info(s->where_not_fitted)->name : "",
+                       s->where_not_fitted != ES_ROLE_NONE ? "\") " : "", text, s->why != NULL ? " (" : "",
                        s->why != NULL ? s->why : "", s->why != NULL ? ")" : "");
         wrap(to, indent, number, whole);
         if (s->step_count > 0) {

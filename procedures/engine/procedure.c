@@ -1,8 +1,10 @@
 /* The procedure document as a whole. */
 #include "procedures/engine/procedure.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "procedures/engine/read.h"
 
@@ -70,6 +72,7 @@ static const struct es_field need_rows[] = {
     NEED("part-turn", ES_WHEN_PART_TURN, "for part-turn units too"),
     NEED("complete unit", ES_WHEN_COMPLETE, "for complete units too"),
     NEED("relay module", ES_WHEN_MODULE, "for spare relay modules too"),
+    NEED("self-proof block", ES_WHEN_BLOCK, "for the bench's self-proof block too"),
     NEED("position feedback", ES_WHEN_FEEDBACK, "for units with position feedback too"),
     NEED("shutdown module", ES_WHEN_SHUTDOWN, "for units with a shutdown module too"),
     NEED("where fitted", ES_WHEN_COUNT, "used where the bench has them"),
@@ -169,6 +172,26 @@ enum es_status es_procedure_from_document(const struct es_document *doc, struct 
     return ES_OK;
 }
 
+/* Pictures that are shown with a question must be there before anybody is asked. */
+static void find_pictures(const struct es_procedure *p, const struct es_step *steps, size_t count,
+                          struct es_findings *findings)
+{
+    const char *slash = strrchr(p->file, '/');
+    const int folder = slash != NULL ? (int)(slash - p->file + 1) : 0;
+    char path[4096];
+
+    for (size_t i = 0; i < count; i++) {
+        const struct es_step *s = &steps[i];
+        find_pictures(p, s->steps, s->step_count, findings);
+        if (s->picture == NULL)
+            continue;
+        (void)snprintf(path, sizeof path, "%.*s%s", folder, p->file, s->picture);
+        if (access(path, R_OK) != 0)
+            es_findings_add(findings, p->file, s->place.line, s->place.column, s->picture,
+                            "a picture beside the procedure that can be read", NULL);
+    }
+}
+
 enum es_status es_procedure_load(const char *path, struct es_findings *findings, struct es_procedure **out,
                                  struct es_error *err)
 {
@@ -177,9 +200,19 @@ enum es_status es_procedure_load(const char *path, struct es_findings *findings,
     enum es_status s = es_document_load(path, findings, &doc, err);
     if (s != ES_OK)
         return s;
-    s = es_procedure_from_document(doc, findings, out, err);
+    struct es_procedure *p = NULL;
+    s = es_procedure_from_document(doc, findings, &p, err);
     es_document_free(doc);
-    return s;
+    if (s != ES_OK)
+        return s;
+    const size_t before = findings->count;
+    find_pictures(p, p->steps, p->step_count, findings);
+    if (findings->count > before) {
+        es_procedure_free(p);
+        return es_findings_status(findings, err);
+    }
+    *out = p;
+    return ES_OK;
 }
 
 void es_procedure_free(struct es_procedure *p)

@@ -27,6 +27,7 @@ enum es_when {
     ES_WHEN_PART_TURN,
     ES_WHEN_COMPLETE, /* complete unit, not a spare relay module */
     ES_WHEN_MODULE,
+    ES_WHEN_BLOCK,    /* self-proof block in the unit's place */
     ES_WHEN_FEEDBACK, /* with position feedback */
     ES_WHEN_SHUTDOWN, /* with a shutdown module */
     ES_WHEN_COUNT
@@ -86,8 +87,9 @@ struct es_step {
     enum es_step_kind kind;
     struct es_place place;
     enum es_when when;
-    bool where_fitted; /* left out on a bench that lacks the role */
-    char *why;         /* for explain; may be NULL */
+    bool where_fitted;             /* left out on a bench that lacks the role */
+    enum es_role where_not_fitted; /* left out on a bench that has this one; ES_ROLE_NONE: does not matter */
+    char *why;                     /* for explain; may be NULL */
     enum es_role role;
     struct es_amount to, from, at, near, within, above, below;
     struct es_amount duration, at_most, hold, rate, rate_least;

@@ -7,8 +7,8 @@
 #include "rig/base/nearest.h"
 
 const char *const es_when_words[] = {
-    "always",        "single-acting", "double-acting",     "linear",          "part-turn",
-    "complete unit", "relay module",  "position feedback", "shutdown module", NULL};
+    "always",       "single-acting",    "double-acting",     "linear",          "part-turn", "complete unit",
+    "relay module", "self-proof block", "position feedback", "shutdown module", NULL};
 
 const char *es_when_word(enum es_when when)
 {
@@ -25,6 +25,7 @@ const char *es_when_phrase(enum es_when when)
         [ES_WHEN_PART_TURN] = "that are part-turn",
         [ES_WHEN_COMPLETE] = "that are complete",
         [ES_WHEN_MODULE] = "that are spare relay modules",
+        [ES_WHEN_BLOCK] = "replaced by a self-proof block",
         [ES_WHEN_FEEDBACK] = "with position feedback",
         [ES_WHEN_SHUTDOWN] = "with a shutdown module",
     };
@@ -49,6 +50,8 @@ bool es_when_applies(enum es_when when, const struct es_type *type)
         return type->kind == ES_COMPLETE_UNIT;
     case ES_WHEN_MODULE:
         return type->kind == ES_RELAY_MODULE;
+    case ES_WHEN_BLOCK:
+        return type->kind == ES_PROOF_BLOCK;
     case ES_WHEN_FEEDBACK:
         return type->fitted[ES_FITTED_FEEDBACK];
     case ES_WHEN_SHUTDOWN:

@@ -12,7 +12,7 @@ struct raw_step {
     bool where_fitted, and_back;
     long times, stairs;
     struct es_raw_band band;
-    const cJSON *role, *to, *from, *at, *duration, *at_most, *hold, *rate, *rate_least;
+    const cJSON *role, *where_not_fitted, *to, *from, *at, *duration, *at_most, *hold, *rate, *rate_least;
     const cJSON *through, *roles, *draw, *throughout, *along, *settled, *outputs, *options, *steps;
 };
 
@@ -47,6 +47,7 @@ static const char *const otherwise_choices[] = {"skip the rest", "go on", "stop 
          .choices = es_when_words,                                                                           \
          .meaning = "only for units of this kind"},                                                          \
         ROW("where fitted", ES_FIELD_BOOL, false, where_fitted, "left out on a bench without the role"),     \
+        ANY("where not fitted", false, where_not_fitted, "left out on a bench with this role"),              \
         TEXT("why", false, why, "why the step is there; for the sheet on the wall")
 #define OTHERWISE                                                                                            \
     {                                                                                                        \
@@ -251,6 +252,14 @@ static void read_amounts(struct es_reader *r, const struct raw_step *raw, struct
     es_read_amount(r, raw->rate_least, frequency, &out->rate_least);
 }
 
+/* A picture stands beside the procedure; a name with a folder in it would leave that folder. */
+static void check_picture(struct es_reader *r, const cJSON *item, const struct es_step *step)
+{
+    if (step->picture != NULL && (strchr(step->picture, '/') != NULL || step->picture[0] == '.'))
+        es_document_fault(r->doc, cJSON_GetObjectItemCaseSensitive(item, "picture"), r->findings, NULL,
+                          "the name of a file beside the procedure, without folder");
+}
+
 /* What the rows cannot say: which members go together. */
 static void check_together(struct es_reader *r, const cJSON *item, const struct raw_step *raw,
                            const struct es_step *step)
@@ -269,7 +278,11 @@ static void check_together(struct es_reader *r, const cJSON *item, const struct 
             es_document_fault(r->doc, item, r->findings, NULL,
                               "one of \"for\", \"until settled\" and \"steps\": when the recording ends");
         break;
+    case ES_STEP_CONFIRM:
+        check_picture(r, item, step);
+        break;
     case ES_STEP_ASK:
+        check_picture(r, item, step);
         if (raw->options != NULL && raw->unit != NULL)
             es_document_fault(r->doc, item, r->findings, "\"options\" and \"unit\"", "one of them");
         break;
@@ -299,6 +312,7 @@ static void convert(struct es_reader *r, const cJSON *item, struct raw_step *raw
     out->stairs = raw->stairs;
     out->and_back = raw->and_back;
     out->role = es_read_role(r, raw->role);
+    out->where_not_fitted = es_read_role(r, raw->where_not_fitted);
     read_amounts(r, raw, out);
     es_read_roles(r, raw->roles, &out->roles, &out->role_count);
     es_read_roles(r, raw->draw, &out->draw, &out->draw_count);
@@ -350,7 +364,7 @@ static void read_step(struct es_reader *r, const cJSON *item, void *into)
     struct es_step *out = into;
     struct raw_step raw = {0};
 
-    out->role = ES_ROLE_NONE;
+    out->role = out->where_not_fitted = ES_ROLE_NONE;
     out->place = es_read_place(r, item);
     if (!find_kind(r, item, &out->kind))
         return;

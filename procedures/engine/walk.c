@@ -213,6 +213,18 @@ static void walk_maybe(struct es_walk *w, const struct es_step *s)
         w->shaft_text = NULL;
 }
 
+/* False when this bench has what the step stands in for. */
+static bool walk_where_not_fitted(struct es_walk *w, const struct es_step *s)
+{
+    if (s->where_not_fitted == ES_ROLE_NONE)
+        return true;
+    const struct es_need *need = es_find_need(w->procedure, s->where_not_fitted, w->type);
+    if (need == NULL || !need->where_fitted)
+        es_walk_fault(w, s->place, es_role_info(s->where_not_fitted)->name,
+                      "under \"where not fitted\" a role that stands under \"where fitted\" of \"needs\"");
+    return w->view == NULL || !es_view_has(w->view, s->where_not_fitted);
+}
+
 static void walk_step(struct es_walk *w, const struct es_step *s)
 {
     const unsigned context = w->context;
@@ -228,8 +240,11 @@ static void walk_step(struct es_walk *w, const struct es_step *s)
     }
     if (s->where_fitted && !es_view_has(w->view, s->role))
         return;
+    if (!walk_where_not_fitted(w, s))
+        return;
     w->context |= 1u << s->when;
-    if ((s->when != ES_WHEN_ALWAYS && w->type == NULL) || (s->where_fitted && w->view == NULL))
+    if ((s->when != ES_WHEN_ALWAYS && w->type == NULL) ||
+        ((s->where_fitted || s->where_not_fitted != ES_ROLE_NONE) && w->view == NULL))
         walk_maybe(w, s);
     else
         walk_one(w, s);

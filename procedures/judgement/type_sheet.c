@@ -14,7 +14,7 @@
 
 static const char *const action_words[] = {"single-acting", "double-acting", NULL};
 static const char *const motion_words[] = {"linear", "part-turn", NULL};
-static const char *const kind_words[] = {"complete unit", "relay module", NULL};
+static const char *const kind_words[] = {"complete unit", "relay module", "self-proof block", NULL};
 static const char *const fitted_words[] = {"position feedback", "shutdown module", NULL};
 static const char *const rule_words[] = {"simple", "guarded", "non-binary", NULL}; /* as enum es_rule */
 
@@ -63,12 +63,12 @@ static const struct es_field head_rows[] = {
      .kind = ES_FIELD_CHOICE,
      .offset = offsetof(struct head, motion),
      .choices = motion_words,
-     .meaning = "linear: travel is a length; part-turn: travel is an angle; not of a relay module"},
+     .meaning = "linear: travel is a length; part-turn: travel is an angle; of complete units only"},
     {.name = "kind",
      .kind = ES_FIELD_CHOICE,
      .offset = offsetof(struct head, kind),
      .choices = kind_words,
-     .meaning = "complete unit (when not given), or a relay module on an adaptor block"},
+     .meaning = "complete unit (when not given), relay module (on an adaptor block), or self-proof block"},
     {.name = "fitted",
      .kind = ES_FIELD_ARRAY,
      .offset = offsetof(struct head, fitted),
@@ -415,21 +415,23 @@ static void read_fitted(struct reader *r, const cJSON *array)
     }
 }
 
-/* A complete unit moves something; a relay module does not, and has nothing fitted. */
+/* A complete unit moves something; the others do not, and have nothing fitted. */
 static void check_kind(struct reader *r, const struct head *head)
 {
     const cJSON *root = es_document_root(r->doc);
     const cJSON *motion = cJSON_GetObjectItemCaseSensitive(root, "motion");
-    const bool module = r->type->kind == ES_RELAY_MODULE;
-    if (!module && !motion) {
+    const bool complete = r->type->kind == ES_COMPLETE_UNIT;
+    if (complete && !motion) {
         es_document_fault(r->doc, root, r->findings, "no \"motion\"",
                           "\"motion\": \"linear\" or \"part-turn\"");
-    } else if (module && motion) {
-        es_document_fault(r->doc, motion, r->findings, NULL, "no \"motion\": a relay module moves nothing");
+    } else if (!complete && motion) {
+        es_document_fault(r->doc, motion, r->findings, NULL, "no \"motion\": a %s moves nothing",
+                          es_unit_kind_word(r->type->kind));
     }
-    if (module && head->fitted) {
+    if (!complete && head->fitted) {
         es_document_fault(r->doc, head->fitted, r->findings, NULL,
-                          "nothing: a relay module has neither feedback nor a shutdown module");
+                          "nothing: a %s has neither feedback nor a shutdown module",
+                          es_unit_kind_word(r->type->kind));
     }
 }
 
@@ -562,7 +564,7 @@ const char *es_motion_word(enum es_motion motion)
 
 const char *es_unit_kind_word(enum es_unit_kind kind)
 {
-    return kind_words[kind == ES_RELAY_MODULE];
+    return kind_words[kind];
 }
 
 const char *es_fitted_word(enum es_fitted fitted)

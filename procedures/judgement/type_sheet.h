@@ -11,7 +11,8 @@ enum es_action { ES_SINGLE_ACTING, ES_DOUBLE_ACTING }; /* double-acting units ha
 enum es_motion { ES_LINEAR, ES_PART_TURN };            /* travel in m, or in rad */
 /* A spare relay module (relay with its I/P converter) stands on an adaptor block: no sensor, no shaft, no
  * travel, no electronics. Its motion means nothing. */
-enum es_unit_kind { ES_COMPLETE_UNIT, ES_RELAY_MODULE };
+/* A self-proof block is no unit: it stands in a unit's place while the bench proves itself. */
+enum es_unit_kind { ES_COMPLETE_UNIT, ES_RELAY_MODULE, ES_PROOF_BLOCK };
 /* What a unit may have besides. */
 enum es_fitted { ES_FITTED_FEEDBACK, ES_FITTED_SHUTDOWN, ES_FITTED_COUNT };
 
@@ -50,10 +51,11 @@ void es_type_free(struct es_type *type); /* NULL allowed */
 const struct es_type_quantity *es_type_quantity(const struct es_type *type, const char *name);
 const struct es_limit *es_type_limit(const struct es_type *type, const char *name);
 
-const char *es_action_word(enum es_action action);     /* "single-acting", "double-acting" */
-const char *es_motion_word(enum es_motion motion);     /* "linear", "part-turn" */
-const char *es_unit_kind_word(enum es_unit_kind kind); /* "complete unit", "relay module" */
-const char *es_fitted_word(enum es_fitted fitted);     /* "position feedback", "shutdown module" */
+const char *es_action_word(enum es_action action); /* "single-acting", "double-acting" */
+const char *es_motion_word(enum es_motion motion); /* "linear", "part-turn" */
+const char *
+es_unit_kind_word(enum es_unit_kind kind);         /* "complete unit", "relay module", "self-proof block" */
+const char *es_fitted_word(enum es_fitted fitted); /* "position feedback", "shutdown module" */
 /* Has a unit of this type what the role is about? A relay module has no travel, for example. */
 bool es_type_has_role(const struct es_type *type, enum es_role role);
 

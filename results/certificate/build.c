@@ -6,21 +6,12 @@
 #include <string.h>
 
 #include "procedures/judgement/judge.h"
+#include "results/certificate/build_parts.h"
 #include "results/certificate/canonical.h"
-#include "results/certificate/certificate.h"
-#include "results/certificate/curves.h"
 #include "results/certificate/format.h"
-#include "results/certificate/tree.h"
 #include "rig/base/text.h"
 
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
-
-struct maker {
-    struct es_tree tree;
-    const struct es_outcome *o;
-    const struct es_certificate_meta *meta;
-    cJSON *root;
-};
 
 static const char *gas_conditions(const struct es_unit *unit)
 {
@@ -41,7 +32,7 @@ static void add_document(struct es_tree *t, cJSON *parent, const char *name, con
     }
 }
 
-static const char *title_of(const struct maker *m)
+static const char *title_of(const struct es_maker *m)
 {
     if (m->meta->virtual_bench) {
         return m->o->completed ? "Result from a virtual bench: no real unit was tested"
@@ -51,7 +42,7 @@ static const char *title_of(const struct maker *m)
                            : "Record of a test that was not completed";
 }
 
-static void add_head(struct maker *m)
+static void add_head(struct es_maker *m)
 {
     struct es_tree *t = &m->tree;
     const struct es_outcome *o = m->o;
@@ -62,6 +53,7 @@ static void add_head(struct maker *m)
     es_tree_text(t, m->root, "number", meta->number);
     es_tree_text(t, m->root, "issued", meta->issued);
     es_tree_text(t, m->root, "replaces", meta->replaces);
+    es_tree_text(t, m->root, "replaces_because", meta->replaces_because);
     cJSON *issuer = es_tree_object(t, m->root, "issuer");
     es_tree_text(t, issuer, "key", meta->issuer_thumbprint);
     char software[80];
@@ -93,7 +85,7 @@ static void add_head(struct maker *m)
                  (const char *const[4]){o->plan, o->plan_title, o->plan_version, o->plan_digest});
 }
 
-static void add_run(struct maker *m)
+static void add_run(struct es_maker *m)
 {
     struct es_tree *t = &m->tree;
     const struct es_outcome *o = m->o;
@@ -114,7 +106,7 @@ static void add_run(struct maker *m)
     }
 }
 
-static void add_procedures(struct maker *m)
+static void add_procedures(struct es_maker *m)
 {
     struct es_tree *t = &m->tree;
     cJSON *list = es_tree_array(t, m->root, "procedures");
@@ -134,18 +126,6 @@ static void add_procedures(struct maker *m)
 
 /* ---- Lines ---- */
 
-/* Measured value with U to four significant digits: two more than anyone should state (JCGM 100 7.2.6), so
- * that nothing is lost by reading it from here. */
-static void add_value(struct es_tree *t, cJSON *object, const struct es_measured *v,
-                      const struct es_unit *unit)
-{
-    double U = es_to_unit_difference(v->U, unit);
-    es_tree_number(t, object, "value", es_round_like(es_to_unit(v->value, unit), U, 4));
-    es_tree_number(t, object, "U", es_round_digits(U, 4));
-    es_tree_number(t, object, "k", es_round_digits(v->k, 4));
-    es_tree_number(t, object, "dof", es_round_digits(v->dof, 4)); /* left out when infinite */
-}
-
 static void add_limit(struct es_tree *t, cJSON *line, const struct es_limit *l)
 {
     cJSON *limit = es_tree_object(t, line, "limit");
@@ -155,7 +135,7 @@ static void add_limit(struct es_tree *t, cJSON *line, const struct es_limit *l)
     es_tree_bool(t, limit, "required", l->required);
 }
 
-static void add_line(struct maker *m, cJSON *list, const struct es_line *line)
+static void add_line(struct es_maker *m, cJSON *list, const struct es_line *line)
 {
     struct es_tree *t = &m->tree;
     cJSON *object = es_tree_object(t, list, NULL);
@@ -166,7 +146,7 @@ static void add_line(struct maker *m, cJSON *list, const struct es_line *line)
     add_limit(t, object, &line->limit);
     es_tree_text(t, object, "rule", es_rule_word(line->limit.rule));
     if (line->value.valid) {
-        add_value(t, object, &line->value, line->limit.unit);
+        es_build_value(t, object, &line->value, line->limit.unit);
     }
     if (!m->o->completed) { /* a record judges nothing, and says once why the run ended */
         bool said = line->reason && m->o->ended_because && strstr(line->reason, m->o->ended_because);
@@ -184,7 +164,7 @@ static void add_line(struct maker *m, cJSON *list, const struct es_line *line)
     es_tree_text(t, object, "reason", line->reason);
 }
 
-static void add_condition(struct maker *m, cJSON *conditions, const struct es_unit *unit)
+static void add_condition(struct es_maker *m, cJSON *conditions, const struct es_unit *unit)
 {
     const char *text = gas_conditions(unit);
     if (text && !cJSON_HasObjectItem(conditions, unit->name)) {
@@ -193,7 +173,7 @@ static void add_condition(struct maker *m, cJSON *conditions, const struct es_un
 }
 
 /* Reference states of the gas units that occur, once each. */
-static void add_conditions(struct maker *m)
+static void add_conditions(struct es_maker *m)
 {
     cJSON *conditions = cJSON_CreateObject();
     for (size_t i = 0; i < m->o->line_count; i++) {
@@ -237,7 +217,7 @@ static bool holds(const cJSON *names, const char *name)
 }
 
 /* Where the limits' figures come from: a text serves many limits, and a limit many lines. */
-static void add_sources(struct maker *m)
+static void add_sources(struct es_maker *m)
 {
     struct es_tree *t = &m->tree;
     cJSON *groups = es_tree_array(t, m->root, "limit_sources");
@@ -250,7 +230,7 @@ static void add_sources(struct maker *m)
     }
 }
 
-static void add_lines(struct maker *m)
+static void add_lines(struct es_maker *m)
 {
     cJSON *list = es_tree_array(&m->tree, m->root, "lines");
     for (size_t i = 0; i < m->o->line_count; i++) {
@@ -260,203 +240,6 @@ static void add_lines(struct maker *m)
     add_sources(m);
     if (m->o->completed) {
         es_tree_text(&m->tree, m->root, "verdict", es_verdict_word(m->o->verdict));
-    }
-}
-
-/* ---- What stands behind the lines ---- */
-
-static void add_environment(struct maker *m)
-{
-    struct es_tree *t = &m->tree;
-    cJSON *list = m->o->environment_count > 0 ? es_tree_array(t, m->root, "environment") : NULL;
-    for (size_t i = 0; i < m->o->environment_count; i++) {
-        const struct es_measured *v = &m->o->environment[i];
-        const struct es_unit *unit = es_dimension_unit(v->dimension);
-        cJSON *object = es_tree_object(t, list, NULL);
-        es_tree_text(t, object, "name", v->name);
-        es_tree_text(t, object, "unit", unit->name);
-        if (v->valid) {
-            add_value(t, object, v, unit);
-        } else {
-            es_tree_text(t, object, "reason", v->reason);
-        }
-    }
-}
-
-static void add_instruments(struct maker *m)
-{
-    struct es_tree *t = &m->tree;
-    cJSON *list = es_tree_array(t, m->root, "instruments");
-    for (size_t i = 0; i < m->o->instrument_count; i++) {
-        const struct es_instrument_record *r = &m->o->instruments[i];
-        cJSON *object = es_tree_object(t, list, NULL);
-        es_tree_text(t, object, "name", r->name);
-        es_tree_text(t, object, "identity", r->identity);
-        es_tree_text(t, object, "calibration", r->calibration);
-        es_tree_text(t, object, "calibrated", r->calibrated);
-        es_tree_text(t, object, "due", r->due);
-    }
-    es_tree_text(t, m->root, "issued_although_overdue_because", m->meta->overdue_reason);
-}
-
-static void add_confirmations(struct maker *m)
-{
-    struct es_tree *t = &m->tree;
-    cJSON *list = m->o->confirmation_count > 0 ? es_tree_array(t, m->root, "confirmations") : NULL;
-    for (size_t i = 0; i < m->o->confirmation_count; i++) {
-        const struct es_confirmation *c = &m->o->confirmations[i];
-        cJSON *object = es_tree_object(t, list, NULL);
-        es_tree_text(t, object, "text", c->text);
-        es_tree_text(t, object, "answer", c->answer);
-        es_tree_text(t, object, "person", c->person);
-        es_tree_text(t, object, "time", c->when);
-    }
-}
-
-static void add_recordings(struct maker *m)
-{
-    struct es_tree *t = &m->tree;
-    cJSON *list = m->o->recording_count > 0 ? es_tree_array(t, m->root, "recordings") : NULL;
-    for (size_t i = 0; i < m->o->recording_count; i++) {
-        const struct es_recording_record *r = &m->o->recordings[i];
-        cJSON *object = es_tree_object(t, list, NULL);
-        es_tree_text(t, object, "name", r->name);
-        es_tree_text(t, object, "procedure", r->procedure);
-        es_tree_text(t, object, "sha256", r->digest);
-        es_tree_number(t, object, "bytes", (double)r->bytes);
-    }
-}
-
-static double span_of(const double *values, size_t count)
-{
-    double low = INFINITY;
-    double high = -INFINITY;
-    for (size_t i = 0; i < count; i++) {
-        low = fmin(low, values[i]);
-        high = fmax(high, values[i]);
-    }
-    return high > low ? high - low : 1;
-}
-
-/* Finite points only: a gap in the recording is no point of a drawing. */
-static void add_points(struct es_tree *t, cJSON *object, const struct es_curve *c, const size_t *picked,
-                       size_t count)
-{
-    cJSON *times = es_tree_array(t, object, "t_s");
-    cJSON *values = es_tree_array(t, object, "y");
-    double t_scale = span_of(c->t, c->count);
-    double y_scale = es_to_unit_difference(span_of(c->y, c->count), c->unit);
-    for (size_t i = 0; i < count; i++) {
-        double y = es_to_unit(c->y[picked[i]], c->unit);
-        if (isfinite(y) && isfinite(c->t[picked[i]])) {
-            es_tree_number(t, times, NULL, es_round_like(c->t[picked[i]], t_scale, 4));
-            es_tree_number(t, values, NULL, es_round_like(y, y_scale, 3));
-        }
-    }
-}
-
-/* All curves share `points`. */
-static void add_curves(struct maker *m, size_t points)
-{
-    struct es_tree *t = &m->tree;
-    size_t curves = m->o->curve_count;
-    size_t each = curves > 0 ? points / curves : 0;
-    if (each < 4) { /* too few to draw */
-        return;
-    }
-    cJSON *list = es_tree_array(t, m->root, "curves");
-    size_t *picked = calloc(each, sizeof *picked);
-    if (!picked) {
-        t->out_of_memory = true;
-        return;
-    }
-    for (size_t i = 0; i < curves; i++) {
-        const struct es_curve *c = &m->o->curves[i];
-        cJSON *object = es_tree_object(t, list, NULL);
-        es_tree_text(t, object, "recording", c->recording);
-        es_tree_text(t, object, "series", es_role_info(c->role)->name);
-        es_tree_text(t, object, "unit", c->unit->name);
-        size_t count = 0;
-        t->out_of_memory = !es_curve_thin(c, each, picked, &count) || t->out_of_memory;
-        add_points(t, object, c, picked, count);
-    }
-    free(picked);
-}
-
-/* ---- Statements ---- */
-
-/* Names of the instruments without a calibration, ", " between them; empty when there are none. */
-static void untraceable(const struct es_outcome *o, struct es_text *names)
-{
-    for (size_t i = 0; i < o->instrument_count; i++) {
-        if (!o->instruments[i].calibration && o->instruments[i].name) {
-            es_text_printf(names, "%s%s", names->length > 0 ? ", " : "", o->instruments[i].name);
-        }
-    }
-}
-
-static void add_traceability(struct maker *m, cJSON *list)
-{
-    struct es_text text = {0};
-    es_text_add(&text,
-                "The values are metrologically traceable through the calibrations named under instruments");
-    struct es_text names = {0};
-    untraceable(m->o, &names);
-    if (names.length > 0) {
-        es_text_printf(&text, ", except those of instruments without one: %s", names.bytes);
-    }
-    es_text_add(&text, ".");
-    m->tree.out_of_memory = m->tree.out_of_memory || text.out_of_memory || names.out_of_memory;
-    es_tree_text(&m->tree, list, NULL, text.bytes);
-    es_text_free(&names);
-    es_text_free(&text);
-}
-
-static void add_statements(struct maker *m)
-{
-    static const char *const always[] = {
-        "The results relate only to the unit named here, in the state in which it was tested.",
-        "Customer, tag and reason are as the customer gave them.",
-        "This document may be reproduced only in full.",
-        "Nothing is said about what is not listed, about the unit's life to come, its electrical safety or "
-        "its "
-        "protection against explosion.",
-        "The program that made this document is not a safety device. Repair of explosion-protected units and "
-        "work "
-        "on live circuits are left to licensed people under local rules.",
-    };
-    static const char *const judged =
-        "U is the expanded uncertainty for a coverage probability of about 95 % with the stated k (JCGM "
-        "100). Each "
-        "line is judged by its rule after JCGM 106:2012 and ILAC-G8:09/2019; false_acceptance is the "
-        "probability "
-        "that the true value lies outside the limits although this value was measured.";
-    struct es_tree *t = &m->tree;
-    cJSON *list = es_tree_array(t, m->root, "statements");
-    if (m->meta->virtual_bench) {
-        es_tree_text(
-            t, list, NULL,
-            "VIRTUAL BENCH: the bench and the unit were computed. No real unit was tested, and this is no "
-            "evidence about one.");
-    }
-    if (m->o->completed) {
-        es_tree_text(t, list, NULL, judged);
-    } else {
-        es_tree_text(
-            t, list, NULL,
-            "The test was not completed. Values measured until then are given without verdict; whether the "
-            "unit conforms is not known.");
-    }
-    if (m->meta->overdue_reason) {
-        es_tree_text(t, list, NULL,
-                     "At least one instrument was overdue for calibration; the reason for issuing all "
-                     "the same is given.");
-    }
-    if (!m->meta->virtual_bench) {
-        add_traceability(m, list);
-    }
-    for (size_t i = 0; i < COUNT(always); i++) {
-        es_tree_text(t, list, NULL, always[i]);
     }
 }
 
@@ -490,6 +273,9 @@ static enum es_status check_parts(const struct es_outcome *o, const struct es_ce
         if (!parts[i].value && (parts[i].for_records || o->completed)) {
             return missing(parts[i].what, err);
         }
+    }
+    if (meta->replaces && !meta->replaces_because) {
+        return missing("why it replaces another", err);
     }
     if (o->completed && o->line_count == 0) {
         return missing("every measured line", err);
@@ -525,7 +311,7 @@ static enum es_status check_verdict(const struct es_outcome *o, struct es_error 
 static enum es_status build_once(const struct es_outcome *o, const struct es_certificate_meta *meta,
                                  size_t points, char **out, size_t *length, struct es_error *err)
 {
-    struct maker m = {.o = o, .meta = meta, .root = cJSON_CreateObject()};
+    struct es_maker m = {.o = o, .meta = meta, .root = cJSON_CreateObject()};
     if (!m.root) {
         return es_fail(err, ES_NO_MEMORY, "no memory for a certificate");
     }
@@ -533,12 +319,10 @@ static enum es_status build_once(const struct es_outcome *o, const struct es_cer
     add_run(&m);
     add_procedures(&m);
     add_lines(&m);
-    add_environment(&m);
-    add_instruments(&m);
-    add_confirmations(&m);
-    add_recordings(&m);
-    add_curves(&m, points);
-    add_statements(&m);
+    es_build_visit(&m);
+    es_build_behind(&m);
+    es_build_curves(&m, points);
+    es_build_statements(&m);
     enum es_status st = m.tree.out_of_memory ? es_fail(err, ES_NO_MEMORY, "no memory for a certificate")
                                              : es_canonical_write(m.root, out, length, err);
     cJSON_Delete(m.root);

@@ -1,27 +1,17 @@
 #include "results/certificate/format.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
-
-#include "rig/base/text.h"
 
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
 
 enum kind { TEXT, TRUTH, OBJECT, ARRAY };
 
-static bool is_kind(const cJSON *item, enum kind kind)
+static bool is_kind(struct es_span item, enum kind kind)
 {
-    switch (kind) {
-    case TEXT:
-        return cJSON_IsString(item);
-    case TRUTH:
-        return cJSON_IsBool(item);
-    case OBJECT:
-        return cJSON_IsObject(item);
-    case ARRAY:
-        return cJSON_IsArray(item);
-    }
-    return false;
+    static const char *const first[] = {[TEXT] = "\"", [TRUTH] = "tf", [OBJECT] = "{", [ARRAY] = "["};
+    return item.at && strchr(first[kind], *item.at) != NULL;
 }
 
 struct demand {
@@ -46,7 +36,21 @@ static const struct demand demands[] = {
     {NULL, "statements", ARRAY, true},  {NULL, "verdict", TEXT, false},
 };
 
-static const char *line_fault(const cJSON *line, bool judged, size_t index, char *room, size_t size)
+/* The member of an object; {NULL, 0} when it is none or has none. */
+static struct es_span member_of(struct es_span object, const char *wanted)
+{
+    const char *cursor = NULL;
+    struct es_span name;
+    struct es_span value;
+    while (object.at && *object.at == '{' && es_span_next(object, &cursor, &name, &value)) {
+        if (es_span_is(name, wanted)) {
+            return value;
+        }
+    }
+    return (struct es_span){0};
+}
+
+static const char *line_fault(struct es_span line, bool judged, size_t index, char *room, size_t size)
 {
     static const struct {
         const char *name;
@@ -54,9 +58,19 @@ static const char *line_fault(const cJSON *line, bool judged, size_t index, char
         bool only_judged;
     } members[] = {{"procedure", TEXT, false}, {"measurand", TEXT, false}, {"unit", TEXT, false},
                    {"limit", OBJECT, false},   {"rule", TEXT, false},      {"verdict", TEXT, true}};
+    unsigned seen = 0;
+    const char *cursor = NULL;
+    struct es_span name;
+    struct es_span value;
+    while (*line.at == '{' && es_span_next(line, &cursor, &name, &value)) {
+        for (size_t i = 0; i < COUNT(members); i++) {
+            if (es_span_is(name, members[i].name) && is_kind(value, members[i].kind)) {
+                seen |= 1u << i;
+            }
+        }
+    }
     for (size_t i = 0; i < COUNT(members); i++) {
-        const cJSON *item = cJSON_GetObjectItemCaseSensitive(line, members[i].name);
-        if ((judged || !members[i].only_judged) && !is_kind(item, members[i].kind)) {
+        if ((judged || !members[i].only_judged) && !(seen & 1u << i)) {
             (void)snprintf(room, size, "its line %zu lacks \"%s\" or has it in the wrong kind", index + 1,
                            members[i].name);
             return room;
@@ -65,33 +79,49 @@ static const char *line_fault(const cJSON *line, bool judged, size_t index, char
     return NULL;
 }
 
-const char *es_certificate_fault(const cJSON *root, char *room, size_t size)
+const char *es_certificate_fault(const struct es_members *root, char *room, size_t size)
 {
-    const char *kind = cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(root, "kind"));
-    bool record = kind && strcmp(kind, "record") == 0;
-    if (!kind || (!record && strcmp(kind, "certificate") != 0)) {
+    struct es_span kind = es_members_find(root, "kind");
+    bool record = es_span_is(kind, "record");
+    if (!record && !es_span_is(kind, "certificate")) {
         return "its \"kind\" is neither \"certificate\" nor \"record\"";
     }
     for (size_t i = 0; i < COUNT(demands); i++) {
         const struct demand *d = &demands[i];
-        const cJSON *parent = d->parent ? cJSON_GetObjectItemCaseSensitive(root, d->parent) : root;
-        const cJSON *item = cJSON_GetObjectItemCaseSensitive(parent, d->name);
+        struct es_span item =
+            d->parent ? member_of(es_members_find(root, d->parent), d->name) : es_members_find(root, d->name);
         if ((d->of_records || !record) && !is_kind(item, d->kind)) {
             (void)snprintf(room, size, "its member \"%s%s%s\" is missing or of the wrong kind",
                            d->parent ? d->parent : "", d->parent ? "." : "", d->name);
             return room;
         }
     }
-    size_t index = 0;
-    const cJSON *line = NULL;
-    cJSON_ArrayForEach(line, cJSON_GetObjectItemCaseSensitive(root, "lines"))
-    {
-        const char *fault = line_fault(line, !record, index++, room, size);
+    struct es_span lines = es_members_find(root, "lines");
+    struct es_span line = {0};
+    const char *cursor = NULL;
+    for (size_t index = 0; es_span_next(lines, &cursor, &line, &line); index++) {
+        const char *fault = line_fault(line, !record, index, room, size);
         if (fault) {
             return fault;
         }
     }
     return NULL;
+}
+
+const char *es_certificate_strange(const struct es_members *root)
+{
+    struct es_span format = es_members_find(root, "endstop");
+    if (format.at && format.length > 13 && memcmp(format.at, "\"certificate/", 13) == 0) {
+        return "it is in another version of the format, which this program does not know: ";
+    }
+    if (format.at) {
+        return "it is another kind of this program's documents: ";
+    }
+    if (es_members_find(root, "payload").at && es_members_find(root, "signatures").at) {
+        return "it is a JWS with its payload inside (RFC 7515); expected the certificate's own object, with "
+               "\"endstop\": \"" ES_CERTIFICATE_FORMAT "\" and detached signatures.";
+    }
+    return "expected an object with \"endstop\": \"" ES_CERTIFICATE_FORMAT "\", and it has no such member.";
 }
 
 bool es_is_utc_time(const char *text)
@@ -114,18 +144,39 @@ bool es_is_utc_time(const char *text)
     return text[i] == 'Z' && text[i + 1] == 0;
 }
 
+static char *write_base64url(const unsigned char *bytes, size_t length, char *to)
+{
+    static const char digits[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_";
+    size_t i = 0;
+    for (; i + 3 <= length; i += 3, to += 4) {
+        unsigned v = (unsigned)bytes[i] << 16 | (unsigned)bytes[i + 1] << 8 | bytes[i + 2];
+        to[0] = digits[v >> 18];
+        to[1] = digits[v >> 12 & 63];
+        to[2] = digits[v >> 6 & 63];
+        to[3] = digits[v & 63];
+    }
+    if (i < length) {
+        unsigned v = (unsigned)bytes[i] << 16 | (i + 1 < length ? (unsigned)bytes[i + 1] << 8 : 0);
+        *to++ = digits[v >> 18];
+        *to++ = digits[v >> 12 & 63];
+        if (i + 1 < length) {
+            *to++ = digits[v >> 6 & 63];
+        }
+    }
+    return to;
+}
+
 enum es_status es_signing_input(const char *header, size_t header_length, const char *payload,
                                 size_t payload_length, char **out, size_t *length, struct es_error *err)
 {
-    struct es_text text = {0};
-    es_text_base64url(&text, header, header_length);
-    es_text_char(&text, '.');
-    es_text_base64url(&text, payload, payload_length);
-    size_t size = text.length;
-    enum es_status st = es_text_take(&text, out, err);
-    if (st == ES_OK) {
-        *length = size;
+    char *text = malloc((header_length + payload_length) / 3 * 4 + 16);
+    if (!text) {
+        return es_fail(err, ES_NO_MEMORY, "no memory for a signature");
     }
-    es_text_free(&text);
-    return st;
+    char *to = write_base64url((const unsigned char *)header, header_length, text);
+    *to++ = '.';
+    to = write_base64url((const unsigned char *)payload, payload_length, to);
+    *length = (size_t)(to - text);
+    *out = text;
+    return ES_OK;
 }

@@ -209,8 +209,6 @@ static void verify_one(const struct arguments *a, const char *file, const struct
     }
     summary->valid += status == 0;
     summary->others += status != 0;
-    if (s == ES_OK)
-        es_certificate_report_clear(report);
     if (status > *worst)
         *worst = status;
     free(report);

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "results/certificate/canonical.h"
+#include "results/certificate/span.h"
 #include "rig/base/document.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
@@ -42,7 +43,15 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         demand(twice != NULL, "the canonical form reads back");
         demand(once_length == twice_length && memcmp(once, twice, once_length) == 0,
                "it is its own canonical form");
+        struct es_members members;
+        bool object = once[0] == '{';
+        bool same = once_length == size && memcmp(once, data, size) == 0;
+        demand(es_span_scan(once, once_length, &members) == object, "the scan takes the canonical form");
+        demand(es_span_scan((const char *)data, size, &members) == (same && object), "and nothing else");
         free(twice);
+    } else {
+        struct es_members members;
+        demand(!es_span_scan((const char *)data, size, &members), "the scan takes what the reader refuses");
     }
     free(once);
     /* numbers from raw bits */

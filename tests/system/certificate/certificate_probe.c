@@ -80,8 +80,7 @@ static void make_one(const char *folder, const char *name, const struct es_outco
     must(
         es_certificate_sign(payload, length, key, "bench", "2026-02-03T10:05:01.500Z", &file, &length, &err));
     if (second) {
-        must(es_certificate_sign(file, length, second, "release", "2026-02-04T08:00:00Z", &both, &length,
-                                 &err));
+        must(sample_release(file, length, second, "2026-02-04T08:00:00Z", &both, &length, &err));
     }
     put(folder, name, both ? both : file, length);
     free(both);
@@ -152,7 +151,6 @@ static int verify(const char *pub, const char *path)
     must(es_certificate_verify(path, bytes, length, &trusted, 1, &report, &err));
     (void)printf("%s: %s\n", es_certificate_finding_word(report.finding), report.text);
     int status = es_exit_status(es_certificate_status(&report, &err));
-    es_certificate_report_clear(&report);
     free(bytes);
     return status;
 }

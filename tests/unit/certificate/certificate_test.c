@@ -37,7 +37,6 @@ static enum es_certificate_finding check(const char *bytes, size_t length, const
         strcpy(text, report.text);
     }
     enum es_certificate_finding finding = report.finding;
-    es_certificate_report_clear(&report);
     return finding;
 }
 
@@ -62,7 +61,6 @@ Test(certificate, signed_one_is_valid_and_says_by_whom)
     cr_expect_eq(strlen(report.digest), 64);
     cr_expect(strstr(report.text, "EX-000001") && strstr(report.text, "Bench 1"), "%s", report.text);
     cr_expect_eq(es_certificate_status(&report, &err), ES_OK);
-    es_certificate_report_clear(&report);
     free(file);
 }
 
@@ -245,23 +243,20 @@ Test(certificate, second_person_signs_beside_the_bench)
     cr_assert_eq(es_key_create(&person, NULL), ES_OK);
     cr_expect_eq(es_certificate_sign(file, length, person, "bench", when, &both, &both_length, &err),
                  ES_REFUSED, "only the issuing key signs as bench");
-    cr_expect_eq(es_certificate_sign(file, length, key, "release", when, &both, &both_length, &err),
-                 ES_REFUSED);
+    cr_expect_eq(sample_release(file, length, key, when, &both, &both_length, &err), ES_REFUSED);
     cr_expect_eq(es_certificate_sign(file, length, person, "Release!", when, &both, &both_length, &err),
                  ES_USAGE);
-    cr_expect_eq(es_certificate_sign(file, length, person, "release", "yesterday", &both, &both_length, &err),
+    cr_expect_eq(es_certificate_sign(file, length, person, "witness", "yesterday", &both, &both_length, &err),
                  ES_USAGE);
-    cr_assert_eq(es_certificate_sign(file, length, person, "release", when, &both, &both_length, &err), ES_OK,
-                 "%s", err.text);
+    cr_assert_eq(sample_release(file, length, person, when, &both, &both_length, &err), ES_OK, "%s",
+                 err.text);
     struct es_certificate_report report;
     cr_assert_eq(es_certificate_verify("c", both, both_length, &trusted, 1, &report, NULL), ES_OK);
     cr_expect_eq(report.finding, ES_CERTIFICATE_VALID, "%s", report.text);
     cr_expect_eq(report.signature_count, 2);
     cr_expect_null(report.signatures[1].trusted, "valid, and its signer still unknown");
-    es_certificate_report_clear(&report);
     char *third = NULL;
-    cr_expect_eq(es_certificate_sign(both, both_length, person, "release", when, &third, &length, &err),
-                 ES_REFUSED);
+    cr_expect_eq(sample_release(both, both_length, person, when, &third, &length, &err), ES_REFUSED);
     es_key_free(person);
     free(both);
     free(file);
@@ -277,8 +272,8 @@ Test(certificate, without_the_bench_signature_it_is_not_signed)
     cr_expect_eq(check(bytes, length, &trusted, 1, NULL), ES_CERTIFICATE_NOT_SIGNED);
     struct es_key *person = NULL;
     cr_assert_eq(es_key_create(&person, NULL), ES_OK);
-    cr_assert_eq(es_certificate_sign(bytes, length, person, "release", "2026-02-04T08:00:00Z",
-                                     &signed_by_person, &signed_length, &err),
+    cr_assert_eq(sample_release(bytes, length, person, "2026-02-04T08:00:00Z", &signed_by_person,
+                                &signed_length, &err),
                  ES_OK);
     cr_expect_eq(check(signed_by_person, signed_length, &trusted, 1, NULL), ES_CERTIFICATE_NOT_SIGNED);
     es_key_free(person);
@@ -315,7 +310,6 @@ Test(certificate, foreign_files_get_a_clear_word)
     struct es_certificate_report report;
     cr_assert_eq(es_certificate_verify("c", "x", 1, NULL, 0, &report, NULL), ES_OK);
     cr_expect_eq(es_certificate_status(&report, &err), ES_BAD_INPUT);
-    es_certificate_report_clear(&report);
 }
 
 Test(certificate, signed_content_of_another_shape_is_no_certificate)

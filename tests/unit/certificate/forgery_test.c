@@ -84,7 +84,6 @@ static enum es_certificate_finding check(const char *base, cJSON *const *entries
     cr_assert_eq(es_canonical_write(root, &bytes, &length, NULL), ES_OK);
     cr_assert_eq(es_certificate_verify("c", bytes, length, &trusted, 1, &report, NULL), ES_OK);
     enum es_certificate_finding finding = report.finding;
-    es_certificate_report_clear(&report);
     free(bytes);
     cJSON_Delete(root);
     return finding;
@@ -125,9 +124,9 @@ Test(forgery, a_stranger_beside_the_bench)
     make_header(header, stranger, "bench", "");
     cr_expect_eq(check_one(genuine, make_entry(header, stranger, stranger)), ES_CERTIFICATE_NOT_SIGNED,
                  "nobody else signs as bench");
-    make_header(header, stranger, "release", "");
+    make_header(header, stranger, "witness", "");
     cr_expect_eq(check_one(genuine, make_entry(header, stranger, stranger)), ES_CERTIFICATE_VALID);
-    make_header(header, bench, "release", "");
+    make_header(header, bench, "witness", "");
     cr_expect_eq(check_one(payload, make_entry(header, bench, bench)), ES_CERTIFICATE_NOT_SIGNED,
                  "the bench as something else is not the bench's signature");
     make_header(header, bench, "bench", "");

@@ -110,6 +110,11 @@ void sample_outcome(struct es_outcome *o, size_t lines, size_t points)
     o->plan = strdup("after-relay-swap");
     o->plan_title = strdup("After a relay swap");
     o->plan_version = strdup("1");
+    o->plan_digest = strdup("0123456789abcdef0123456789abcdef"
+                            "0123456789abcdef0123456789abcdef");
+    o->type_version = strdup("2");
+    o->type_digest = strdup("fedcba9876543210fedcba9876543210"
+                            "fedcba9876543210fedcba9876543210");
     o->type = strdup("linear-single-acting");
     o->type_title = strdup("Example Works L1 (invented)");
     o->bench = strdup("Bench 1");
@@ -171,4 +176,11 @@ char *sample_signed(const struct es_outcome *o, const struct es_key *key, size_t
     }
     free(payload);
     return file;
+}
+
+enum es_status sample_release(const char *file, size_t length, const struct es_key *key, const char *when,
+                              char **out, size_t *out_length, struct es_error *err)
+{
+    const struct es_signing signing = {.role = ES_ROLE_OF_RELEASE, .when = when, .name = "B. Example"};
+    return es_certificate_sign_as(file, length, key, &signing, out, out_length, err);
 }

@@ -17,4 +17,8 @@ struct es_certificate_meta sample_meta(const struct es_key *key);
 /* Built and signed as "bench"; to be freed. */
 char *sample_signed(const struct es_outcome *o, const struct es_key *key, size_t *length);
 
+/* Signs as "release", by the name "B. Example". */
+enum es_status sample_release(const char *file, size_t length, const struct es_key *key, const char *when,
+                              char **out, size_t *out_length, struct es_error *err);
+
 #endif

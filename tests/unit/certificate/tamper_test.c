@@ -34,7 +34,6 @@ static bool verifies(const char *bytes, size_t size)
     struct es_certificate_report report;
     cr_assert_eq(es_certificate_verify("c", bytes, size, &trusted, 1, &report, NULL), ES_OK);
     bool valid = report.finding == ES_CERTIFICATE_VALID;
-    es_certificate_report_clear(&report);
     return valid;
 }
 

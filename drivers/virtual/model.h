@@ -113,6 +113,9 @@ struct es_virtual {
     bool growing;
     double grown_at; /* strokes at the last growth */
 
+    struct es_virtual_supply *common; /* NULL: a source of its own */
+    double source_share;              /* of the source's pressure: what the faults leave */
+
     es_time now;        /* as asked for */
     es_time t;          /* as computed; at most one step behind */
     es_time fine_until; /* something was switched: short steps until then */
@@ -192,8 +195,12 @@ double es_gauge_reading(const struct es_virtual *v, enum es_role role, es_time *
 /* An output: what the hardware makes of a written value. */
 double es_gauge_effect(const struct es_virtual *v, enum es_role role, double written);
 
+/* common_supply.c: takes `member` to `when`, and all others on the same supply with it. */
+void es_virtual_supply_advance(struct es_virtual_supply *s, const struct es_virtual *member, es_time when);
+
 /* step.c */
-void es_virtual_derive(struct es_virtual *v); /* after a change of faults */
+void es_virtual_derive(struct es_virtual *v);               /* after a change of faults */
+void es_virtual_source(struct es_virtual *v, double gauge); /* the source's pressure from now on, Pa */
 void es_virtual_settle(struct es_virtual *v); /* computes up to v->now, before something is written */
 void es_virtual_run(struct es_virtual *v, es_time target);
 void es_virtual_truths(struct es_virtual *v);

@@ -14,10 +14,18 @@ void es_virtual_derive(struct es_virtual *v)
     air->T[ES_AIR_SOURCE] = air->T[ES_AIR_ATMOSPHERE] = air->wall;
     air->p[ES_AIR_ATMOSPHERE] = v->happening[ES_ROLE_AMBIENT_PRESSURE];
     air->p[ES_AIR_SOURCE] = air->p[ES_AIR_ATMOSPHERE] + v->p.supply.source;
+    v->source_share = v->p.supply.source / v->base.supply.source;
     air->hA[ES_NODE_SUPPLY] = v->p.supply.hA_supply;
     air->hA[ES_NODE_1] = air->hA[ES_NODE_2] = v->p.supply.hA_node;
     air->hA[ES_CHAMBER_1] = air->hA[ES_CHAMBER_2] = v->p.actuator.hA;
     v->fine_until = v->t + 20 * ES_MS;
+}
+
+void es_virtual_source(struct es_virtual *v, double gauge)
+{
+    v->base.supply.source = gauge;
+    v->p.supply.source = gauge * v->source_share;
+    v->air.p[ES_AIR_SOURCE] = v->air.p[ES_AIR_ATMOSPHERE] + v->p.supply.source;
 }
 
 /* Faults that grow do so in steps of half a stroke. */

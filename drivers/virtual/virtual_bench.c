@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "drivers/virtual/common_supply.h"
 #include "drivers/virtual/model.h"
 
 /* Errors of usual workshop instruments; common practice, no published source. */
@@ -211,6 +212,7 @@ void es_virtual_free(struct es_virtual *v)
     if (!v) {
         return;
     }
+    es_virtual_supply_leave(v);
     for (int role = 0; role < ES_ROLE_COUNT; role++) {
         es_gauge_free(&v->gauges[role]);
     }
@@ -225,6 +227,10 @@ es_time es_virtual_now(const struct es_virtual *v)
 void es_virtual_advance_to(struct es_virtual *v, es_time when)
 {
     if (when <= v->now) {
+        return;
+    }
+    if (v->common) {
+        es_virtual_supply_advance(v->common, v, when);
         return;
     }
     v->now = when;

@@ -2,9 +2,9 @@
 #include <string.h>
 
 #include "rig/base/file.h"
-#include "rig/client/certificate_view.h"
 #include "rig/client/trust.h"
 #include "rig/client/verb.h"
+#include "rig/client/verify_view.h"
 #include "rig/console/json_writer.h"
 #include "rig/console/table.h"
 
@@ -54,68 +54,6 @@ static const struct es_command_line line = {
 
 #define LARGEST (8u << 20)
 
-static void tell_json(const char *file, const struct es_certificate_report *r, struct es_text *out)
-{
-    es_json_object(out, NULL);
-    es_json_text(out, "file", file);
-    es_json_text(out, "finding", es_certificate_finding_word(r->finding));
-    es_json_bool(out, "valid", r->finding == ES_CERTIFICATE_VALID);
-    es_json_text(out, "text", r->text);
-    es_json_text(out, "digest", r->digest);
-    es_json_array(out, "signatures");
-    for (size_t i = 0; i < r->signature_count; i++) {
-        const struct es_certificate_signature *s = &r->signatures[i];
-        es_json_object(out, NULL);
-        es_json_text(out, "kid", s->kid);
-        es_json_text(out, "role", s->role);
-        es_json_text(out, "time", s->time);
-        es_json_bool(out, "trusted", s->trusted != NULL);
-        es_json_end_object(out);
-    }
-    es_json_end_array(out);
-    es_json_end_object(out);
-}
-
-static void print_visible(const char *text, FILE *to)
-{
-    struct es_text clean = {0};
-    es_text_visible(&clean, text, strlen(text));
-    fputs(clean.bytes != NULL ? clean.bytes : "", to);
-    es_text_free(&clean);
-}
-
-static void tell_person(const struct arguments *a, const char *file, const struct es_certificate_report *r)
-{
-    bool valid = r->finding == ES_CERTIFICATE_VALID;
-    if (valid && a->quiet)
-        return;
-    print_visible(file, stdout);
-    printf(": %s\n", valid ? "VALID" : "NOT VALID");
-    fputs("  ", stdout);
-    print_visible(r->text, stdout);
-    putchar('\n');
-    for (size_t i = 0; i < r->signature_count; i++) {
-        const struct es_certificate_signature *s = &r->signatures[i];
-        fputs("  signed as ", stdout);
-        print_visible(s->role, stdout);
-        fputs(" at ", stdout);
-        print_visible(s->time, stdout);
-        fputs(" by ", stdout);
-        print_visible(s->kid, stdout);
-        if (s->trusted != NULL && s->trusted->name != NULL) {
-            fputs(" (", stdout);
-            print_visible(s->trusted->name, stdout);
-            fputs(", trusted)\n", stdout);
-        } else {
-            fputs(s->trusted != NULL ? " (trusted)\n" : " (not among the trusted keys)\n", stdout);
-        }
-    }
-    if (valid && r->document != NULL) {
-        fputs("  says: ", stdout);
-        es_certificate_view_sentence(es_document_root(r->document), stdout);
-    }
-}
-
 /* Several files: a line each, and what came of all of them. */
 struct summary {
     struct es_table *table; /* NULL: one file, told at length */
@@ -137,28 +75,6 @@ static size_t shared_folder(const struct es_option_list *files)
     return length;
 }
 
-static const struct es_column columns[] = {
-    {.title = "File", .wraps = true, .least = 16},
-    {.title = "", .wraps = true, .least = 9},
-    {.title = "Says", .wraps = true, .least = 16},
-};
-
-static void add_row(struct summary *summary, const char *file, const struct es_certificate_report *r)
-{
-    bool valid = r->finding == ES_CERTIFICATE_VALID;
-    char *says = NULL;
-    size_t size = 0;
-    FILE *to = valid ? open_memstream(&says, &size) : NULL;
-    if (to != NULL) {
-        es_certificate_view_brief(es_document_root(r->document), to);
-        (void)fclose(to);
-    }
-    const char *cells[] = {file + summary->shared, valid ? "VALID" : "NOT VALID",
-                           says != NULL ? says : es_certificate_finding_word(r->finding)};
-    es_table_row(summary->table, valid ? ES_PLAIN : ES_STRONG, cells);
-    free(says);
-}
-
 static enum es_status print_summary(const struct arguments *a, const struct summary *summary,
                                     const struct es_screen *screen, struct es_error *err)
 {
@@ -174,15 +90,32 @@ static enum es_status print_summary(const struct arguments *a, const struct summ
 }
 
 static void tell(const struct arguments *a, const char *file, const struct es_certificate_report *report,
-                 struct summary *summary, struct es_text *json)
+                 const cJSON *root, struct summary *summary, struct es_text *json)
 {
     bool valid = report->finding == ES_CERTIFICATE_VALID;
-    if (a->json)
-        tell_json(file, report, json);
-    else if (summary->table == NULL)
-        tell_person(a, file, report);
-    else if (!valid || !a->quiet)
-        add_row(summary, file, report);
+    if (a->json) {
+        es_verify_json(file, report, json);
+        es_json_end_object(json);
+    } else if (valid && a->quiet) {
+        return;
+    } else if (summary->table == NULL) {
+        es_verify_print(file, report, root);
+    } else {
+        es_verify_row(summary->table, file + summary->shared, report, root);
+    }
+}
+
+/* What a valid certificate says; NULL without memory. */
+static struct es_document *read_valid(const char *file, const char *bytes, size_t length,
+                                      const struct es_certificate_report *report)
+{
+    struct es_findings findings = {0};
+    struct es_document *doc = NULL;
+    if (report->finding == ES_CERTIFICATE_VALID &&
+        es_document_parse(file, bytes, length, &findings, &doc, NULL) != ES_OK)
+        doc = NULL;
+    es_findings_free(&findings);
+    return doc;
 }
 
 /* One file; *worst takes the worst exit status so far. */
@@ -205,7 +138,9 @@ static void verify_one(const struct arguments *a, const char *file, const struct
             es_table_row(summary->table, ES_STRONG, cells);
     } else {
         status = es_exit_status(es_certificate_status(report, &err));
-        tell(a, file, report, summary, json);
+        struct es_document *doc = read_valid(file, bytes, length, report);
+        tell(a, file, report, doc != NULL ? es_document_root(doc) : NULL, summary, json);
+        es_document_free(doc);
     }
     summary->valid += status == 0;
     summary->others += status != 0;
@@ -225,7 +160,7 @@ static int verify_all(const struct arguments *a, const struct es_screen *screen,
     if (a->json)
         es_json_array(&json, NULL);
     else if (a->files.count > 1) {
-        summary.table = es_table_new(columns, sizeof columns / sizeof columns[0]);
+        summary.table = es_table_new(es_verify_columns, ES_VERIFY_COLUMNS);
         summary.shared = shared_folder(&a->files);
     }
     for (size_t i = 0; i < a->files.count; i++)

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "results/log/index.h"
 #include "results/log/lines.h"
 #include "rig/base/text.h"
 
@@ -16,6 +17,7 @@ struct es_log {
     char id[ES_LOG_ID_SIZE];
     struct es_log_leaf *leaves;
     size_t count, capacity;
+    struct es_log_index index; /* by number, of the newest leaf */
     struct es_merkle_frontier frontier;
     char *head;              /* text of the newest; NULL: no leaf */
     struct es_log_head last; /* the newest, read */
@@ -35,6 +37,7 @@ void es_log_close(struct es_log *log)
         free(log->leaves[i].issued);
     }
     free(log->leaves);
+    es_log_index_free(&log->index);
     free(log->head);
     free(log);
 }
@@ -66,13 +69,12 @@ size_t es_log_unfinished(const struct es_log *log)
 
 bool es_log_find(const struct es_log *log, const char *number, uint64_t *index)
 {
-    for (size_t i = log->count; i > 0; i--) { /* what is asked for is mostly new */
-        if (strcmp(log->leaves[i - 1].number, number) == 0) {
-            *index = i - 1;
-            return true;
-        }
+    size_t at = 0;
+    if (!es_log_index_find(&log->index, log->leaves, number, &at)) {
+        return false;
     }
-    return false;
+    *index = at;
+    return true;
 }
 
 static enum es_status no_memory(struct es_error *err)
@@ -92,13 +94,19 @@ static enum es_status add_leaf(struct es_log *log, const struct es_hash *hash, c
         log->leaves = leaves;
         log->capacity = more;
     }
-    struct es_log_leaf leaf = {.hash = *hash, .number = strdup(number), .issued = strdup(issued)};
-    if (!leaf.number || !leaf.issued) {
+    size_t earlier = 0;
+    bool again = es_log_index_find(&log->index, log->leaves, number, &earlier);
+    struct es_log_leaf leaf = {.hash = *hash,
+                               .number = strdup(number),
+                               .issued = strdup(issued),
+                               .version = again ? log->leaves[earlier].version + 1 : 1};
+    if (!leaf.number || !leaf.issued || !es_log_index_room(&log->index, log->leaves)) {
         free(leaf.number);
         free(leaf.issued);
         return no_memory(err);
     }
-    log->leaves[log->count++] = leaf;
+    log->leaves[log->count] = leaf;
+    es_log_index_put(&log->index, log->leaves, log->count++);
     es_merkle_grow(&log->frontier, hash);
     return ES_OK;
 }
@@ -106,6 +114,7 @@ static enum es_status add_leaf(struct es_log *log, const struct es_hash *hash, c
 static void drop_leaf(struct es_log *log)
 {
     log->count--;
+    es_log_index_drop(&log->index, log->leaves, log->count);
     free(log->leaves[log->count].number);
     free(log->leaves[log->count].issued);
 }
@@ -465,28 +474,24 @@ enum es_status es_log_prove_growth(const struct es_log *log, const char *from, s
     return st;
 }
 
-enum es_status es_log_check_heads(const struct es_file_ops *ops, const char *path,
-                                  const struct es_trusted_key *trusted, size_t trusted_count,
-                                  struct es_text *faults, struct es_error *err)
+enum es_status es_log_check_heads(const char *text, size_t length, const struct es_trusted_key *trusted,
+                                  size_t trusted_count, struct es_text *faults, struct es_error *err)
 {
-    char *text = NULL;
-    size_t length = 0;
-    enum es_status st = es_file_read(ops, path, FILE_MOST, &text, &length, err);
     struct es_log_line line = {.line = 0};
-    while (st == ES_OK && es_log_next_line(text, length, &line)) {
+    while (es_log_next_line(text, length, &line)) {
         struct es_log_head head;
         struct es_error why = {0};
         if (line.kind != ES_LOG_LINE_HEAD) {
             continue;
         }
-        st = es_log_head_check(line.head, line.head_length, trusted, trusted_count, &head, &why);
+        enum es_status st =
+            es_log_head_check(line.head, line.head_length, trusted, trusted_count, &head, &why);
         if (st == ES_NO_MEMORY) {
-            *err = why;
-        } else if (st != ES_OK) {
+            return es_fail(err, st, "%s", why.text);
+        }
+        if (st != ES_OK) {
             es_text_printf(faults, "line %zu of the log: %s\n", line.line, why.text);
-            st = ES_OK;
         }
     }
-    free(text);
-    return st;
+    return es_text_status(faults, err);
 }

@@ -21,7 +21,8 @@ struct es_log;
 struct es_log_leaf {
     struct es_hash hash;
     char *number;
-    char *issued; /* as it stands in the certificate */
+    char *issued;   /* as it stands in the certificate */
+    size_t version; /* 1: as issued; 2: with the first further signature; ... */
 };
 
 /* Opens for appending; makes the file (0640) when it is missing. `ops` NULL: the system. ES_NOT_VALID: it is
@@ -48,7 +49,7 @@ const char *es_log_head(const struct es_log *log);
 /* Bytes after the last whole head that reading left out; 0: none. */
 size_t es_log_unfinished(const struct es_log *log);
 
-/* Index of a certificate's leaf by its number; false: not logged. */
+/* Index of a certificate's newest leaf by its number; false: not logged. */
 bool es_log_find(const struct es_log *log, const char *number, uint64_t *index);
 
 /* Appends one leaf with its head, signed at `time` (RFC 3339), and makes both durable. *proof (its head
@@ -66,10 +67,10 @@ enum es_status es_log_prove(const struct es_log *log, uint64_t index, struct es_
 enum es_status es_log_prove_growth(const struct es_log *log, const char *from, struct es_log_growth *out,
                                    struct es_error *err) ES_MUST_CHECK;
 
-/* Checks the signature of every head in the file against trusted keys; a sentence a fault in `faults`. (That
- * the heads' roots follow from the leaves is seen to by opening.) ES_OK also with faults. */
-enum es_status es_log_check_heads(const struct es_file_ops *ops, const char *path,
-                                  const struct es_trusted_key *trusted, size_t trusted_count,
-                                  struct es_text *faults, struct es_error *err) ES_MUST_CHECK;
+/* Checks the signature of every head in a log's text against trusted keys; a sentence a fault in `faults`.
+ * (That the heads' roots follow from the leaves is seen to by reading.) ES_OK also with faults. */
+enum es_status es_log_check_heads(const char *text, size_t length, const struct es_trusted_key *trusted,
+                                  size_t trusted_count, struct es_text *faults,
+                                  struct es_error *err) ES_MUST_CHECK;
 
 #endif

@@ -247,53 +247,72 @@ static bool is_wanted(const struct es_store_entry *e, const struct es_store_filt
 /* By prefix, then by counter: -1000000 comes after -999999. */
 static int by_number(const void *left, const void *right)
 {
-    const struct es_store_entry *a = left;
-    const struct es_store_entry *b = right;
-    size_t length_a = strlen(a->number);
-    size_t length_b = strlen(b->number);
-    unsigned long n_a = counter_of(a->number, NULL, &length_a);
-    unsigned long n_b = counter_of(b->number, NULL, &length_b);
-    int order = strncmp(a->number, b->number, length_a < length_b ? length_a : length_b);
+    const char *a = *(char *const *)left;
+    const char *b = *(char *const *)right;
+    size_t length_a = strlen(a);
+    size_t length_b = strlen(b);
+    unsigned long n_a = counter_of(a, NULL, &length_a);
+    unsigned long n_b = counter_of(b, NULL, &length_b);
+    int order = strncmp(a, b, length_a < length_b ? length_a : length_b);
     if (order == 0 && length_a != length_b) {
         order = length_a < length_b ? -1 : 1;
     }
     return order ? order : (n_a > n_b) - (n_a < n_b);
 }
 
-enum es_status es_store_certificates(struct es_store *store, const struct es_store_filter *filter,
-                                     struct es_store_list *out, struct es_error *err)
+enum es_status es_store_numbers(const struct es_store *store, struct es_names *out, struct es_error *err)
 {
     struct es_names names;
     enum es_status st = es_store_names(store, PART, &names, err);
     if (st != ES_OK) {
         return st;
     }
-    struct es_store_list list = {.items = calloc(names.count + 1, sizeof *list.items)};
-    if (!list.items) {
-        st = es_fail(err, ES_NO_MEMORY, "no memory to list certificates");
-    }
-    for (size_t i = 0; i < names.count && st == ES_OK; i++) {
+    size_t kept = 0;
+    for (size_t i = 0; i < names.count; i++) {
         char *name = names.items[i];
         size_t length = strlen(name);
         if (counter_of(name, NULL, NULL) == 0 || strcmp(name + length - (sizeof ENDING - 1), ENDING) != 0 ||
             length - (sizeof ENDING - 1) >= ES_STORE_NUMBER_MAX) {
+            free(name);
             continue;
         }
         name[length - (sizeof ENDING - 1)] = 0;
+        names.items[kept++] = name;
+    }
+    names.count = kept;
+    if (kept > 1) {
+        qsort(names.items, kept, sizeof *names.items, by_number);
+    }
+    *out = names;
+    return ES_OK;
+}
+
+enum es_status es_store_certificates(struct es_store *store, const struct es_store_filter *filter,
+                                     struct es_store_list *out, struct es_error *err)
+{
+    struct es_names numbers;
+    enum es_status st = es_store_numbers(store, &numbers, err);
+    if (st != ES_OK) {
+        return st;
+    }
+    struct es_store_list list = {.items = calloc(numbers.count + 1, sizeof *list.items)};
+    if (!list.items) {
+        st = es_fail(err, ES_NO_MEMORY, "no memory to list certificates");
+    }
+    for (size_t i = 0; i < numbers.count && st == ES_OK; i++) {
         struct es_store_entry *e = &list.items[list.count];
-        st = read_entry(store, name, e, err);
+        st = read_entry(store, numbers.items[i], e, err);
         if (st == ES_OK && is_wanted(e, filter)) {
             list.count++;
         } else if (st == ES_OK) {
             clear_entry(e);
         }
     }
-    es_names_free(&names);
+    es_names_free(&numbers);
     if (st != ES_OK) {
         es_store_list_free(&list);
         return st;
     }
-    qsort(list.items, list.count, sizeof *list.items, by_number);
     *out = list;
     return ES_OK;
 }

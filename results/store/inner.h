@@ -2,6 +2,7 @@
 #ifndef ES_STORE_INNER_H
 #define ES_STORE_INNER_H
 
+#include "results/log/log.h"
 #include "results/store/store.h"
 
 struct es_store {
@@ -11,6 +12,8 @@ struct es_store {
     int lock;              /* descriptor; -1 when reading */
     char *prefix;          /* of the numbers counted last; NULL: not counted */
     unsigned long highest; /* of that prefix */
+    struct es_log *log;    /* open for appending; NULL: not yet, or closed after a failure */
+    bool caught_up;        /* every certificate that was there is in the log */
 };
 
 /* "FOLDER/part/name", allocated; `name` NULL: "FOLDER/part". NULL and err filled when memory is refused. */
@@ -27,6 +30,10 @@ struct es_names {
 enum es_status es_store_names(const struct es_store *store, const char *part, struct es_names *out,
                               struct es_error *err) ES_MUST_CHECK;
 void es_names_free(struct es_names *names);
+
+/* Numbers of all certificate files, in their order, without ending. */
+enum es_status es_store_numbers(const struct es_store *store, struct es_names *out,
+                                struct es_error *err) ES_MUST_CHECK;
 
 /* 1 to `most` letters, digits, '-', '_', '.', not beginning with a dot: safe as a file's name. */
 bool es_store_is_name(const char *text, size_t most);

@@ -132,8 +132,8 @@ enum es_status es_store_may_write(const struct es_store *store, struct es_error 
 static const struct {
     const char *name;
     mode_t mode;
-} parts[] = {
-    {"certificates", 0750}, {"runs", 0750}, {"recordings", 0750}, {"keys", 0700}, {"keys/trusted", 0700}};
+} parts[] = {{"certificates", 0750}, {"runs", 0750}, {"recordings", 0750},
+             {"log", 0750},          {"keys", 0700}, {"keys/trusted", 0700}};
 
 #define PART_COUNT (sizeof parts / sizeof parts[0])
 
@@ -231,6 +231,7 @@ void es_store_close(struct es_store *store)
     if (store->lock >= 0) {
         (void)close(store->lock); /* gives the lock back */
     }
+    es_log_close(store->log);
     free(store->prefix);
     free(store->folder);
     free(store);

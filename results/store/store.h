@@ -4,7 +4,8 @@
  *   lock                     held by the one process that writes
  *   keys/bench.pem           private signing key (0600); public: keys/bench.pub.pem, keys/bench.pub.jwk
  *   keys/trusted/            public keys, PEM or JWK, that this bench trusts beside its own
- *   certificates/NUMBER.json the certificates and records, as signed
+ *   certificates/NUMBER.json the certificates and records, as signed; NUMBER.seal.json: proof of its leaf
+ *   log/certificates.log     append-only log of all of them, with its signed heads (results/log)
  *   runs/RUN/run.json        what was begun; runs/RUN/end.json how it ended; the run's journal lies beside
  *   recordings/SHA256        raw recordings by digest
  *
@@ -99,6 +100,26 @@ void es_store_list_free(struct es_store_list *list);
 
 /* The bytes as signed (and a NUL after them). ES_NOT_FOUND when there is none. */
 enum es_status es_store_certificate(struct es_store *store, const char *number, char **bytes, size_t *length,
+                                    struct es_error *err) ES_MUST_CHECK;
+
+/* ---- The log ---- */
+
+/* Enters a certificate in the log (number NULL: every one that is not in it yet, in order of number), signs
+ * the log's head with the bench's key at `when` (RFC 3339 UTC), and keeps the proof beside the certificate;
+ * all durable. A certificate with further signatures (release, void) gets a leaf for each. On failure the
+ * certificates themselves are as they were; the next call enters what is missing. */
+enum es_status es_store_seal(struct es_store *store, const struct es_key *key, const char *number,
+                             const char *when, struct es_error *err) ES_MUST_CHECK;
+
+/* "FOLDER/log/certificates.log"; to be freed. */
+enum es_status es_store_log_path(const struct es_store *store, char **path,
+                                 struct es_error *err) ES_MUST_CHECK;
+/* "FOLDER/certificates/NUMBER.seal.json"; to be freed. */
+enum es_status es_store_seal_path(const struct es_store *store, const char *number, char **path,
+                                  struct es_error *err) ES_MUST_CHECK;
+
+/* Numbers of all certificates, in order; free each and the array. */
+enum es_status es_store_all_numbers(const struct es_store *store, char ***numbers, size_t *count,
                                     struct es_error *err) ES_MUST_CHECK;
 
 /* ---- Runs ---- */

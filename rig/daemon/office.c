@@ -63,14 +63,26 @@ void es_office_close(struct es_office *o)
     free(o);
 }
 
+/* Enters a certificate (NULL: all that are missing) in the log. It is durable and signed as it is; what
+ * cannot be entered now is with the next one, or at the next start. */
+static void seal(struct es_office *o, const char *number)
+{
+    char now[32];
+    struct es_error err;
+    es_clock_wall_text(now);
+    if (es_store_seal(o->store, o->key, number, now, &err) != ES_OK)
+        es_log(o->options.log, ES_LOG_ERROR, "the log of certificates: %s", err.text);
+}
+
 enum es_status es_office_take_key(struct es_office *o, struct es_error *err)
 {
-    if (o->options.key != NULL)
-        return es_key_load(o->options.key, &o->key, err);
-    enum es_status s = es_store_key_load(o->store, &o->key, err);
-    if (s == ES_NOT_FOUND)
+    enum es_status s = o->options.key != NULL ? es_key_load(o->options.key, &o->key, err)
+                                              : es_store_key_load(o->store, &o->key, err);
+    if (s == ES_NOT_FOUND && o->options.key == NULL)
         return es_fail(err, s, "this bench has no signing key yet; make one: endstop key create --state %s",
                        es_store_folder(o->store));
+    if (s == ES_OK)
+        seal(o, NULL);
     return s;
 }
 
@@ -118,6 +130,7 @@ static enum es_status issue_locked(struct es_office *o, const struct es_outcome 
     enum es_status s = es_store_issue(o->store, o->prefix, &maker, number, err);
     if (s != ES_OK)
         return s;
+    seal(o, number);
     char now[32];
     es_clock_wall_text(now);
     const char *why = NULL;

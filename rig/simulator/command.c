@@ -1,10 +1,12 @@
 /* Commands in plain English, one a line. The table is the only list of them. */
-#include <stddef.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "drivers/virtual/air.h"
 #include "rig/base/text.h"
 #include "rig/simulator/simulator.h"
+#include "rig/simulator/words.h"
 
 const char sim_command_help[] =
     "Commands, one a line (at standard input, by --command, or at the --control socket):\n"
@@ -12,56 +14,22 @@ const char sim_command_help[] =
     "  set ROLE VALUE                     emergency stop 0|1, guard 0|1, ambient temperature 25 degC, ...\n"
     "                                     an output, as another program would: supply valve 0, supply demand "
     "2 bar\n"
-    "  mount TYPE SEED                    another unit; the air starts from nothing\n"
-    "  silence BUS SECONDS                no instrument on it answers\n"
-    "  delay BUS SECONDS BY SECONDS       answers come this much later\n"
-    "  corrupt BUS SECONDS                one byte of each answer is wrong\n"
-    "  refuse BUS SECONDS                 Modbus: every request gets an exception\n"
+    "  set mains PRESSURE [CONDUCTANCE]   the air that all stations draw from; l/(s bar) ANR\n"
+    "  mount TYPE SEED [OPTIONS]          another unit; the air starts from nothing. Options: without\n"
+    "                                     feedback, with shut-down\n"
+    "  silence WHERE SECONDS [SHARE]      no answer. WHERE: a bus or an instrument; SHARE of the requests\n"
+    "  delay WHERE SECONDS by SECONDS [SHARE]   answers come this much later\n"
+    "  corrupt WHERE SECONDS [SHARE]      one byte of each answer is wrong\n"
+    "  cut WHERE SECONDS [SHARE]          answers end half-way\n"
+    "  refuse WHERE SECONDS [SHARE]       Modbus: an exception; text lines: an error in the queue, no "
+    "answer\n"
     "  disconnect BUS [SECONDS]           hangs up; comes back at once or after that time\n"
+    "  heal [WHERE]                       ends all these\n"
     "  after SECONDS COMMAND              does it later\n"
-    "  show faults | values | buses       what there is\n"
+    "  show faults | values | buses | supply   what there is\n"
     "  station NAME COMMAND               for that station; without it the first one is meant\n"
     "  help, stop\n"
     "A name with blanks may be written with hyphens instead.\n";
-
-struct words {
-    const char *at; /* what is left of the line */
-};
-
-struct word {
-    const char *text;
-    size_t length;
-};
-
-static struct word next_word(struct words *w)
-{
-    w->at += strspn(w->at, " \t");
-    struct word found = {w->at, strcspn(w->at, " \t")};
-    w->at += found.length;
-    return found;
-}
-
-static bool is(struct word w, const char *text)
-{
-    return strlen(text) == w.length && memcmp(w.text, text, w.length) == 0;
-}
-
-static bool take_number(struct words *w, double *out)
-{
-    char *end;
-    const double value = strtod(w->at, &end);
-    if (end == w->at || (*end && !strchr(" \t", *end))) {
-        return false;
-    }
-    w->at = end;
-    *out = value;
-    return true;
-}
-
-static bool at_end(const struct words *w)
-{
-    return w->at[strspn(w->at, " \t")] == '\0';
-}
 
 struct context {
     struct simulator *sim;
@@ -139,130 +107,85 @@ static enum es_status set_role(struct context *c, struct words *w, struct es_err
     return s == ES_OK ? es_virtual_happen(c->station->model, role, quantity.value, err) : s;
 }
 
+/* "6 bar", "6 bar 0.5": the pressure's text ends with its unit. */
+static enum es_status set_mains(struct context *c, struct words *w, struct es_error *err)
+{
+    char text[64];
+    struct es_quantity pressure;
+    struct es_virtual_supply_inner now;
+    const struct word number = next_word(w), unit = next_word(w);
+    es_virtual_supply_look(c->sim->supply, &now);
+    snprintf(text, sizeof text, "%.*s %.*s", (int)number.length, number.text, (int)unit.length, unit.text);
+    const enum es_status s = es_quantity_parse_as(text, ES_DIM_PRESSURE, &pressure, err);
+    if (s != ES_OK) {
+        return s;
+    }
+    double conductance = now.conductance / ES_AIR_DM3_S_BAR;
+    if (!at_end(w) && (!take_number(w, &conductance) || !at_end(w))) {
+        return es_fail(err, ES_USAGE,
+                       "\"set mains PRESSURE [CONDUCTANCE]\", in l/(s bar): set mains 6 bar 0.5");
+    }
+    return es_virtual_supply_set(c->sim->supply, pressure.value, conductance * ES_AIR_DM3_S_BAR, err);
+}
+
 static enum es_status do_set(struct context *c, struct words *w, struct es_error *err)
 {
     struct words after = *w;
-    if (is(next_word(&after), "fault")) {
+    const struct word what = next_word(&after);
+    if (word_is(what, "fault")) {
         return set_fault(c, &after, err);
+    }
+    if (word_is(what, "mains")) {
+        return set_mains(c, &after, err);
     }
     return set_role(c, w, err);
 }
 
-static enum es_status do_mount(struct context *c, struct words *w, struct es_error *err)
+static bool take_type(struct words *w, enum es_virtual_type *type)
 {
     char name[40];
-    enum es_virtual_type type;
-    double seed;
     const struct word given = next_word(w);
-    if (given.length < sizeof name) {
-        memcpy(name, given.text, given.length);
-        name[given.length] = '\0';
+    if (given.length >= sizeof name) {
+        return false;
     }
-    if (given.length >= sizeof name || !es_virtual_type_find(name, &type) || !take_number(w, &seed) ||
-        !(seed >= 0 && seed < 1e15) || !at_end(w)) {
-        return es_fail(err, ES_USAGE, "after \"mount\" come a type, %s or %s, and a seed",
-                       es_virtual_type_name(ES_VIRTUAL_LINEAR_SINGLE_ACTING),
-                       es_virtual_type_name(ES_VIRTUAL_PART_TURN_DOUBLE_ACTING));
-    }
-    return sim_mount(c->sim, c->station, type, (uint64_t)seed, err);
+    memcpy(name, given.text, given.length);
+    name[given.length] = '\0';
+    return es_virtual_type_find(name, type);
 }
 
-/* "BUS SECONDS", or "BUS" alone when `optional`. Bus names may contain blanks: hyphens stand for them. */
-static enum es_status take_bus(struct context *c, struct words *w, bool optional, struct sim_bus **bus,
-                               es_time *until, struct es_error *err)
+static bool take_unit_option(struct words *w, struct sim_unit *unit)
 {
-    double seconds = 0;
-    const struct word name = next_word(w);
-    *bus = NULL;
-    for (size_t i = 0; i < c->sim->bus_count && !*bus; i++) {
-        const char *known = c->sim->buses[i].about->name;
-        size_t n = 0;
-        while (n < name.length && known[n] &&
-               (known[n] == name.text[n] || (known[n] == ' ' && name.text[n] == '-'))) {
-            n++;
-        }
-        *bus = n == name.length && !known[n] ? &c->sim->buses[i] : NULL;
+    const struct word how = next_word(w), what = next_word(w);
+    const bool with = word_is(how, "with");
+    if (with && word_is(what, "shut-down")) {
+        unit->shutdown_module = true;
+        return true;
     }
-    if (!*bus) {
-        return es_fail(err, ES_NOT_FOUND, "there is no bus \"%.*s\"; \"show buses\" lists them",
-                       (int)name.length, name.text);
-    }
-    if (!take_number(w, &seconds) && !(optional && at_end(w))) {
-        return es_fail(err, ES_USAGE, "for how many seconds? A number is missing after the bus");
-    }
-    if (!(seconds >= 0 && seconds <= 1e6)) {
-        return es_fail(err, ES_RANGE, "0 to 1000000 seconds");
-    }
-    *until = seconds > 0 ? es_clock_now() + es_from_seconds(seconds) : 0;
-    return ES_OK;
+    unit->without_feedback = true;
+    return !with && word_is(how, "without") && word_is(what, "feedback");
 }
 
-static enum es_status end_of(const struct words *w, struct es_error *err)
+static enum es_status do_mount(struct context *c, struct words *w, struct es_error *err)
 {
-    return at_end(w) ? ES_OK : es_fail(err, ES_USAGE, "not understood from here on: \"%s\"", w->at);
-}
-
-static enum es_status for_a_time(struct context *c, struct words *w, size_t field, struct es_error *err)
-{
-    struct sim_bus *bus;
-    es_time until;
-    enum es_status s = take_bus(c, w, false, &bus, &until, err);
-    if (s == ES_OK) {
-        s = end_of(w, err);
+    struct sim_unit unit = {0};
+    double seed;
+    bool good = take_type(w, &unit.type) && take_number(w, &seed) && seed >= 0 && seed < 1e15;
+    while (good && !at_end(w)) {
+        good = take_unit_option(w, &unit);
     }
-    if (s == ES_OK) {
-        memcpy((char *)&bus->trouble + field, &until, sizeof until);
+    if (good) {
+        return sim_mount(c->sim, c->station, &unit, (uint64_t)seed, err);
     }
+    struct es_text types = {0};
+    for (int i = 0; i < ES_VIRTUAL_TYPE_COUNT; i++) {
+        es_text_printf(&types, "%s%s", i ? ", " : "", es_virtual_type_name((enum es_virtual_type)i));
+    }
+    const enum es_status s = es_fail(
+        err, ES_USAGE,
+        "after \"mount\" come a type (%s), a seed, and perhaps \"without feedback\", \"with shut-down\"",
+        types.bytes ? types.bytes : "");
+    es_text_free(&types);
     return s;
-}
-
-static enum es_status do_silence(struct context *c, struct words *w, struct es_error *err)
-{
-    return for_a_time(c, w, offsetof(struct sim_trouble, silent_until), err);
-}
-
-static enum es_status do_corrupt(struct context *c, struct words *w, struct es_error *err)
-{
-    return for_a_time(c, w, offsetof(struct sim_trouble, corrupt_until), err);
-}
-
-static enum es_status do_refuse(struct context *c, struct words *w, struct es_error *err)
-{
-    return for_a_time(c, w, offsetof(struct sim_trouble, refuse_until), err);
-}
-
-static enum es_status do_delay(struct context *c, struct words *w, struct es_error *err)
-{
-    struct sim_bus *bus;
-    es_time until;
-    double by;
-    const enum es_status s = take_bus(c, w, false, &bus, &until, err);
-    if (s != ES_OK) {
-        return s;
-    }
-    const struct word middle = next_word(w);
-    if (!(is(middle, "by") || is(middle, "BY")) || !take_number(w, &by) || !(by >= 0 && by <= 3600) ||
-        !at_end(w)) {
-        return es_fail(err, ES_USAGE, "\"delay BUS SECONDS by SECONDS\", the second at most 3600");
-    }
-    bus->trouble.late_until = until;
-    bus->trouble.late_by = es_from_seconds(by);
-    return ES_OK;
-}
-
-static enum es_status do_disconnect(struct context *c, struct words *w, struct es_error *err)
-{
-    struct sim_bus *bus;
-    es_time until;
-    enum es_status s = take_bus(c, w, true, &bus, &until, err);
-    if (s == ES_OK) {
-        s = end_of(w, err);
-    }
-    if (s != ES_OK) {
-        return s;
-    }
-    bus->trouble.away_until = until;
-    return sim_bus_hang_up(bus, err);
 }
 
 static void show_faults(const struct context *c)
@@ -291,29 +214,28 @@ static void show_values(const struct context *c)
     }
 }
 
-static void show_buses(const struct context *c)
+static void show_supply(const struct context *c)
 {
-    for (size_t i = 0; i < c->sim->bus_count; i++) {
-        char text[300];
-        sim_bus_describe(&c->sim->buses[i], text, sizeof text);
-        es_text_printf(c->answer, "%s, %llu requests, %llu answers\n", text,
-                       (unsigned long long)c->sim->buses[i].requests,
-                       (unsigned long long)c->sim->buses[i].answers);
-    }
+    struct es_virtual_supply_inner in;
+    es_virtual_supply_look(c->sim->supply, &in);
+    es_text_printf(c->answer, "mains %.3f bar, line %.3g l/(s bar), header %.3f bar\n", in.mains / 1e5,
+                   in.conductance / ES_AIR_DM3_S_BAR, in.pressure / 1e5);
 }
 
 static enum es_status do_show(struct context *c, struct words *w, struct es_error *err)
 {
     const struct word what = next_word(w);
     sim_advance(c->sim, es_clock_now());
-    if (is(what, "faults")) {
+    if (word_is(what, "faults")) {
         show_faults(c);
-    } else if (is(what, "values")) {
+    } else if (word_is(what, "values")) {
         show_values(c);
-    } else if (is(what, "buses")) {
-        show_buses(c);
+    } else if (word_is(what, "buses")) {
+        sim_show_buses(c->sim, c->answer);
+    } else if (word_is(what, "supply")) {
+        show_supply(c);
     } else {
-        return es_fail(err, ES_USAGE, "\"show faults\", \"show values\" or \"show buses\"");
+        return es_fail(err, ES_USAGE, "\"show faults\", \"show values\", \"show buses\" or \"show supply\"");
     }
     return end_of(w, err);
 }
@@ -332,11 +254,11 @@ static enum es_status do_stop(struct context *c, struct words *w, struct es_erro
 
 static const struct {
     const char *name;
-    enum es_status (*act)(struct context *c, struct words *w, struct es_error *err);
+    enum es_status (*act)(struct context *c, struct words *w, struct es_error *err); /* NULL: trouble.c's */
 } commands[] = {
-    {"set", do_set},         {"mount", do_mount},   {"silence", do_silence}, {"delay", do_delay},
-    {"corrupt", do_corrupt}, {"refuse", do_refuse}, {"show", do_show},       {"disconnect", do_disconnect},
-    {"help", do_help},       {"stop", do_stop},
+    {"set", do_set},      {"mount", do_mount}, {"silence", NULL}, {"delay", NULL},
+    {"corrupt", NULL},    {"cut", NULL},       {"refuse", NULL},  {"show", do_show},
+    {"disconnect", NULL}, {"heal", NULL},      {"help", do_help}, {"stop", do_stop},
 };
 
 enum es_status sim_command(struct simulator *sim, const char *line, struct es_text *answer,
@@ -346,7 +268,7 @@ enum es_status sim_command(struct simulator *sim, const char *line, struct es_te
     struct context c = {sim, &sim->stations[0], answer};
     struct word verb = next_word(&w);
     sim_advance(sim, es_clock_now());
-    if (is(verb, "station")) {
+    if (word_is(verb, "station")) {
         const struct word name = next_word(&w);
         c.station = sim_station_find(sim, name.text, name.length);
         if (!c.station) {
@@ -358,8 +280,9 @@ enum es_status sim_command(struct simulator *sim, const char *line, struct es_te
         return ES_OK;
     }
     for (size_t i = 0; i < sizeof commands / sizeof commands[0]; i++) {
-        if (is(verb, commands[i].name)) {
-            return commands[i].act(&c, &w, err);
+        if (word_is(verb, commands[i].name)) {
+            return commands[i].act ? commands[i].act(&c, &w, err)
+                                   : sim_trouble_command(sim, commands[i].name, &w, err);
         }
     }
     return es_fail(err, ES_USAGE, "\"%.*s\" is not a command; \"help\" lists them", (int)verb.length,

@@ -86,9 +86,14 @@ void sim_line_readable(struct sim_bus *bus, struct sim_line *line, es_time now)
     take_request(bus, line, now);
 }
 
+static bool is_modbus(const struct sim_bus *bus)
+{
+    return bus->wire == SIM_MODBUS_TCP || bus->wire == SIM_MODBUS_RTU;
+}
+
 static size_t answer(struct sim_bus *bus, const struct sim_bytes *request, uint8_t *out)
 {
-    if (bus->wire == SIM_MODBUS_TCP || bus->wire == SIM_MODBUS_RTU) {
+    if (is_modbus(bus)) {
         return sim_modbus_answer(bus, request->bytes, request->count, out);
     }
     return sim_text_answer(bus, request->bytes, request->count, out);
@@ -101,28 +106,43 @@ static void corrupt(const struct sim_bus *bus, struct sim_bytes *b)
     b->bytes[at < b->count ? at : 0] ^= 0x55;
 }
 
+static const struct sim_instrument *owner(const struct sim_bus *bus, const struct sim_bytes *request)
+{
+    return is_modbus(bus) ? sim_modbus_owner(bus, request->bytes, request->count)
+                          : sim_text_owner(bus, request->bytes, request->count);
+}
+
+static void spoil(const struct sim_bus *bus, const struct sim_instrument *from, struct sim_bytes *out,
+                  es_time now)
+{
+    const struct sim_trouble *late = sim_troubled(bus, from, SIM_LATE, now);
+    if (late) {
+        out->due += late->late_by;
+    }
+    if (sim_troubled(bus, from, SIM_CORRUPT, now)) {
+        corrupt(bus, out);
+    }
+    if (sim_troubled(bus, from, SIM_CUT, now)) {
+        out->count = (out->count + 1) / 2;
+    }
+}
+
 static void do_request(struct sim_bus *bus, struct sim_line *line, es_time now)
 {
-    const struct sim_trouble *t = &bus->trouble;
+    const struct sim_instrument *to = owner(bus, &line->request);
     struct sim_bytes *out = &line->pending[line->pending_count];
     sim_advance(bus->sim, now);
-    if (now < t->silent_until || line->pending_count == SIM_PENDING_MAX) {
+    if (line->pending_count == SIM_PENDING_MAX || sim_troubled(bus, to, SIM_SILENT, now)) {
         line->request.count = 0;
         return;
     }
     out->count = answer(bus, &line->request, out->bytes);
     line->request.count = 0;
-    if (out->count == 0) {
-        return;
+    if (out->count > 0) {
+        out->due = now + es_from_seconds(sim_wire_time(bus, out->count));
+        spoil(bus, to, out, now);
+        line->pending_count++;
     }
-    out->due = now + es_from_seconds(sim_wire_time(bus, out->count));
-    if (now < t->late_until) {
-        out->due += t->late_by;
-    }
-    if (now < t->corrupt_until) {
-        corrupt(bus, out);
-    }
-    line->pending_count++;
 }
 
 static bool send_first(struct sim_bus *bus, struct sim_line *line)
@@ -162,7 +182,7 @@ static es_time line_work(struct sim_bus *bus, struct sim_line *line, es_time now
 static void come_back(struct sim_bus *bus)
 {
     struct es_error err;
-    bus->trouble.away_until = 0;
+    bus->away_until = 0;
     if (sim_bus_hang_up(bus, &err) != ES_OK) {
         es_log(&bus->sim->log, ES_LOG_ERROR, "%s", err.text);
     }
@@ -171,9 +191,9 @@ static void come_back(struct sim_bus *bus)
 es_time sim_bus_work(struct sim_bus *bus, es_time now)
 {
     es_time next = INT64_MAX;
-    if (bus->trouble.away_until > 0) {
-        if (now < bus->trouble.away_until) {
-            return bus->trouble.away_until;
+    if (bus->away_until > 0) {
+        if (now < bus->away_until) {
+            return bus->away_until;
         }
         come_back(bus);
     }

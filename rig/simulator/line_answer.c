@@ -104,28 +104,70 @@ static bool instrument_answers(struct sim_bus *bus, struct sim_instrument *instr
     return false;
 }
 
+static bool channel_knows(const struct sim_point *p, struct line l)
+{
+    const struct es_line_channel *c = p->channel->address;
+    struct es_raw raw;
+    return is(l, c->ask) || is(l, c->read_back) ||
+           (c->set && es_pattern_match(c->set, l.text, l.length, &raw));
+}
+
+static bool instrument_knows(const struct sim_instrument *instrument, struct line l)
+{
+    const struct es_line_instrument *settings = instrument->about->settings;
+    bool known = is(l, settings->start) || (*settings->identify && is(l, settings->identify)) ||
+                 is(l, settings->error_query);
+    for (size_t i = 0; i < instrument->point_count && !known; i++) {
+        known = channel_knows(&instrument->points[i], l);
+    }
+    return known;
+}
+
+struct sim_instrument *sim_text_owner(const struct sim_bus *bus, const uint8_t *request, size_t count)
+{
+    const struct line l = trimmed(request, count);
+    for (size_t i = 0; i < bus->about->instrument_count; i++) {
+        struct sim_instrument *instrument = &bus->sim->instruments[bus->about->instruments[i]];
+        if (instrument_knows(instrument, l)) {
+            return instrument;
+        }
+    }
+    return NULL;
+}
+
+/* The error queue of IEEE 488.2 and SCPI. */
+static void queue_error(struct sim_instrument *instrument, const char *error)
+{
+    snprintf(instrument->error, sizeof instrument->error, "%s", error);
+}
+
+static void nobody_s(struct sim_bus *bus, struct line l)
+{
+    if (l.length > 0 && bus->about->instrument_count > 0) {
+        queue_error(&bus->sim->instruments[bus->about->instruments[0]], "-113,\"Undefined header\"");
+        es_log(&bus->sim->log, ES_LOG_WARNING, "bus \"%s\": not a command of its instruments: %.*s",
+               bus->about->name, (int)(l.length < 80 ? l.length : 80), l.text);
+    }
+}
+
 size_t sim_text_answer(struct sim_bus *bus, const uint8_t *request, size_t count,
                        uint8_t answer[static SIM_ANSWER_MAX])
 {
     const struct line l = trimmed(request, count);
     char text[SIM_ANSWER_MAX / 2];
-    for (size_t i = 0; i < bus->about->instrument_count; i++) {
-        struct sim_instrument *instrument = &bus->sim->instruments[bus->about->instruments[i]];
-        if (!instrument_answers(bus, instrument, l, text, sizeof text)) {
-            continue;
-        }
-        if (!text[0]) {
-            return 0;
-        }
-        const struct es_line_instrument *settings = instrument->about->settings;
-        const int n = snprintf((char *)answer, SIM_ANSWER_MAX, "%s%s", text, settings->answer_end);
-        return n > 0 && n < SIM_ANSWER_MAX ? (size_t)n : 0;
+    struct sim_instrument *instrument = sim_text_owner(bus, request, count);
+    if (!instrument) {
+        nobody_s(bus, l);
+        return 0;
     }
-    if (l.length > 0 && bus->about->instrument_count > 0) { /* the error queue of IEEE 488.2 and SCPI */
-        struct sim_instrument *first = &bus->sim->instruments[bus->about->instruments[0]];
-        snprintf(first->error, sizeof first->error, "-113,\"Undefined header\"");
-        es_log(&bus->sim->log, ES_LOG_WARNING, "bus \"%s\": not a command of its instruments: %.*s",
-               bus->about->name, (int)(l.length < 80 ? l.length : 80), l.text);
+    const struct es_line_instrument *settings = instrument->about->settings;
+    if (sim_troubled(bus, instrument, SIM_REFUSE, es_clock_now()) && !is(l, settings->error_query)) {
+        queue_error(instrument, "-200,\"Execution error\"");
+        return 0;
     }
-    return 0;
+    if (!instrument_answers(bus, instrument, l, text, sizeof text) || !text[0]) {
+        return 0;
+    }
+    const int n = snprintf((char *)answer, SIM_ANSWER_MAX, "%s%s", text, settings->answer_end);
+    return n > 0 && n < SIM_ANSWER_MAX ? (size_t)n : 0;
 }

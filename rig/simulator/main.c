@@ -1,189 +1,12 @@
-#include <errno.h>
 #include <fcntl.h>
-#include <getopt.h>
 #include <signal.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 #include "rig/base/file.h"
 #include "rig/base/text.h"
-#include "rig/simulator/simulator.h"
-
-#define FAULTS_MAX   16
-#define COMMANDS_MAX 16
-
-static const char usage[] =
-    "Usage: endstop-sim --bench FILE [options]\n"
-    "\n"
-    "Plays the bench that FILE describes, so that endstopd can work without one: every instrument answers "
-    "on\n"
-    "its own wire (Modbus TCP, Modbus RTU, text lines), from a computed station with a computed unit on it.\n"
-    "Serial devices of the file become links to pseudo-terminals, which are removed at the end. The file "
-    "must\n"
-    "say that it describes a virtual bench.\n"
-    "\n"
-    "  --bench FILE            bench file\n"
-    "  --station NAME          serve this station only\n"
-    "  --unit TYPE             linear-single-acting (default) or part-turn-double-acting\n"
-    "  --seed N                which unit and which instruments, 0 or more; the same N gives the same "
-    "(default 1)\n"
-    "  --fault NAME=SEVERITY   a fault from the start on every station, 0 (none) to 1 (gross); may be "
-    "repeated\n"
-    "  --speed X               so many virtual seconds a second, 0.01 to 1000 (default 1)\n"
-    "  --command COMMAND       done at the start; may be repeated (\"after 5 set emergency stop 0\")\n"
-    "  --control PATH          local socket that takes commands\n"
-    "  --ready-file PATH       written when every bus is served, removed at the end\n"
-    "  --faults                list the faults and what they do\n"
-    "  --help                  this text\n"
-    "  --version\n"
-    "\n";
-
-struct options {
-    const char *bench, *control, *ready_file;
-    struct sim_setup setup;
-    struct es_virtual_fault_setting faults[FAULTS_MAX];
-    const char *commands[COMMANDS_MAX];
-    size_t command_count;
-    bool only_told; /* --help and the like: done */
-};
-
-static void list_faults(void)
-{
-    for (int i = 0; i < (int)es_virtual_fault_count(); i++) {
-        const struct es_virtual_fault *f = es_virtual_fault_get(i);
-        printf("%-32s %-9s %s%s\n", f->name, es_virtual_place_name(f->place), f->meaning,
-               es_virtual_fault_needs_text(i));
-    }
-}
-
-static bool number(const char *text, double low, double high, double *out)
-{
-    char *end;
-    errno = 0;
-    const double value = strtod(text, &end);
-    if (end == text || *end || errno || !(value >= low && value <= high)) {
-        return false;
-    }
-    *out = value;
-    return true;
-}
-
-static enum es_status add_fault(struct options *o, const char *text, struct es_error *err)
-{
-    char name[80];
-    double severity;
-    const char *equals = strrchr(text, '=');
-    if (!equals || (size_t)(equals - text) >= sizeof name || !number(equals + 1, 0, 1, &severity)) {
-        return es_fail(err, ES_USAGE, "--fault \"%s\": NAME=SEVERITY is wanted, the severity from 0 to 1",
-                       text);
-    }
-    memcpy(name, text, (size_t)(equals - text));
-    name[equals - text] = '\0';
-    const int fault = es_virtual_fault_find(name);
-    if (fault < 0) {
-        return es_fail(err, ES_USAGE, "there is no fault \"%s\"; --faults lists them", name);
-    }
-    if (o->setup.fault_count == FAULTS_MAX) {
-        return es_fail(err, ES_USAGE, "at most %d faults at the start", FAULTS_MAX);
-    }
-    o->faults[o->setup.fault_count++] = (struct es_virtual_fault_setting){fault, severity, 0};
-    return ES_OK;
-}
-
-static enum es_status take_seed(struct options *o, const char *text, struct es_error *err)
-{
-    char *end;
-    errno = 0;
-    const unsigned long long seed = strtoull(text, &end, 10);
-    if (end == text || *end || errno || *text == '-') {
-        return es_fail(err, ES_USAGE, "--seed \"%s\": a whole number from 0 is wanted", text);
-    }
-    o->setup.seed = seed;
-    return ES_OK;
-}
-
-static enum es_status take_option(struct options *o, int which, const char *text, struct es_error *err)
-{
-    switch (which) {
-    case 'b':
-        o->bench = text;
-        return ES_OK;
-    case 's':
-        o->setup.station = text;
-        return ES_OK;
-    case 'u':
-        return es_virtual_type_find(text, &o->setup.type)
-                   ? ES_OK
-                   : es_fail(err, ES_USAGE, "--unit \"%s\": linear-single-acting or part-turn-double-acting",
-                             text);
-    case 'n':
-        return take_seed(o, text, err);
-    case 'f':
-        return add_fault(o, text, err);
-    case 'x':
-        return number(text, 0.01, 1000, &o->setup.speed)
-                   ? ES_OK
-                   : es_fail(err, ES_USAGE, "--speed \"%s\": a number from 0.01 to 1000 is wanted", text);
-    case 'c':
-        if (o->command_count == COMMANDS_MAX) {
-            return es_fail(err, ES_USAGE, "at most %d commands at the start", COMMANDS_MAX);
-        }
-        o->commands[o->command_count++] = text;
-        return ES_OK;
-    case 'C':
-        o->control = text;
-        return ES_OK;
-    case 'r':
-        o->ready_file = text;
-        return ES_OK;
-    default:
-        return es_fail(err, ES_USAGE, "wrong use; --help tells how");
-    }
-}
-
-static enum es_status parse(int argc, char **argv, struct options *o, struct es_error *err)
-{
-    static const struct option longs[] = {{"bench", required_argument, NULL, 'b'},
-                                          {"station", required_argument, NULL, 's'},
-                                          {"unit", required_argument, NULL, 'u'},
-                                          {"seed", required_argument, NULL, 'n'},
-                                          {"fault", required_argument, NULL, 'f'},
-                                          {"speed", required_argument, NULL, 'x'},
-                                          {"command", required_argument, NULL, 'c'},
-                                          {"control", required_argument, NULL, 'C'},
-                                          {"ready-file", required_argument, NULL, 'r'},
-                                          {"faults", no_argument, NULL, 'F'},
-                                          {"help", no_argument, NULL, 'h'},
-                                          {"version", no_argument, NULL, 'v'},
-                                          {NULL, 0, NULL, 0}};
-    int which;
-    while ((which = getopt_long(argc, argv, "h", longs, NULL)) != -1) {
-        if (which == 'h' || which == 'v' || which == 'F') {
-            if (which == 'h') {
-                printf("%s%s", usage, sim_command_help);
-            } else if (which == 'v') {
-                printf("endstop-sim %s\n", ES_VERSION);
-            } else {
-                list_faults();
-            }
-            o->only_told = true;
-            return ES_OK;
-        }
-        const enum es_status s = take_option(o, which, optarg, err);
-        if (s != ES_OK) {
-            return s;
-        }
-    }
-    if (optind < argc) {
-        return es_fail(err, ES_USAGE, "\"%s\" is one word too many; --help tells how", argv[optind]);
-    }
-    if (!o->bench) {
-        return es_fail(err, ES_USAGE, "no bench file: --bench FILE; --help tells more");
-    }
-    return ES_OK;
-}
+#include "rig/simulator/options.h"
 
 static void describe(const struct simulator *sim, struct es_text *out)
 {
@@ -199,7 +22,7 @@ static void describe(const struct simulator *sim, struct es_text *out)
     }
 }
 
-static enum es_status first_commands(struct sim_control *control, const struct options *o,
+static enum es_status first_commands(struct sim_control *control, const struct sim_options *o,
                                      struct es_error *err)
 {
     enum es_status s = ES_OK;
@@ -217,7 +40,7 @@ static enum es_status first_commands(struct sim_control *control, const struct o
     return s;
 }
 
-static enum es_status serve(struct simulator *sim, struct sim_control *control, const struct options *o,
+static enum es_status serve(struct simulator *sim, struct sim_control *control, const struct sim_options *o,
                             struct es_error *err)
 {
     struct es_text about = {0};
@@ -245,7 +68,7 @@ static enum es_status serve(struct simulator *sim, struct sim_control *control, 
     return s;
 }
 
-static enum es_status simulate(const struct options *o, struct es_error *err)
+static enum es_status simulate(const struct sim_options *o, struct es_error *err)
 {
     struct es_findings findings = {0};
     struct es_bench *bench = NULL;
@@ -270,6 +93,23 @@ free_bench:
     es_bench_free(bench);
 free_findings:
     es_findings_free(&findings);
+    return s;
+}
+
+static enum es_status tell(const struct sim_options *o, struct es_error *err)
+{
+    struct es_text command = {0}, answer = {0};
+    for (size_t i = 0; i < o->word_count; i++) {
+        es_text_printf(&command, "%s%s", i ? " " : "", o->words[i]);
+    }
+    enum es_status s = command.bytes && !command.out_of_memory
+                           ? sim_tell(o->tell, command.bytes, &answer, err)
+                           : es_fail(err, ES_NO_MEMORY, "no memory for the command");
+    if (answer.bytes) {
+        fputs(answer.bytes, stdout);
+    }
+    es_text_free(&command);
+    es_text_free(&answer);
     return s;
 }
 
@@ -300,14 +140,16 @@ static bool standard_descriptors(void)
 int main(int argc, char **argv)
 {
     struct es_error err;
-    struct options o = {.setup = {.seed = 1, .speed = 1}};
+    struct sim_options o = {.setup = {.seed = 1, .speed = 1}};
     if (!standard_descriptors()) {
         return es_exit_status(ES_IO);
     }
     es_error_clear(&err);
     o.setup.faults = o.faults;
-    enum es_status s = parse(argc, argv, &o, &err);
-    if (s == ES_OK && !o.only_told) {
+    enum es_status s = sim_options_parse(argc, argv, &o, &err);
+    if (s == ES_OK && o.tell) {
+        s = tell(&o, &err);
+    } else if (s == ES_OK && !o.only_told) {
         prepare_signals();
         s = simulate(&o, &err);
     }

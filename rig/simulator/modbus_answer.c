@@ -181,7 +181,7 @@ static bool in_unreadable(const struct sim_instrument *instrument, const struct 
     return false;
 }
 
-static struct sim_instrument *addressed(struct sim_bus *bus, int unit)
+static struct sim_instrument *addressed(const struct sim_bus *bus, int unit)
 {
     for (size_t i = 0; i < bus->about->instrument_count; i++) {
         struct sim_instrument *instrument = &bus->sim->instruments[bus->about->instruments[i]];
@@ -191,6 +191,12 @@ static struct sim_instrument *addressed(struct sim_bus *bus, int unit)
         }
     }
     return NULL;
+}
+
+struct sim_instrument *sim_modbus_owner(const struct sim_bus *bus, const uint8_t *request, size_t count)
+{
+    const size_t at = bus->wire == SIM_MODBUS_TCP ? 6 : 0;
+    return at < count ? addressed(bus, request[at]) : NULL;
 }
 
 /* What libmodbus wrote as its answer. */
@@ -247,7 +253,7 @@ size_t sim_modbus_answer(struct sim_bus *bus, const uint8_t *request, size_t cou
     if (modbus_set_slave(bus->library, unit) < 0) {
         return 0;
     }
-    if (es_clock_now() < bus->trouble.refuse_until) {
+    if (sim_troubled(bus, instrument, SIM_REFUSE, es_clock_now())) {
         return refuse(bus, request, MODBUS_EXCEPTION_SLAVE_OR_SERVER_FAILURE, answer);
     }
     if (r.table >= 0 && (!covered(&instrument->tables[r.table], &r) || in_unreadable(instrument, &r))) {

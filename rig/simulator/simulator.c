@@ -5,16 +5,39 @@
 
 #include "rig/bench/virtual_station.h"
 
-static enum es_status build_station(struct sim_station *station, const struct es_bench_station *about,
-                                    const struct sim_setup *setup, size_t index, struct es_error *err)
+static void configure(const struct es_bench_station *about, const struct sim_unit *unit, uint64_t seed,
+                      struct es_virtual_config *config)
 {
+    es_virtual_config_init(config, unit->type);
+    es_virtual_config_from_station(about, config);
+    config->feedback = !unit->without_feedback;
+    config->shutdown_module = unit->shutdown_module;
+    config->seed = seed;
+}
+
+static struct sim_unit unit_for(const struct sim_setup *setup, const char *station)
+{
+    struct sim_unit unit = setup->unit;
+    for (size_t i = 0; i < setup->other_count; i++) {
+        if (strlen(station) == setup->others[i].length &&
+            memcmp(station, setup->others[i].station, setup->others[i].length) == 0) {
+            unit.type = setup->others[i].type;
+        }
+    }
+    return unit;
+}
+
+static enum es_status build_station(struct simulator *sim, struct sim_station *station,
+                                    const struct es_bench_station *about, const struct sim_setup *setup,
+                                    size_t index, struct es_error *err)
+{
+    const struct sim_unit unit = unit_for(setup, about->name);
     station->about = about;
-    es_virtual_config_init(&station->config, setup->type);
-    es_virtual_config_from_station(about, &station->config);
-    station->config.seed = setup->seed + index;
+    configure(about, &unit, setup->seed + index, &station->config);
     station->config.faults = setup->faults;
     station->config.fault_count = setup->fault_count;
-    return es_virtual_new(&station->config, &station->model, err);
+    const enum es_status s = es_virtual_new(&station->config, &station->model, err);
+    return s == ES_OK ? es_virtual_supply_join(sim->supply, station->model, err) : s;
 }
 
 static bool wanted(const struct sim_setup *setup, const struct es_bench_station *about)
@@ -22,10 +45,31 @@ static bool wanted(const struct sim_setup *setup, const struct es_bench_station 
     return !setup->station || strcmp(setup->station, about->name) == 0;
 }
 
+static bool all_known(const struct sim_setup *setup, const struct es_bench *bench, struct es_error *err)
+{
+    for (size_t i = 0; i < setup->other_count; i++) {
+        bool known = false;
+        for (size_t k = 0; k < bench->station_count; k++) {
+            const char *name = bench->stations[k].name;
+            known |= strlen(name) == setup->others[i].length &&
+                     memcmp(name, setup->others[i].station, setup->others[i].length) == 0;
+        }
+        if (!known) {
+            (void)es_fail(err, ES_NOT_FOUND, "--unit: the bench file has no station \"%.*s\"",
+                          (int)setup->others[i].length, setup->others[i].station);
+            return false;
+        }
+    }
+    return true;
+}
+
 static enum es_status build_stations(struct simulator *sim, const struct sim_setup *setup,
                                      struct es_error *err)
 {
     const struct es_bench *bench = sim->bench;
+    if (!all_known(setup, bench, err)) {
+        return ES_NOT_FOUND;
+    }
     sim->stations = calloc(bench->station_count, sizeof *sim->stations);
     if (!sim->stations) {
         return es_fail(err, ES_NO_MEMORY, "no memory for the stations");
@@ -35,11 +79,11 @@ static enum es_status build_stations(struct simulator *sim, const struct sim_set
             continue;
         }
         const enum es_status s =
-            build_station(&sim->stations[sim->station_count], &bench->stations[i], setup, i, err);
+            build_station(sim, &sim->stations[sim->station_count], &bench->stations[i], setup, i, err);
+        sim->station_count++;
         if (s != ES_OK) {
             return es_error_context(err, s, "station \"%s\"", bench->stations[i].name);
         }
-        sim->station_count++;
     }
     if (sim->station_count == 0) {
         return es_fail(err, ES_NOT_FOUND, "the bench file has no station \"%s\"; its first one is \"%s\"",
@@ -130,8 +174,14 @@ enum es_status sim_new(const struct es_bench *bench, const struct sim_setup *set
     }
     sim->bench = bench;
     sim->speed = setup->speed;
+    sim->seed = setup->seed;
     sim->log = es_log_to_stderr(ES_LOG_NOTICE);
-    enum es_status s = build_stations(sim, setup, err);
+    struct es_virtual_supply_config mains;
+    es_virtual_supply_config_init(&mains);
+    enum es_status s = es_virtual_supply_new(&mains, &sim->supply, err);
+    if (s == ES_OK) {
+        s = build_stations(sim, setup, err);
+    }
     if (s == ES_OK) {
         s = build_instruments(sim, err);
     }
@@ -167,6 +217,7 @@ void sim_free(struct simulator *sim)
         es_virtual_free(sim->stations[i].model);
     }
     free(sim->stations);
+    es_virtual_supply_free(sim->supply);
     free(sim);
 }
 
@@ -193,16 +244,37 @@ static void point_at(struct simulator *sim, const struct es_virtual *old, struct
     }
 }
 
-enum es_status sim_mount(struct simulator *sim, struct sim_station *station, enum es_virtual_type type,
+/* What is wrong with the bench stays when another unit is put on it. */
+static enum es_status keep_bench_faults(const struct es_virtual *from, struct es_virtual *to,
+                                        enum es_virtual_type type, struct es_error *err)
+{
+    enum es_status s = ES_OK;
+    for (int i = 0; i < (int)es_virtual_fault_count() && s == ES_OK; i++) {
+        const struct es_virtual_fault_setting setting = {i, es_virtual_fault_severity(from, i), 0};
+        if (es_virtual_fault_get(i)->place == ES_VIRTUAL_BENCH && setting.severity > 0 &&
+            es_virtual_fault_possible(i, type)) {
+            s = es_virtual_fault_set(to, &setting, err);
+        }
+    }
+    return s;
+}
+
+enum es_status sim_mount(struct simulator *sim, struct sim_station *station, const struct sim_unit *unit,
                          uint64_t seed, struct es_error *err)
 {
     struct es_virtual *model = NULL;
-    struct es_virtual_config config = station->config;
-    es_virtual_config_init(&config, type);
-    es_virtual_config_from_station(station->about, &config);
-    config.seed = seed;
-    const enum es_status s = es_virtual_new(&config, &model, err);
+    struct es_virtual_config config;
+    configure(station->about, unit, seed, &config);
+    enum es_status s = es_virtual_new(&config, &model, err);
+    if (s == ES_OK) {
+        s = keep_bench_faults(station->model, model, unit->type, err);
+    }
+    if (s == ES_OK) {
+        es_virtual_supply_leave(station->model);
+        s = es_virtual_supply_join(sim->supply, model, err);
+    }
     if (s != ES_OK) {
+        es_virtual_free(model);
         return s;
     }
     point_at(sim, station->model, model);
@@ -219,17 +291,6 @@ struct sim_station *sim_station_find(struct simulator *sim, const char *name, si
         const char *known = sim->stations[i].about->name;
         if (strlen(known) == length && memcmp(known, name, length) == 0) {
             return &sim->stations[i];
-        }
-    }
-    return NULL;
-}
-
-struct sim_bus *sim_bus_find(struct simulator *sim, const char *name, size_t length)
-{
-    for (size_t i = 0; i < sim->bus_count; i++) {
-        const char *known = sim->buses[i].about->name;
-        if (strlen(known) == length && memcmp(known, name, length) == 0) {
-            return &sim->buses[i];
         }
     }
     return NULL;

@@ -12,6 +12,7 @@
 
 #include "drivers/line/line.h"
 #include "drivers/modbus/modbus.h"
+#include "drivers/virtual/common_supply.h"
 #include "drivers/virtual/virtual_bench.h"
 #include "rig/base/log.h"
 #include "rig/bench/bench.h"
@@ -35,6 +36,18 @@ struct sim_table {
     int first, count; /* addresses */
 };
 
+/* What can be wrong with a bus or with an instrument: no answer, a late one, one with a wrong byte, half of
+ * one, a refusal (Modbus: an exception; text lines: an error in the queue and no answer). */
+enum sim_trouble_kind { SIM_SILENT, SIM_LATE, SIM_CORRUPT, SIM_CUT, SIM_REFUSE, SIM_TROUBLES };
+
+struct sim_trouble {
+    struct {
+        es_time until; /* real time */
+        double share;  /* of the requests that it hits */
+    } of[SIM_TROUBLES];
+    es_time late_by;
+};
+
 struct sim_instrument {
     const struct es_bench_instrument *about;
     struct sim_point *points;
@@ -42,12 +55,7 @@ struct sim_instrument {
     struct sim_table tables[4]; /* by enum es_modbus_table */
     modbus_mapping_t *mapping;  /* NULL: not a Modbus instrument */
     char error[120];            /* text-line: the first error since it was last asked for; "" none */
-};
-
-/* What is wrong with a bus at the moment; each until its time (real time). */
-struct sim_trouble {
-    es_time silent_until, late_until, corrupt_until, refuse_until, away_until;
-    es_time late_by;
+    struct sim_trouble trouble;
 };
 
 struct sim_bytes {
@@ -85,6 +93,7 @@ struct sim_bus {
     modbus_t *library; /* libmodbus's server side, which writes its answers into pair[0] */
     int pair[2];
     struct sim_trouble trouble;
+    es_time away_until; /* hung up until then; 0: not */
     uint64_t requests, answers;
 };
 
@@ -97,6 +106,8 @@ struct sim_station {
 
 struct simulator {
     const struct es_bench *bench;
+    struct es_virtual_supply *supply; /* of all stations */
+    uint64_t seed;
     double speed;
     es_time start; /* real time at which virtual time was 0 */
     struct sim_station *stations;
@@ -109,10 +120,23 @@ struct simulator {
 };
 
 /* ---- simulator.c ---- */
-struct sim_setup {
-    const char *station; /* NULL: all */
+struct sim_unit {
     enum es_virtual_type type;
-    uint64_t seed;
+    bool without_feedback, shutdown_module;
+};
+
+#define SIM_UNITS_MAX 16
+
+struct sim_setup {
+    const char *station;  /* NULL: all */
+    struct sim_unit unit; /* on every station ... */
+    struct {
+        const char *station;
+        size_t length;
+        enum es_virtual_type type;
+    } others[SIM_UNITS_MAX]; /* ... but these */
+    size_t other_count;
+    uint64_t seed; /* of the first station; each next one has the next seed */
     double speed;
     const struct es_virtual_fault_setting *faults;
     size_t fault_count;
@@ -123,11 +147,10 @@ enum es_status sim_new(const struct es_bench *bench, const struct sim_setup *set
 void sim_free(struct simulator *sim); /* closes everything, removes the links */
 
 void sim_advance(struct simulator *sim, es_time real_now);
-/* Puts a new unit on a station: the air starts from nothing. */
-enum es_status sim_mount(struct simulator *sim, struct sim_station *station, enum es_virtual_type type,
+/* Puts a new unit on a station: the air starts from nothing; the bench's own faults stay. */
+enum es_status sim_mount(struct simulator *sim, struct sim_station *station, const struct sim_unit *unit,
                          uint64_t seed, struct es_error *err) ES_MUST_CHECK;
 struct sim_station *sim_station_find(struct simulator *sim, const char *name, size_t length);
-struct sim_bus *sim_bus_find(struct simulator *sim, const char *name, size_t length);
 
 /* ---- point.c: between a channel's raw number and the model ---- */
 double sim_point_read(const struct sim_point *p); /* raw */
@@ -139,7 +162,11 @@ enum es_status sim_modbus_map(struct sim_instrument *instrument, struct es_error
 size_t sim_modbus_answer(struct sim_bus *bus, const uint8_t *request, size_t count,
                          uint8_t answer[static SIM_ANSWER_MAX]);
 
+/* Whose request it is; NULL: nobody's. */
+struct sim_instrument *sim_modbus_owner(const struct sim_bus *bus, const uint8_t *request, size_t count);
+
 /* ---- line_answer.c ---- */
+struct sim_instrument *sim_text_owner(const struct sim_bus *bus, const uint8_t *request, size_t count);
 size_t sim_text_answer(struct sim_bus *bus, const uint8_t *request, size_t count,
                        uint8_t answer[static SIM_ANSWER_MAX]);
 
@@ -162,16 +189,31 @@ void sim_line_readable(struct sim_bus *bus, struct sim_line *line, es_time now);
 /* Does what is due; returns the time of the next thing to do, INT64_MAX for none. */
 es_time sim_bus_work(struct sim_bus *bus, es_time now);
 
+/* ---- trouble.c ---- */
+struct words;
+struct es_text;
+/* The trouble of that kind that hits the bus's present request, from or to that instrument; NULL: none. */
+const struct sim_trouble *sim_troubled(const struct sim_bus *bus, const struct sim_instrument *instrument,
+                                       enum sim_trouble_kind kind, es_time now);
+/* verb: silence, delay, corrupt, cut, refuse, disconnect, heal. */
+enum es_status sim_trouble_command(struct simulator *sim, const char *verb, struct words *w,
+                                   struct es_error *err) ES_MUST_CHECK;
+void sim_show_buses(const struct simulator *sim, struct es_text *out);
+
 /* ---- frame.c: how many of the bytes are the first whole request; 0: not whole yet; -1: not one ---- */
 int sim_frame(const struct sim_bus *bus, const uint8_t *bytes, size_t count);
 /* Seconds on the wire. */
 double sim_wire_time(const struct sim_bus *bus, size_t count);
 
 /* ---- command.c: one line of plain English; `answer` gets what is to be said ---- */
-struct es_text;
 enum es_status sim_command(struct simulator *sim, const char *line, struct es_text *answer,
                            struct es_error *err) ES_MUST_CHECK;
 extern const char sim_command_help[];
+
+/* ---- tell.c: one command to the simulator that listens at `path`; what it shows goes to `answer`, and its
+ * "error: ..." becomes ES_REFUSED with that text ---- */
+enum es_status sim_tell(const char *path, const char *command, struct es_text *answer,
+                        struct es_error *err) ES_MUST_CHECK;
 
 /* ---- loop.c ---- */
 struct sim_control;

@@ -182,7 +182,7 @@ void sim_bus_close(struct sim_bus *bus)
 enum es_status sim_bus_hang_up(struct sim_bus *bus, struct es_error *err)
 {
     close_wire(bus);
-    if (es_clock_now() < bus->trouble.away_until) {
+    if (es_clock_now() < bus->away_until) {
         return ES_OK; /* opened again later, by sim_bus_work */
     }
     return open_wire(bus, err);

@@ -50,29 +50,32 @@ static size_t leading(const struct es_step *s, const enum es_role *roles, size_t
     return n;
 }
 
-static enum es_status begin_recording(struct es_execution *x, const struct es_step *s, struct es_error *err)
+/* *begun: false when this bench has none of its channels: then nothing is recorded, its steps are done all
+ * the same, and the lines that need it are not tested. */
+static enum es_status begin_recording(struct es_execution *x, const struct es_step *s, bool *begun,
+                                      struct es_error *err)
 {
     enum es_role roles[ES_ROLE_COUNT];
     double rate;
     size_t wanted;
     struct es_running r = {.step = s};
 
+    *begun = false;
     if (x->running_count == ES_MOST_RUNNING)
         return es_fail(err, ES_INTERNAL, "more than %d recordings at once", ES_MOST_RUNNING);
     enum es_status status = es_recording_rate(s, x->options->view, x->type, &rate, NULL, err);
     if (status != ES_OK)
         return status;
     const size_t count = present_roles(x, s, roles, &wanted);
-    if (wanted == 0) {
-        es_skip_rest(x, "the recording \"%s\" has no channel on this bench", s->recording);
+    if (wanted == 0)
         return ES_OK;
-    }
     status = es_held_begin(x, &r, err);
     if (status == ES_OK)
         status = x->port->record_start(x->port->self, s->recording, roles, count, rate, &r.handle, err);
     if (status != ES_OK)
         return es_error_context(err, status, "recording \"%s\"", s->recording);
     x->running[x->running_count++] = r;
+    *begun = true;
     es_announce_roles(x, ES_EVENT_RECORDING_BEGIN, s->recording, NULL, roles, leading(s, roles, count));
     return ES_OK;
 }
@@ -180,7 +183,7 @@ static enum es_status until_settled(struct es_execution *x, const struct es_step
         if (now >= deadline || at_rest(p->record_look(p->self, handle), s->role, width, dwell))
             return ES_OK;
         const es_time next = now + es_from_seconds(2 * ES_POLL_PERIOD);
-        status = p->sleep_until(p->self, next < deadline ? next : deadline, err);
+        status = es_sleep_until(x, next < deadline ? next : deadline, err);
     }
     return status;
 }
@@ -188,10 +191,13 @@ static enum es_status until_settled(struct es_execution *x, const struct es_step
 enum es_status es_execute_record(struct es_execution *x, const struct es_step *s, struct es_error *err)
 {
     double time;
+    bool begun;
 
-    enum es_status status = begin_recording(x, s, err);
-    if (status != ES_OK || x->skipping)
+    enum es_status status = begin_recording(x, s, &begun, err);
+    if (status != ES_OK)
         return status;
+    if (!begun)
+        return es_execute_steps(x, s->steps, s->step_count, err);
     if (s->until_settled) {
         status = until_settled(x, s, err);
     } else if (s->step_count > 0) {

@@ -65,11 +65,36 @@ enum es_status es_otherwise(struct es_execution *x, const struct es_step *s, con
     }
 }
 
+static enum es_status too_late(const struct es_execution *x, struct es_error *err)
+{
+    return es_fail(
+        err, ES_TIMEOUT,
+        "the bench is slower than the plan's proof allows: %.1f s have passed, the longest is %.1f s",
+        es_elapsed(x), x->longest);
+}
+
+/* However the time was lost, nothing is written after the longest duration that was proved. */
+static enum es_status in_time(const struct es_execution *x, struct es_error *err)
+{
+    return es_elapsed(x) <= x->longest + 1e-6 ? ES_OK : too_late(x, err);
+}
+
+enum es_status es_sleep_until(struct es_execution *x, es_time until, struct es_error *err)
+{
+    const es_time end = x->began + es_from_seconds(x->longest + 1e-6);
+
+    const enum es_status s = x->port->sleep_until(x->port->self, until < end ? until : end, err);
+    return s == ES_OK && until > end ? too_late(x, err) : s;
+}
+
 enum es_status es_write(struct es_execution *x, enum es_role role, double value, struct es_error *err)
 {
     es_time acted;
 
-    const enum es_status s = x->port->write(x->port->self, role, value, &acted, err);
+    enum es_status s = in_time(x, err);
+    if (s != ES_OK)
+        return s;
+    s = x->port->write(x->port->self, role, value, &acted, err);
     if (s != ES_OK)
         return es_error_context(err, s, "%s", es_role_info(role)->name);
     x->written[role].known = true;
@@ -80,7 +105,7 @@ enum es_status es_write(struct es_execution *x, enum es_role role, double value,
 enum es_status es_sleep(struct es_execution *x, double seconds, struct es_error *err)
 {
     const es_time until = x->port->now(x->port->self) + es_from_seconds(seconds);
-    return x->port->sleep_until(x->port->self, until, err);
+    return es_sleep_until(x, until, err);
 }
 
 /* Where an output stands: what this procedure wrote, what the bench says, or its safe state. */
@@ -120,7 +145,7 @@ enum es_status es_ramp(struct es_execution *x, enum es_role role, double to, dou
     const es_time end = begin + es_from_seconds(fabs(to - from) / speed);
     es_time next = begin + period;
     while (next < end) {
-        s = x->port->sleep_until(x->port->self, next, err);
+        s = es_sleep_until(x, next, err);
         if (s != ES_OK)
             return s;
         /* From the time that it is, not that it should be: a late write must not be followed by a hasty one.
@@ -137,7 +162,7 @@ enum es_status es_ramp(struct es_execution *x, enum es_role role, double to, dou
             next += period;
     }
     if (end > begin) {
-        s = x->port->sleep_until(x->port->self, end, err);
+        s = es_sleep_until(x, end, err);
         if (s != ES_OK)
             return s;
     }

@@ -113,7 +113,7 @@ static enum es_status watch(struct es_execution *x, const struct condition *c, d
         if (*held || now >= deadline)
             return ES_OK;
         const es_time next = now + es_from_seconds(ES_POLL_PERIOD);
-        s = p->sleep_until(p->self, next < deadline ? next : deadline, err);
+        s = es_sleep_until(x, next < deadline ? next : deadline, err);
         if (s != ES_OK)
             return s;
     }

@@ -69,6 +69,8 @@ double es_elapsed(const struct es_execution *x);
 bool es_fitted(const void *execution, enum es_role role);
 enum es_status es_write(struct es_execution *x, enum es_role role, double value,
                         struct es_error *err) ES_MUST_CHECK;
+/* Not beyond the longest duration that was proved: then ES_TIMEOUT at its end. */
+enum es_status es_sleep_until(struct es_execution *x, es_time until, struct es_error *err) ES_MUST_CHECK;
 enum es_status es_sleep(struct es_execution *x, double seconds, struct es_error *err) ES_MUST_CHECK;
 /* Takes an output from where it stands to `to`; the last write is `to` itself. */
 enum es_status es_ramp(struct es_execution *x, enum es_role role, double to, double speed,

@@ -8,7 +8,7 @@
 #include "procedures/engine/port.h"
 #include "procedures/judgement/type_sheet.h"
 
-#define FAKE_WRITES_MAX   4096
+#define FAKE_WRITES_MAX   65536
 #define FAKE_ANSWERS_MAX  16
 #define FAKE_RECORDS_MAX  8
 #define FAKE_SAMPLES_MAX  20000

@@ -120,7 +120,7 @@ class Served(unittest.TestCase):
 class Tcp(Served):
     options = ("--speed", "10")
 
-    def wait_for(self, condition, text, seconds=5):
+    def wait_for(self, condition, text, seconds=20):
         end = time.monotonic() + seconds
         while not condition():
             self.assertLess(time.monotonic(), end, text)
@@ -222,7 +222,9 @@ class Tcp(Served):
 
     def test_commands_answer_clearly(self):
         for wrong in ("set fault no-such 1", "set fault spool worn 2", "set travel 1 mm", "silence nothing 1", "jump",
-                      "silence panel", "delay panel 1", "mount something 1", "show", "set guard 5", "after x stop"):
+                      "silence panel", "delay panel 1", "mount something 1", "show", "set guard 5", "after x stop",
+                      "silence panel 1 2", "disconnect measuring-panel", "heal nobody", "set mains 5 mA", "set mains -1 bar",
+                      "set mains 5 bar 0", "mount part-turn-double-acting 7 with feedback", "set fault slow-bus"):
             self.assertTrue(self.sim.do(wrong).startswith("error: "), wrong)
         self.assertIn("spool worn", self.sim.do("show faults"))
         self.assertIn("supply pressure", self.sim.do("show values"))
@@ -231,37 +233,106 @@ class Tcp(Served):
         self.assertEqual(self.sim.do("mount part-turn-double-acting 7"), "ok\n")
         self.assertEqual(self.sim.do("station 1 set guard 1"), "ok\n")
 
-    def test_silence_delay_refusal_corruption(self):
-        read = lambda c: c.read_input_registers(0, 2, slave=PANEL)
-        self.assertEqual(self.sim.do("silence panel 0.6"), "ok\n")
+    def ask(self, unit=PANEL, patience=5):
+        """The answer's bytes to one request; b"" when none comes."""
         with socket.create_connection(("127.0.0.1", self.sim.port)) as raw:
-            raw.settimeout(0.3)
-            raw.sendall(b"\x00\x07\x00\x00\x00\x06\x01\x04\x00\x00\x00\x02")
-            with self.assertRaises(TimeoutError):
-                raw.recv(64)
-        time.sleep(0.4)
-        self.assertFalse(read(self.sim.tcp()).isError())
-        self.sim.do("refuse panel 0.3")
-        self.assertEqual(read(self.sim.tcp()).exception_code, 4)
-        time.sleep(0.4)
-        self.sim.do("delay panel 1 by 0.25")
+            raw.settimeout(patience)
+            raw.sendall(b"\x00\x07\x00\x00\x00\x06" + bytes([unit]) + b"\x04\x00\x12\x00\x02" if unit == ROOM
+                        else b"\x00\x07\x00\x00\x00\x06" + bytes([unit]) + b"\x04\x00\x00\x00\x02")
+            try:
+                return raw.recv(64)
+            except TimeoutError:
+                return b""
+
+    def do(self, command):
+        self.assertEqual(self.sim.do(command), "ok\n", command)
+
+    def test_troubles_of_a_bus(self):
+        """Each lasts until it is healed: nothing here depends on how fast the machine is."""
+        self.do("silence panel 600")
+        self.assertEqual(self.ask(patience=0.3), b"")
+        self.assertIn("silence for another", self.sim.do("show buses"))
+        self.do("heal panel")
+        self.assertEqual(len(self.ask()), 13)
+        self.do("refuse panel 600")
+        self.assertEqual(self.ask()[7:9], b"\x84\x04")
+        self.do("heal")
+        self.do("corrupt panel 600")
+        self.assertEqual(self.ask()[7], 0x04 ^ 0x55)
+        self.do("heal")
+        self.do("cut panel 600")
+        self.assertEqual(len(self.ask()), 7)
+        self.do("heal")
+        self.do("delay panel 600 by 0.25")
         begin = time.monotonic()
-        self.assertFalse(read(self.sim.tcp()).isError())
+        self.assertEqual(len(self.ask()), 13)
         self.assertGreater(time.monotonic() - begin, 0.24)
-        self.sim.do("delay panel 0 by 0")
-        self.sim.do("corrupt panel 0.5")
-        with socket.create_connection(("127.0.0.1", self.sim.port)) as raw:
-            raw.settimeout(2)
-            raw.sendall(b"\x00\x07\x00\x00\x00\x06\x01\x04\x00\x00\x00\x02")
-            self.assertEqual(raw.recv(64)[7], 0x04 ^ 0x55)
+        self.do("silence panel 0.05")  # ends by itself
+        self.wait_for(lambda: self.ask(patience=0.5) != b"", "it stays silent")
+
+    def test_trouble_of_one_instrument_leaves_the_others_alone(self):
+        self.do("refuse measuring-panel 600")
+        self.do("silence loop-source 600")
+        self.assertEqual(self.ask()[7:9], b"\x84\x04")
+        self.assertEqual(len(self.ask(ROOM)), 13)
+        with serial.Serial(os.path.join(self.sim.folder, "loop-source"), 115200, timeout=0.3) as loop:
+            loop.write(b"*IDN?\n")
+            self.assertEqual(loop.readline(), b"")
+            self.do("heal loop-line")
+            loop.write(b"*IDN?\n")
+            loop.timeout = 5
+            self.assertNotEqual(loop.readline(), b"")
+        self.assertEqual(self.ask()[7:9], b"\x84\x04")
+
+    def test_text_lines_refuse_with_an_error_in_the_queue(self):
+        self.do("refuse loop-source 600")
+        with serial.Serial(os.path.join(self.sim.folder, "loop-source"), 115200, timeout=0.3) as loop:
+            loop.write(b"MEAS:CURR?\n")
+            self.assertEqual(loop.readline(), b"")
+
+    def test_trouble_hits_its_share_of_the_requests(self):
+        self.do("refuse panel 600 0.3")
+        client = self.sim.tcp(timeout=5)
+        refused = sum(client.read_input_registers(0, 2, slave=PANEL).isError() for _ in range(400))
+        self.assertTrue(85 <= refused <= 155, refused)  # 120 expected, 9.2 standard deviation
+
+    def test_told_from_a_shell(self):
+        tell = lambda *words: subprocess.run([SIM, "--tell", self.sim.control_path, *words], capture_output=True,
+                                             text=True, check=False, timeout=20)
+        done = tell("set", "fault", "spool-worn", "0.4")
+        self.assertEqual((done.returncode, done.stdout, done.stderr), (0, "", ""))
+        done = tell("show faults")
+        self.assertEqual(done.returncode, 0)
+        self.assertRegex(done.stdout, r"spool worn +unit +0\.4 ")
+        self.assertNotIn("ok\n", done.stdout)
+        done = tell("set fault spool-worn 4")
+        self.assertEqual(done.returncode, 3)
+        self.assertIn("between 0 and 1", done.stderr)
+        done = subprocess.run([SIM, "--tell", self.sim.control_path + "x", "help"], capture_output=True, text=True,
+                              check=False)
+        self.assertEqual(done.returncode, 3)
+        self.assertIn("--control", done.stderr)
+        self.assertEqual(tell().returncode, 2)
+
+    def test_another_unit_finds_the_bench_as_it_was(self):
+        self.do("set fault flow-sensor-drifted 0.5")
+        self.do("set fault spool-worn 0.5")
+        self.do("mount relay-module-double-acting 3")
+        said = self.sim.do("show faults")
+        self.assertRegex(said, r"flow sensor drifted +bench +0\.5 ")
+        self.assertRegex(said, r"spool worn +unit +0 ")
+        self.assertNotIn("sensor track worn", said)
+        self.do("mount part-turn-double-acting 3 without feedback with shut-down")
 
     def test_disconnect(self):
         client = self.sim.tcp()
         self.assertFalse(client.read_input_registers(0, 2, slave=PANEL).isError())
-        self.assertEqual(self.sim.do("disconnect panel 0.5"), "ok\n")
+        self.assertEqual(self.sim.do("disconnect panel 600"), "ok\n")
         with self.assertRaises(OSError):
             socket.create_connection(("127.0.0.1", self.sim.port), timeout=1).close()
-        self.wait_for(self.can_connect, "the bus does not come back", 3)
+        self.assertIn("hung up", self.sim.do("show buses"))
+        self.do("heal panel")
+        self.wait_for(self.can_connect, "the bus does not come back")
         self.assertFalse(self.sim.tcp().read_input_registers(0, 2, slave=PANEL).isError())
 
     def can_connect(self):
@@ -284,14 +355,72 @@ class Tcp(Served):
             self.assertNotEqual(loop.readline(), b"")
 
     def test_later(self):
-        self.assertEqual(self.sim.do("after 0.3 set guard 0"), "ok\n")
         client = self.sim.tcp()
-        self.assertTrue(client.read_discrete_inputs(1, 1, slave=SWITCHES).bits[0])
+        begin = time.monotonic()
+        self.assertEqual(self.sim.do("after 1 set guard 0"), "ok\n")
+        shut = client.read_discrete_inputs(1, 1, slave=SWITCHES).bits[0]
+        if time.monotonic() - begin < 0.9:  # else the machine stood still for so long
+            self.assertTrue(shut)
         self.wait_for(lambda: not client.read_discrete_inputs(1, 1, slave=SWITCHES).bits[0], "never done")
 
     def test_stop_command(self):
         self.sim.do("stop")
         self.assertEqual(self.sim.process.wait(5), 0)
+
+
+class DigitalChannel(Served):
+    bench_name = "virtual-bench-digital.json"
+    options = ("--speed", "50")
+
+    def test_the_unit_answers_on_a_third_line(self):
+        client = self.sim.tcp()
+        write_float(client, SUPPLY_DEMAND, 4.0)
+        client.write_coils(SUPPLY_VALVE, [True, True, False], slave=SWITCHES)
+        with serial.Serial(os.path.join(self.sim.folder, "loop-source-digital"), 115200, timeout=10) as loop:
+            loop.write(b"SOUR:CURR 12.0000\nMEAS:CURR?\n")
+            self.assertTrue(loop.readline())
+        with serial.Serial(os.path.join(self.sim.folder, "unit-channel"), 115200, timeout=10) as unit:
+            def say(line):
+                unit.write(line.encode() + b"\n")
+                return unit.readline().decode().strip()
+            say("WHO?")
+            end = time.monotonic() + 30
+            while abs(float(say("RATIO?").removeprefix("ratio=")) - 50) > 4:
+                self.assertLess(time.monotonic(), end, "the unit does not go to its middle")
+            self.assertEqual(say("ADJUST=ON"), "ADJUST=ON")
+            self.assertEqual(say("ADJUST?"), "ON")
+            low = high = 50.0
+            while low > 32 or high < 68:  # it goes to both ends: 28 % and 72 %
+                ratio = float(say("RATIO?").removeprefix("ratio="))
+                low, high = min(low, ratio), max(high, ratio)
+                self.assertLess(time.monotonic(), end, (low, high))
+
+
+class TwoStations(Served):
+    bench_name = "virtual-bench-two.json"
+    options = ("--speed", "10", "--unit", "2=part-turn-double-acting", "--without", "feedback")
+
+    def bench(self):
+        return example(self.bench_name)
+
+    def test_each_has_its_own_unit_and_both_the_same_air(self):
+        self.assertIn('station "1": linear-single-acting', self.ready_text())
+        self.assertIn('station "2": part-turn-double-acting', self.ready_text())
+        self.assertIn("header 7.5", self.sim.do("show supply"))
+        self.assertEqual(self.sim.do("set mains 6 bar 0.002"), "ok\n")  # a line as narrow as a needle
+        for command in ("set supply demand 5 bar", "set supply valve 1", "set loop demand 20 mA"):
+            self.assertEqual(self.sim.do("station 2 " + command), "ok\n")
+        lowest, end = 10.0, time.monotonic() + 20
+        while lowest > 3.5:
+            self.assertLess(time.monotonic(), end, f"the header falls to {lowest} bar only")
+            lowest = min(lowest, float(self.sim.do("show supply").split("header")[1].split()[0]))
+        self.sim.do("set mains 9 bar 20")
+        while float(self.sim.do("show supply").split("header")[1].split()[0]) < 8.9:
+            self.assertLess(time.monotonic(), end, "the header does not fill")
+
+    def ready_text(self):
+        with open(self.sim.ready, encoding="utf-8") as f:
+            return f.read()
 
 
 class Rtu(Served):
@@ -423,6 +552,7 @@ class Ends(unittest.TestCase):
         for options, text in ((["--fault", "x=1"], "no fault"), (["--fault", "spool worn=2"], "SEVERITY"),
                               (["--unit", "x"], "--unit"), (["--seed", "-1"], "--seed"), (["--speed", "0"], "--speed"),
                               (["--station", "9"], "no station"), (["--command", "jump"], "not a command"),
+                              (["--unit", "7=part-turn-double-acting"], "no station"), (["--with", "feedback"], "--with"),
                               (["--fault", "lever-too-short=1", "--unit", "part-turn-double-acting"], "cannot have")):
             self.refused(example("virtual-bench.json"), None, text, *options)
         done = subprocess.run([SIM], capture_output=True, text=True, check=False)

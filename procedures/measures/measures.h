@@ -7,11 +7,22 @@
 extern const struct es_measure es_measure_sensor_sweep;
 extern const struct es_measure es_measure_relay_leak;
 extern const struct es_measure es_measure_held_pressure;
+extern const struct es_measure es_measure_filling;
 extern const struct es_measure es_measure_relay_direction;
 extern const struct es_measure es_measure_stroke;
 extern const struct es_measure es_measure_step_response;
 extern const struct es_measure es_measure_level;
 extern const struct es_measure es_measure_extreme;
+extern const struct es_measure es_measure_difference;
+extern const struct es_measure es_measure_loss;
+extern const struct es_measure es_measure_supply_influence;
+extern const struct es_measure es_measure_staircase;
+extern const struct es_measure es_measure_dead_band;
+extern const struct es_measure es_measure_capacity;
+extern const struct es_measure es_measure_burden;
+extern const struct es_measure es_measure_self_adjustment;
+extern const struct es_measure es_measure_drift;
+extern const struct es_measure es_measure_lever_geometry;
 
 /* The words of role.c in the order of enum es_role, NULL-terminated, so that a setting of kind
  * ES_FIELD_CHOICE with these choices holds an enum es_role. A test compares the two lists. */

@@ -23,10 +23,8 @@ bool es_span_find(const struct es_facts *facts, const char *low, const char *hig
                                 .measured = l->u > 0 || h->u > 0,
                                 .placed = true};
     } else if (usable(full, dimension)) {
-        *out = (struct es_span){.size = full->value,
-                                .u_high = full->u,
-                                .dof_low = INFINITY,
-                                .dof_high = full->dof};
+        *out = (struct es_span){
+            .size = full->value, .u_high = full->u, .dof_low = INFINITY, .dof_high = full->dof};
     } else {
         snprintf(reason, 160, "the span is not known: no value for \"%.40s\"",
                  usable(l, dimension) ? high : low);

@@ -174,7 +174,7 @@ static void crossing_time(const struct es_step_input *in, const struct shape *sh
                           enum es_step_figure figure)
 {
     struct es_estimate *e = &out->figures[figure];
-    double f = levels[figure], level = out->before.mean + f * out->size;
+    double f = figure == ES_STEP_SHARE ? in->share : levels[figure], level = out->before.mean + f * out->size;
     double rise = sh->t63 - sh->t10;
     size_t smooth = passage_smoothing(in, sh, out, f);
     double guess = es_first_passage(&sh->view, level, sh->sign, in->origin, smooth);
@@ -296,6 +296,8 @@ void es_step_analyse(const struct es_step_input *in, struct es_step *out)
     dead_time(in, &sh, out);
     for (enum es_step_figure f = ES_STEP_T63; f <= ES_STEP_T98; f++)
         crossing_time(in, &sh, out, f);
+    if (in->share > 0)
+        crossing_time(in, &sh, out, ES_STEP_SHARE);
     overshoot(in, &sh, out);
     settling(in, &sh, out);
 }

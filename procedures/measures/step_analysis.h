@@ -12,6 +12,7 @@ enum es_step_figure {
     ES_STEP_T63,
     ES_STEP_T86,
     ES_STEP_T98,
+    ES_STEP_SHARE, /* the share asked for */
     ES_STEP_SETTLING,
     ES_STEP_OVERSHOOT,
     ES_STEP_FIGURES
@@ -31,6 +32,7 @@ struct es_step_input {
     double end;                       /* s: next command, or end of the recording */
     double rest;                      /* share of origin..end that is taken as the steady state */
     double band;                      /* of the settling time, ratio of the step */
+    double share;                     /* of ES_STEP_SHARE, 0 < share < 1; 0: not asked for */
     struct es_channel_uncertainty u;
 };
 

@@ -1,0 +1,200 @@
+/* Self-adjustment: how long a unit keeps moving by itself after it was told to adjust itself.
+ * Common practice, no published source.
+ *   duration   from the last write of `event` in the recording (without one: from its beginning, that is from
+ *              the operator's word) until the last movement ended: the last time at which the channel was
+ *              outside a band of +-`movement` / 2 about where it came to rest
+ *   ended      1 when it then stayed inside for `quiet` until the recording's end, else 0
+ * `movement` is a share of the largest movement in the recording, so that travel, angle and pressure are
+ * treated alike. A unit that rests in between is not taken for done: the last movement counts. Refused: no
+ * movement to speak of (it did not start), a band of less than four steps of the reading or inside its noise
+ * (settling times within a few steps are chance), duration while it still moves, recording shorter than
+ * `quiet`. */
+#include <math.h>
+#include <stddef.h>
+#include <stdio.h>
+
+#include "procedures/measures/holds.h"
+#include "procedures/measures/local_fit.h"
+#include "procedures/measures/measures.h"
+#include "procedures/measures/numeric/summary.h"
+#include "procedures/measures/outputs.h"
+#include "procedures/measures/rest_level.h"
+#include "procedures/measures/samples.h"
+#include "procedures/measures/timing.h"
+
+enum { DURATION, ENDED, OUTPUTS };
+#define LEAST      20
+#define BAND_STEPS 4.0 /* half-width of the band in steps of the reading, at least */
+#define BAND_NOISE 5.0 /* and in standard deviations of a mean of MEANS readings */
+#define MEANS      5
+#define STANDS_OUT 20.0 /* whole movement over noise of one reading: less is none */
+
+struct settings {
+    int channel, event;
+    double quiet, movement;
+};
+
+static const struct es_field rows[] = {
+    ES_ROLE_SETTING("channel", struct settings, channel, false, "travel", "what moves while it adjusts"),
+    ES_ROLE_SETTING("event", struct settings, event, false, "self-adjustment",
+                    "its last write starts the time; without one the recording's beginning does"),
+    ES_QUANTITY_SETTING("quiet", struct settings, quiet, ES_DIM_TIME, 0.5, 600, "10 s",
+                        "without movement for so long: it has ended"),
+    ES_QUANTITY_SETTING("movement", struct settings, movement, ES_DIM_RATIO, 0.002, 0.5, "2 %",
+                        "of the largest movement in the recording: less is none"),
+};
+
+static const struct es_measure_output outputs[OUTPUTS] = {
+    [DURATION] = {"duration", ES_DIM_TIME, "until the last movement ended"},
+    [ENDED] = {"ended", ES_DIM_NUMBER, "1: it came to rest, 0: it was still moving"},
+};
+
+static const char *const trace_names[] = {"recording", NULL};
+
+static size_t roles(const void *settings, enum es_role out[static 8])
+{
+    out[0] = (enum es_role)((const struct settings *)settings)->channel;
+    return 1;
+}
+
+static double rate_needed(const void *settings, size_t output, double tolerance)
+{
+    (void)settings;
+    return output == DURATION ? es_rate_of_time(tolerance) : 0;
+}
+
+static double expected_u(const void *settings, size_t output, const struct es_channel_uncertainty *const *u,
+                         const struct es_facts *facts)
+{
+    (void)facts;
+    const struct es_channel_uncertainty *c = u[((const struct settings *)settings)->channel];
+    return output == ENDED ? 0 : c ? es_timing_u(c) : NAN;
+}
+
+/* The end of the last movement in the samples; false when it never left the band. */
+static bool last_outside(const struct es_samples *s, double level, double half, double noise, double *at,
+                         double *u)
+{
+    size_t m = MEANS / 2, last = 0;
+    bool any = false;
+    for (size_t i = m; i + m < s->n; i++) {
+        double mean = es_mean(s->y + i - m, MEANS);
+        if (fabs(mean - level) > half) {
+            last = i;
+            any = true;
+        }
+    }
+    if (!any || last + m + 2 >= s->n)
+        return any && (*at = s->t[s->n - 1], *u = 0, true);
+    double next = s->t[last + 1], before = s->t[last];
+    int sign = s->y[last] > level ? 1 : -1;
+    struct es_curve_view view = {s->t, s->y, s->n, noise, 1};
+    struct es_local l;
+    *at = 0.5 * (before + next);
+    *u = es_rectangular(0.5 * MEANS * (next - before));
+    if (es_local_crossing(&view, level + sign * half, *at, 3 * MEANS * s->interval, &l) &&
+        fabs(l.at - *at) < MEANS * s->interval) {
+        *at = l.at;
+        *u = hypot(l.u_at, es_rectangular(0.25 * (next - before)));
+    }
+    return true;
+}
+
+/* Level at the end and the whole movement; false with a reason. */
+static bool take_levels(const struct settings *s, const struct es_samples *samples,
+                        const struct es_rest *rest, double *half, struct es_measured *out)
+{
+    double most = es_largest(samples->y, samples->n) - es_least(samples->y, samples->n);
+    double q = rest->series->u.resolution, noise = rest->p.s;
+    double noise_of_mean = noise * sqrt(rest->p.inflation / MEANS);
+    *half = 0.5 * s->movement * most;
+    if (!(most > STANDS_OUT * noise) || !(most > BAND_STEPS * q)) {
+        es_outputs_refuse(out, 0, OUTPUTS,
+                          "nothing moved in the recording: the self-adjustment did not start");
+        return false;
+    }
+    if (*half < BAND_STEPS * q || *half < BAND_NOISE * noise_of_mean) {
+        double least = 2 * fmax(BAND_STEPS * q, BAND_NOISE * noise_of_mean) / most;
+        es_outputs_refuse(out, 0, OUTPUTS,
+                          "a movement of %.2f %% is lost in noise or steps of the reading; %.2f %% would do",
+                          100 * s->movement, 100 * least);
+        return false;
+    }
+    return true;
+}
+
+static void conclude(const struct settings *s, const struct es_samples *samples, const struct es_rest *rest,
+                     double half, double start, double u_start, struct es_measured *out)
+{
+    struct es_budget none = {0}, b = {0};
+    double at = start, u = 0, end = samples->t[samples->n - 1];
+    bool moved = last_outside(samples, rest->p.mean, half, rest->p.s, &at, &u);
+    bool ended = end - at >= s->quiet && rest->moved <= 2 * half;
+    es_measured_set(&out[ENDED], ended ? 1 : 0, &none);
+    es_outputs_from(out, 0, OUTPUTS, samples->index[0], samples->index[samples->n - 1]);
+    if (!ended) {
+        es_measured_refuse(&out[DURATION], "still moving %.0f s after the beginning, %.1f s before the end",
+                           at - start, end - at);
+        return;
+    }
+    if (!moved) {
+        es_outputs_refuse(out, 0, OUTPUTS, "nothing moved after the beginning");
+        return;
+    }
+    double late = es_timing_terms(&rest->series->u, rest->series->u.refresh, u_start, &b);
+    es_budget_add(&b, ES_TERM_REPEAT, u, 30);
+    es_measured_set(&out[DURATION], at - start - late, &b);
+}
+
+static enum es_status evaluate(const void *settings, const struct es_trace *const *traces,
+                               const struct es_facts *facts, struct es_measured *out, struct es_error *err)
+{
+    (void)facts;
+    const struct settings *s = settings;
+    enum es_role channel = (enum es_role)s->channel;
+    const struct es_series *series = es_trace_series(traces[0], channel);
+    const struct es_command *told = es_last_write(traces[0], (enum es_role)s->event);
+    struct es_samples samples;
+    struct es_rest rest;
+    char text[160];
+    double half, end = es_series_end(series), start = told ? told->t : 0;
+    es_outputs_start(outputs, OUTPUTS, ES_DIM_NUMBER, channel, out);
+    if (!series) {
+        es_outputs_refuse(out, 0, OUTPUTS, "the recording has no series of the %s",
+                          es_role_info(channel)->name);
+        return ES_OK;
+    }
+    enum es_status status = es_rest_take(traces[0], channel, end - 0.5 * s->quiet, end, &rest, err);
+    if (status == ES_OK)
+        status = es_samples_take(series, start, end, &samples, err);
+    if (status != ES_OK)
+        return status;
+    const char *why = es_samples_unfit(&samples, LEAST, text);
+    if (why || !rest.valid)
+        es_outputs_refuse(out, 0, OUTPUTS, "%s", why ? why : rest.reason);
+    else if (end - start < s->quiet)
+        es_outputs_refuse(out, 0, OUTPUTS,
+                          "the recording ends %.1f s after the beginning, sooner than \"quiet\"",
+                          end - start);
+    else if (take_levels(s, &samples, &rest, &half, out))
+        conclude(s, &samples, &rest, half, start, told ? told->u_t : 0, out);
+    es_samples_free(&samples);
+    return ES_OK;
+}
+
+const struct es_measure es_measure_self_adjustment = {
+    .name = "self-adjustment",
+    .meaning = "how long a unit moves by itself after it was told to adjust itself",
+    .source = "common practice, no published source",
+    .trace_names = trace_names,
+    .facts_needed = es_no_facts,
+    .settings = rows,
+    .setting_count = sizeof rows / sizeof rows[0],
+    .setting_size = sizeof(struct settings),
+    .outputs = outputs,
+    .output_count = OUTPUTS,
+    .roles = roles,
+    .rate_needed = rate_needed,
+    .expected_u = expected_u,
+    .evaluate = evaluate,
+};

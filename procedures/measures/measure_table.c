@@ -5,7 +5,7 @@
 static const struct es_measure *const measures[] = {
     &es_measure_sensor_sweep,    &es_measure_relay_leak, &es_measure_held_pressure,
     &es_measure_relay_direction, &es_measure_stroke,     &es_measure_step_response,
-    &es_measure_level,           &es_measure_extreme,
+    &es_measure_filling,         &es_measure_level,      &es_measure_extreme,
     &es_measure_difference,      &es_measure_loss,       &es_measure_supply_influence,
     &es_measure_staircase,       &es_measure_dead_band,  &es_measure_capacity,
     &es_measure_burden,          &es_measure_drift,      &es_measure_self_adjustment,

@@ -7,6 +7,7 @@
 extern const struct es_measure es_measure_sensor_sweep;
 extern const struct es_measure es_measure_relay_leak;
 extern const struct es_measure es_measure_held_pressure;
+extern const struct es_measure es_measure_filling;
 extern const struct es_measure es_measure_relay_direction;
 extern const struct es_measure es_measure_stroke;
 extern const struct es_measure es_measure_step_response;

@@ -71,9 +71,6 @@ enum es_status es_sampling_iso2859(size_t lot, enum es_inspection_level level, d
             "100, or 10",
             aql);
     size_t row = follow(row_of(lots[line].letter[level]), column, &accept);
-    if (row == LETTERS)
-        return es_fail(err, ES_NOT_FOUND, "ISO 2859-1 has no plan for an AQL of %g %% in a lot of %zu", aql,
-                       lot);
     *plan = (struct es_sampling_plan){.letter = letters[row], .n = sizes[row], .accept = accept};
     if (plan->n >= lot) {
         plan->n = lot;

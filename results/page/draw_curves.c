@@ -1,0 +1,107 @@
+/* The certificate's small curves, three or four beside one another. Series of one recording in one unit share
+ * a picture and are told apart by their strokes. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "results/page/axis.h"
+#include "results/page/sheet.h"
+#include "rig/base/text.h"
+
+#define BETWEEN     5.0
+#define HEIGHT      34.0 /* of one picture with its titles, mm */
+#define SERIES_MOST 4
+
+struct picture {
+    const struct es_content_curve *series; /* one after another */
+    size_t count;
+};
+
+static bool belongs(const struct picture *p, const struct es_content_curve *curve)
+{
+    return p->count < SERIES_MOST && strcmp(p->series->recording, curve->recording) == 0 &&
+           strcmp(p->series->unit, curve->unit) == 0;
+}
+
+static void widen(double value, double *low, double *high)
+{
+    if (!isfinite(value))
+        return;
+    *low = fmin(*low, value);
+    *high = fmax(*high, value);
+}
+
+/* False: nothing in it can be drawn. */
+static bool find_axes(const struct picture *p, struct es_plot_area *area)
+{
+    double t_low = INFINITY, t_high = -INFINITY, low = INFINITY, high = -INFINITY;
+    for (size_t i = 0; i < p->count; i++) {
+        for (size_t k = 0; k < p->series[i].count; k++) {
+            widen(p->series[i].t[k], &t_low, &t_high);
+            widen(p->series[i].y[k], &low, &high);
+        }
+    }
+    if (!(t_low <= t_high) || !(low <= high))
+        return false;
+    area->across = es_axis_around(t_low, t_high, 5);
+    area->up = es_axis_around(low, high, 4);
+    return true;
+}
+
+static void draw_titles(struct es_sheet *s, const struct picture *p, double x, double y, double width)
+{
+    struct es_type title = {.size = 7.2, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 1};
+    struct es_type small = {.size = 6.2, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
+    static const char *const strokes[SERIES_MOST] = {"solid", "dashed", "dotted", "long dashes"};
+    struct es_text text = {0};
+    for (size_t i = 0; i < p->count; i++) {
+        es_text_printf(&text, "%s%s", i > 0 ? ", " : "", p->series[i].series);
+        if (p->count > 1)
+            es_text_printf(&text, " (%s)", strokes[i]);
+    }
+    const char *unit = es_page_unit(p->series->unit);
+    es_text_printf(&text, "%s%s over time, s", unit[0] != '\0' ? ", " : "", unit);
+    es_canvas_text_on(s->canvas, &title, x, y + 2.6, width, p->series->recording);
+    es_canvas_text_on(s->canvas, &small, x, y + 5.6, width, text.bytes != NULL ? text.bytes : "");
+    es_text_free(&text);
+}
+
+static void draw_picture(struct es_sheet *s, const struct picture *p, double x, double y, double width)
+{
+    struct es_plot_area area = {.x = x + 9, .y = y + 8, .width = width - 10, .height = HEIGHT - 8 - 6};
+    struct es_type type = {.size = 6.6, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
+    draw_titles(s, p, x, y, width);
+    if (!find_axes(p, &area)) {
+        es_canvas_text_on(s->canvas, &type, x, y + 14, width, "no values to draw");
+        return;
+    }
+    es_plot_frame(s->canvas, &area, 5.8, true);
+    for (size_t i = 0; i < p->count; i++)
+        es_plot_line(s->canvas, &area, p->series[i].t, p->series[i].y, p->series[i].count, (int)i);
+}
+
+void es_draw_curves(struct es_sheet *s)
+{
+    const struct es_content *c = &s->content->c;
+    struct es_type type = {.size = 10 * s->scale, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 1};
+    if (c->curve_count == 0)
+        return;
+    size_t across = c->curve_count % 4 == 0 ? 4 : 3;
+    double width = (ES_SHEET_WIDTH - ((double)across - 1) * BETWEEN) / (double)across;
+    es_sheet_gap(s, 3);
+    es_sheet_need(s, HEIGHT + 6);
+    es_canvas_text_on(s->canvas, &type, ES_SHEET_LEFT, s->y + 2.9, 100, "Curves");
+    s->y += 5;
+    for (size_t n = 0, i = 0; i < c->curve_count && !s->too_long; n++) {
+        struct picture p = {.series = &c->curves[i]};
+        do {
+            p.count++;
+            i++;
+        } while (i < c->curve_count && belongs(&p, &c->curves[i]));
+        if (n % across == 0)
+            es_sheet_need(s, HEIGHT);
+        draw_picture(s, &p, ES_SHEET_LEFT + (double)(n % across) * (width + BETWEEN), s->y, width);
+        if (n % across == across - 1 || i == c->curve_count)
+            s->y += HEIGHT;
+    }
+}

@@ -1,0 +1,284 @@
+/* The upper part of the first page: who, what number, the verdict, the unit. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "results/page/sheet.h"
+#include "rig/base/text.h"
+
+#define PANEL_WIDTH 56.0
+#define FACTS_LEFT  (ES_SHEET_LEFT + PANEL_WIDTH + 7)
+#define FACTS_WIDTH (ES_SHEET_RIGHT - FACTS_LEFT)
+
+static double draw_laboratory(struct es_sheet *s, double y, double width)
+{
+    const struct es_content *c = &s->content->c;
+    struct es_type name = {.size = 9.5, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 2};
+    struct es_type small = {.size = 7.2, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 2};
+    const char *who = c->laboratory[0] != '\0' ? c->laboratory : "Laboratory not stated";
+    y += es_canvas_text(s->canvas, &name, ES_SHEET_LEFT, y, width, who);
+    y += es_canvas_text(s->canvas, &small, ES_SHEET_LEFT, y, width, c->laboratory_address);
+    if (c->place_of_test[0] != '\0' && strcmp(c->place_of_test, c->laboratory) != 0) {
+        struct es_text where = {0};
+        es_text_printf(&where, "Place of test: %s", c->place_of_test);
+        y += es_canvas_text(s->canvas, &small, ES_SHEET_LEFT, y, width,
+                            where.bytes != NULL ? where.bytes : "");
+        es_text_free(&where);
+    }
+    return y;
+}
+
+static double draw_number(struct es_sheet *s, double y, double x, double width)
+{
+    const struct es_content *c = &s->content->c;
+    struct es_type number = {.size = 13, .weight = ES_SEMIBOLD, .ink = ES_INK, .align = ES_RIGHT, .lines = 2};
+    struct es_type small = {
+        .size = 7.2, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .align = ES_RIGHT, .lines = 2};
+    char time[80], text[160];
+    y += es_canvas_text(s->canvas, &number, x, y - 1.2, width, c->number) - 1.2;
+    es_page_time(c->issued, time, sizeof time);
+    snprintf(text, sizeof text, "issued %s", time);
+    y += es_canvas_text(s->canvas, &small, x, y, width, text);
+    if (c->replaces[0] != '\0') {
+        struct es_text why = {0};
+        es_text_printf(&why, "replaces %s%s%s", c->replaces, c->replaces_because[0] != '\0' ? ": " : "",
+                       c->replaces_because);
+        y += es_canvas_text(s->canvas, &small, x, y, width, why.bytes != NULL ? why.bytes : "");
+        es_text_free(&why);
+    }
+    return y;
+}
+
+static void draw_letterhead(struct es_sheet *s)
+{
+    double half = ES_SHEET_WIDTH / 2, left = draw_laboratory(s, ES_SHEET_TOP, half);
+    double right = draw_number(s, ES_SHEET_TOP, ES_SHEET_LEFT + half + 4, half - 4);
+    s->y = fmax(fmax(left, right), ES_SHEET_TOP + 9) + 2;
+    es_canvas_line(s->canvas, ES_INK, 0.5, ES_SHEET_LEFT, s->y, ES_SHEET_RIGHT, s->y);
+    s->y += 3;
+}
+
+/* Hatching on both sides of the text, which no copier takes for a background. */
+static void hatch(struct es_canvas *canvas, double x, double y, double width, double height)
+{
+    cairo_t *cr = es_canvas_cairo(canvas);
+    cairo_save(cr);
+    cairo_rectangle(cr, x, y, width, height);
+    cairo_clip(cr);
+    es_canvas_ink(canvas, ES_INK_HAIR);
+    cairo_set_line_width(cr, 0.5);
+    for (double at = x - height; at < x + width; at += 2) {
+        cairo_move_to(cr, at, y + height);
+        cairo_line_to(cr, at + height, y);
+    }
+    cairo_stroke(cr);
+    cairo_restore(cr);
+}
+
+static void draw_band(struct es_sheet *s, const char *text, enum es_ink ink)
+{
+    const double height = 5.6;
+    struct es_type type = {.size = 8, .weight = ES_SEMIBOLD, .ink = ink, .align = ES_CENTRE, .lines = 2};
+    double width = fmin(es_canvas_text_width(s->canvas, &type, text) + 8, ES_SHEET_WIDTH - 16);
+    double side = (ES_SHEET_WIDTH - width) / 2, tall = es_canvas_text_height(s->canvas, &type, width, text);
+    double all = fmax(height, tall);
+    hatch(s->canvas, ES_SHEET_LEFT, s->y, side, all);
+    hatch(s->canvas, ES_SHEET_RIGHT - side, s->y, side, all);
+    es_canvas_text(s->canvas, &type, ES_SHEET_LEFT + side, s->y + (all - tall) / 2, width, text);
+    s->y += all + 2.5;
+}
+
+/* What has to be seen before the verdict: nothing real was tested, or the document is out of force. */
+static void draw_bands(struct es_sheet *s)
+{
+    const struct es_certificate_report *report = s->content->report;
+    if (s->content->c.virtual_bench)
+        draw_band(s, "VIRTUAL BENCH: no real unit was tested. This is no evidence about any unit.", ES_INK);
+    for (size_t i = 0; i < report->signature_count; i++) {
+        const struct es_certificate_signature *by = &report->signatures[i];
+        struct es_text text = {0};
+        if (strcmp(by->role, ES_ROLE_OF_VOID) != 0)
+            continue;
+        es_text_printf(&text, "VOID: taken out of force on %.10s by %s: %s", by->time, by->name, by->reason);
+        draw_band(s, text.bytes != NULL ? text.bytes : "VOID", ES_INK_ALERT);
+        es_text_free(&text);
+    }
+}
+
+static void part(struct es_text *out, size_t count, const char *what)
+{
+    if (count > 0)
+        es_text_printf(out, "%s%zu %s", out->length > 0 ? ", " : "", count, what);
+}
+
+/* "31 of 36 deciding lines pass, 2 fail, 3 not tested; 4 more inform" */
+static void count_text(const struct es_page_content *c, struct es_text *out)
+{
+    size_t decide = 0;
+    for (size_t i = 0; i <= ES_PAGE_NOT_TESTED; i++)
+        decide += c->counts[i];
+    if (decide > 0 && c->counts[ES_PAGE_PASS] == decide) {
+        es_text_printf(out, decide == 1 ? "the line that decides passes" : "all %zu lines that decide pass",
+                       decide);
+    } else {
+        part(out, c->counts[ES_PAGE_FAIL], "fail");
+        part(out, c->counts[ES_PAGE_CONDITIONAL_FAIL], "conditional fail");
+        part(out, c->counts[ES_PAGE_CONDITIONAL_PASS], "conditional pass");
+        part(out, c->counts[ES_PAGE_NOT_TESTED], "not tested");
+        part(out, c->counts[ES_PAGE_PASS], "pass");
+        es_text_printf(out, "%sof %zu line%s that decide", out->length > 0 ? ", " : "", decide,
+                       decide == 1 ? "" : "s");
+    }
+    if (c->informing > 0)
+        es_text_printf(out, "; %zu more only inform", c->informing);
+}
+
+/* How it was decided, in the words of the lines: "guarded acceptance". */
+static void rules_text(const struct es_content *c, struct es_text *out)
+{
+    for (size_t i = 0; i < c->line_count; i++) {
+        const char *rule = c->lines[i].rule;
+        if (rule[0] == '\0' || out->length > 100 || (out->bytes != NULL && strstr(out->bytes, rule) != NULL))
+            continue;
+        es_text_printf(out, "%s%s", out->length > 0 ? ", " : "Decision rule: ", rule);
+    }
+}
+
+static void verdict_words(const struct es_page_content *p, char *capitals, size_t size,
+                          struct es_text *sentence)
+{
+    snprintf(capitals, size, "%s", p->c.record ? "not completed" : p->c.verdict);
+    for (char *letter = capitals; *letter != '\0'; letter++)
+        if (*letter >= 'a' && *letter <= 'z')
+            *letter = (char)(*letter - 'a' + 'A');
+    if (p->c.record)
+        es_text_add(sentence, p->c.ended_because);
+    else
+        count_text(p, sentence);
+}
+
+/* The panel's content; gives its height. */
+static double draw_verdict(struct es_sheet *s, double top)
+{
+    const struct es_page_content *p = s->content;
+    const double mark = 13, inner = PANEL_WIDTH - 8, x = ES_SHEET_LEFT + 4;
+    bool calm = p->verdict == ES_PAGE_PASS || p->c.record;
+    struct es_type word = {.weight = ES_SEMIBOLD, .ink = calm ? ES_INK : ES_INK_ALERT, .lines = 2};
+    struct es_type plain = {.size = 7.6, .weight = ES_REGULAR, .ink = ES_INK, .lines = 8};
+    struct es_type small = {.size = 7, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 4};
+    struct es_text sentence = {0}, rules = {0};
+    char capitals[40];
+    verdict_words(p, capitals, sizeof capitals, &sentence);
+    rules_text(&p->c, &rules);
+    word.size = strlen(capitals) > 5 ? 13 : 24;
+    double wide = inner - mark - 4, tall = es_canvas_text_height(s->canvas, &word, wide, capitals),
+           y = top + 4.5;
+    es_draw_mark(s->canvas, p->verdict, p->c.record, x, y, mark);
+    es_canvas_text(s->canvas, &word, x + mark + 4, y + (mark - tall) / 2, wide, capitals);
+    y += fmax(mark, tall) + 3;
+    y += es_canvas_text(s->canvas, &plain, x, y, inner, sentence.bytes != NULL ? sentence.bytes : "") + 1.5;
+    if (!p->c.record)
+        y += es_canvas_text(s->canvas, &small, x, y, inner, rules.bytes != NULL ? rules.bytes : "");
+    es_text_free(&sentence);
+    es_text_free(&rules);
+    return y + 3 - top;
+}
+
+struct fact {
+    const char *label, *text;
+    bool wide;
+};
+
+/* Label above, value below; two side by side unless wide. Gives the height taken. */
+static double draw_facts(struct es_sheet *s, const struct fact *facts, size_t count, double top)
+{
+    struct es_type label = {.size = 6.2, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
+    struct es_type value = {.size = 9, .weight = ES_REGULAR, .ink = ES_INK, .lines = 3};
+    struct es_type first = {.size = 11, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 3};
+    double y = top, tallest = 0, column = 0, half = FACTS_WIDTH / 2;
+    for (size_t i = 0; i < count; i++) {
+        if (facts[i].text[0] == '\0')
+            continue;
+        if (column > 0 && facts[i].wide) {
+            y += tallest;
+            tallest = column = 0;
+        }
+        double x = FACTS_LEFT + column * half, width = facts[i].wide ? FACTS_WIDTH : half - 3;
+        double height = es_canvas_text(s->canvas, &label, x, y, width, facts[i].label);
+        height +=
+            es_canvas_text(s->canvas, i == 0 ? &first : &value, x, y + height, width, facts[i].text) + 1.6;
+        tallest = fmax(tallest, height);
+        column += facts[i].wide ? 2 : 1;
+        if (column >= 2) {
+            y += tallest;
+            tallest = column = 0;
+        }
+    }
+    return y + tallest - top;
+}
+
+/* "first, second" of what is there. */
+static void pair(struct es_text *out, const char *first, const char *between, const char *second)
+{
+    es_text_add(out, first);
+    if (second[0] != '\0')
+        es_text_printf(out, "%s%s", first[0] != '\0' ? between : "", second);
+}
+
+static const char *whole(const struct es_text *text)
+{
+    return text->bytes != NULL ? text->bytes : "";
+}
+
+static double draw_unit(struct es_sheet *s, double top)
+{
+    const struct es_content *c = &s->content->c;
+    struct es_text plan = {0}, tested = {0}, customer = {0}, before = {0}, received = {0};
+    char date[12];
+    snprintf(date, sizeof date, "%.10s", c->began);
+    pair(&plan, c->plan.title[0] != '\0' ? c->plan.title : c->plan.name, ", version ", c->plan.version);
+    pair(&tested, date, ", by ", c->person);
+    pair(&customer, c->customer, ", ", c->customer_contact);
+    pair(&before, c->before_state, ": ", c->before_verdict);
+    pair(&before, "", "", c->before_number[0] != '\0' ? " in " : "");
+    es_text_add(&before, c->before_number);
+    pair(&received, c->received, ", ", c->condition);
+    const struct fact facts[] = {
+        {"Serial number", c->serial, false},
+        {"Tag", c->tag, false},
+        {"Type", c->type, true},
+        {"Customer", whole(&customer), false},
+        {"Customer's reference", c->customer_reference, false},
+        {"Test plan", whole(&plan), false},
+        {"State", c->state, false},
+        {"Reason", c->reason, false},
+        {"Received", whole(&received), false},
+        {"Found", c->found, false},
+        {"Parts replaced before the test", c->parts_replaced, false},
+        {"Result before", whole(&before), false},
+        {"Tested", whole(&tested), false},
+    };
+    double height = draw_facts(s, facts, sizeof facts / sizeof facts[0], top);
+    es_text_free(&plan);
+    es_text_free(&tested);
+    es_text_free(&customer);
+    es_text_free(&before);
+    es_text_free(&received);
+    return height;
+}
+
+void es_draw_head(struct es_sheet *s)
+{
+    const struct es_page_content *p = s->content;
+    struct es_type title = {.size = 17, .weight = ES_LIGHT, .ink = ES_INK, .lines = 2};
+    s->y = ES_SHEET_TOP;
+    draw_letterhead(s);
+    s->y += es_canvas_text(s->canvas, &title, ES_SHEET_LEFT, s->y - 1, ES_SHEET_WIDTH, p->c.title) + 2;
+    draw_bands(s);
+    double panel = draw_verdict(s, s->y);
+    double height = fmax(panel, draw_unit(s, s->y));
+    bool calm = p->verdict == ES_PAGE_PASS || p->c.record;
+    es_canvas_frame(s->canvas, calm ? ES_INK : ES_INK_ALERT, calm ? 0.35 : 0.9, ES_SHEET_LEFT, s->y,
+                    PANEL_WIDTH, height);
+    s->y += height + 2;
+}

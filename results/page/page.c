@@ -1,0 +1,75 @@
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "results/page/page.h"
+#include "results/page/sheet.h"
+
+/* Draws everything; *pages tells how many it took. `scale`: see struct es_sheet. */
+static enum es_status draw(const struct es_page_content *content, enum es_canvas_format format, double scale,
+                           bool trial, int *pages, char **bytes, size_t *length, struct es_error *err)
+{
+    const struct es_content *c = &content->c;
+    char subject[160];
+    snprintf(subject, sizeof subject, "%.60s, serial %.60s", c->number, c->serial);
+    const struct es_canvas_about about = {
+        .title = c->title, .author = c->laboratory, .subject = subject, .created = c->issued};
+    struct es_sheet sheet = {.content = content, .scale = scale, .page = 1, .pages = *pages};
+    enum es_status s = es_canvas_new(format, ES_SHEET_PAGE_WIDTH, ES_SHEET_PAGE_HEIGHT, *pages, trial, &about,
+                                     &sheet.canvas, err);
+    if (s != ES_OK)
+        return s;
+    es_draw_head(&sheet);
+    es_draw_lines(&sheet);
+    es_draw_causes(&sheet);
+    es_draw_curves(&sheet);
+    es_draw_back(&sheet);
+    s = es_draw_end(&sheet, err);
+    es_sheet_foot(&sheet);
+    if (s == ES_OK && sheet.too_long)
+        s = es_fail(err, ES_RANGE, "the certificate is too long to print: more than %d pages",
+                    ES_SHEET_MOST_PAGES);
+    if (s == ES_OK && !trial)
+        s = es_canvas_finish(sheet.canvas, bytes, length, err);
+    *pages = sheet.page;
+    es_canvas_free(sheet.canvas);
+    return s;
+}
+
+/* Two pages if they will do, the type no smaller than it has to be; more pages are set in full size. */
+static enum es_status find_scale(const struct es_page_content *content, double *scale, int *pages,
+                                 struct es_error *err)
+{
+    static const double scales[] = {1, 0.95, 0.9, 0.85};
+    for (size_t i = 0; i < sizeof scales / sizeof scales[0]; i++) {
+        int took = 1;
+        enum es_status s = draw(content, ES_CANVAS_PDF, scales[i], true, &took, NULL, NULL, err);
+        if (s != ES_OK)
+            return s;
+        if (i == 0 || took <= 2) {
+            *pages = took;
+            *scale = scales[i];
+        }
+        if (took <= 2 || took > 3)
+            break; /* so much smaller is no longer legible */
+    }
+    return ES_OK;
+}
+
+enum es_status es_page_draw(const struct es_certificate_report *report, const cJSON *root,
+                            enum es_canvas_format format, char **bytes, size_t *length, struct es_error *err)
+{
+    struct es_page_content content;
+    double scale = 1;
+    int pages = 1;
+    if (report->finding != ES_CERTIFICATE_VALID && report->finding != ES_CERTIFICATE_UNKNOWN_KEY &&
+        report->finding != ES_CERTIFICATE_VOID)
+        return es_fail(err, ES_NOT_VALID, "%s No page is drawn.", report->text);
+    enum es_status s = es_page_content_read(report, root, &content, err);
+    if (s != ES_OK)
+        return s;
+    s = find_scale(&content, &scale, &pages, err);
+    if (s == ES_OK)
+        s = draw(&content, format, scale, false, &pages, bytes, length, err);
+    es_page_content_clear(&content);
+    return s;
+}

@@ -1,0 +1,56 @@
+/* Every statement that the archive gives to a database, by name. One text for both databases where they
+ * agree. Values are $1, $2, ... and nothing is ever put into a text. */
+#ifndef ES_ARCHIVE_STATEMENTS_H
+#define ES_ARCHIVE_STATEMENTS_H
+
+enum es_dialect { ES_DIALECT_SQLITE, ES_DIALECT_POSTGRESQL };
+
+enum es_statement {
+    ES_SQL_BEGIN,
+    ES_SQL_COMMIT,
+    ES_SQL_ROLLBACK,
+    ES_SQL_LOCK_SCHEMA, /* nobody else changes the schema until the transaction ends */
+    /* schema */
+    ES_SQL_HAS_SCHEMA,
+    ES_SQL_SCHEMA,
+    ES_SQL_SET_SCHEMA, /* version */
+    ES_SQL_V1_FIRST,
+    ES_SQL_V1_LAST = ES_SQL_V1_FIRST + 4,
+    ES_SQL_V2_FIRST,
+    ES_SQL_V2_LAST = ES_SQL_V2_FIRST + 17,
+    /* putting in */
+    ES_SQL_PUT,       /* content, digest, signatures, bench, number, kind, issued, serial, type, plan, state,
+                         verdict,       customer, run, file -> id, or no row when nothing is new */
+    ES_SQL_DERIVE,    /* id, reason, lot, supplier, job, received, found, virtual, out of force */
+    ES_SQL_SUPERSEDE, /* bench, number, by */
+    ES_SQL_DROP_LINES,
+    ES_SQL_DROP_INSTRUMENTS,
+    ES_SQL_DROP_CAUSES,
+    ES_SQL_PUT_LINE,       /* id, position, procedure, measurand, unit, value, U, lower, upper, verdict */
+    ES_SQL_PUT_INSTRUMENT, /* id, position, name, identity, calibration, calibrated, due */
+    ES_SQL_PUT_CAUSE,      /* id, position, name, probability */
+    ES_SQL_BENCH,          /* log -> sent, head */
+    ES_SQL_PUT_BENCH,      /* log, sent, head */
+    ES_SQL_PUT_HEAD,       /* log, size, head */
+    /* asking */
+    ES_SQL_COUNT_ALL,     /* -> certificates, benches */
+    ES_SQL_FILES,         /* after id, most -> id, bench, number, content, digest, signatures, file */
+    ES_SQL_ROWS_OF_BENCH, /* log -> the columns that were derived, file last */
+    ES_SQL_HEADS_OF_BENCH,
+    ES_SQL_FIND_SERIAL, /* serial, since */
+    ES_SQL_FIND_SINCE,  /* since */
+    ES_SQL_HISTORY,     /* serial */
+    ES_SQL_VISITS,      /* since */
+    ES_SQL_NO_FAULT,    /* since, by */
+    ES_SQL_FAILED_LINES,
+    ES_SQL_FAILED_CAUSES,
+    ES_SQL_FAILED_BY, /* since, by */
+    ES_SQL_TOUCHED,   /* instrument, since */
+    ES_SQL_SERIES,    /* measurand, type, serial, since */
+    ES_SQL_COUNT
+};
+
+/* Text of a statement; never NULL. */
+const char *es_statement_text(enum es_statement statement, enum es_dialect dialect);
+
+#endif

@@ -73,13 +73,15 @@ void es_gauge_free(struct es_gauge *g)
 
 static void gauge_step(struct es_virtual *v, enum es_role role, struct es_gauge *g, double h)
 {
-    const double x = input(v, role);
+    const double x = input(v, role), was = g->before;
+    g->before = x;
     if (g->about.lag <= 0) {
         g->seen = x;
-    } else if (v->pace >= 0) {
-        g->seen += (x - g->seen) * g->follow[v->pace];
     } else {
-        g->seen += (x - g->seen) * -expm1(-h / g->about.lag);
+        /* exact for an input that moves steadily within the step; held at its end value, it would be followed
+         * half a step too early */
+        const double follow = v->pace >= 0 ? g->follow[v->pace] : -expm1(-h / g->about.lag);
+        g->seen = x + (g->seen - was) * (1 - follow) - (x - was) * g->about.lag / h * follow;
     }
     if (v->t < g->next) {
         return;

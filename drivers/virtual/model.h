@@ -70,12 +70,13 @@ struct es_gauge {
     double *readings; /* owned copies of the correction table */
     double *corrections;
     double offset, gain; /* drawn */
+    double before;       /* what there was to see at the last step */
     double seen;         /* after the lag */
     double held;         /* at the last refresh */
     es_time taken, next;
     es_time refresh;  /* ns */
     bool direct;      /* neither lag nor refresh */
-    double follow[3]; /* 1 - exp(-h/lag) for the usual steps */
+    double follow[3]; /* 1 - exp(-h/lag) for the usual steps of h */
 };
 
 enum {

@@ -167,7 +167,7 @@ static void rest(struct es_virtual *v)
     es_virtual_outside(v);
     for (int i = 0; i < v->lagging_count; i++) {
         struct es_gauge *g = &v->gauges[v->lagging[i]];
-        g->seen = g->held = v->truth[v->lagging[i]];
+        g->before = g->seen = g->held = v->truth[v->lagging[i]];
     }
 }
 

@@ -2,11 +2,14 @@
 
 #include <math.h>
 
+#include "procedures/measures/budget.h"
 #include "procedures/measures/numeric/least_squares.h"
 
 #define LEAST_POINTS 5
 #define WIDTHS       7   /* widest, half of it, ... */
 #define AGREE        1.6 /* intervals of +-1.6 u must overlap */
+#define CHORD        4.0 /* rise between two samples, in standard deviations of one: not by noise or rounding */
+#define CHORD_STEADY 1.5 /* the same, of the curve's steady rise */
 #define INFORMED     5.0 /* change of level over a half-width, in standard uncertainties of the fit */
 
 static size_t first_at(const struct es_curve_view *c, double limit)
@@ -39,6 +42,14 @@ static double noise_of(const struct es_curve_view *c, const struct es_fit *fit)
     /* few residuals say little: pooled with the plateaus' noise as if that had 30 degrees of freedom */
     double pooled = sqrt((dof * seen * seen + 30 * known * known) / (dof + 30));
     return pooled * sqrt(c->inflation);
+}
+
+/* What the curve does beside the parabola, beyond what noise gives the residuals by chance (2 standard
+ * deviations): it is as large in the middle as anywhere, and more samples do not average it out. */
+static double structure_of(const struct es_curve_view *c, const struct es_fit *fit)
+{
+    double dof = (double)fit->n - (double)fit->p, known = c->s * c->s * (1 + 2 * sqrt(2 / fmax(dof, 1)));
+    return dof > 0 && isfinite(fit->s) ? sqrt(fmax(0, fit->s * fit->s - known)) : 0;
 }
 
 typedef bool solve_fn(const struct es_curve_view *c, double parameter, double centre, double half_width,
@@ -75,12 +86,35 @@ static bool solve_crossing(const struct es_curve_view *c, double level, double c
         out->at = centre + u * half_width;
         out->slope = es_polynomial_slope(&fit, centre, half_width, out->at);
         out->value = level;
-        out->u_value = es_polynomial_u(&fit, centre, half_width, out->at, noise_of(c, &fit));
+        out->u_value = hypot(es_polynomial_u(&fit, centre, half_width, out->at, noise_of(c, &fit)),
+                             structure_of(c, &fit));
         out->u_at = out->slope != 0 ? out->u_value / fabs(out->slope) : INFINITY;
         out->half_width = half_width;
         return fabs(u) <= 1;
     }
     return false;
+}
+
+/* The crossing between the two samples on either side of it: coarse, but nothing farther away can bend it.
+ * Known to a rectangle of one interval; false where noise could have carried one of them across. */
+static bool solve_chord(const struct es_curve_view *c, double level, double guess, double half_width,
+                        double steady, struct es_local *out)
+{
+    size_t a = first_at(c, guess - half_width), b = first_at(c, guess + half_width), i = 0;
+    for (size_t k = a + 1; k < b && k < c->n; k++)
+        if ((c->y[k] < level) != (c->y[k - 1] < level) &&
+            (i == 0 || fabs(c->t[k] - guess) < fabs(c->t[i] - guess)))
+            i = k;
+    double rise = i ? c->y[i] - c->y[i - 1] : 0, run = i ? c->t[i] - c->t[i - 1] : 0;
+    if (!(run > 0) || !(fabs(rise) > CHORD * c->s) || !(steady * run > CHORD_STEADY * c->s))
+        return false;
+    *out = (struct es_local){.at = c->t[i - 1] + (level - c->y[i - 1]) / rise * run,
+                             .value = level,
+                             .slope = rise / run,
+                             .half_width = 0.5 * run,
+                             .u_value = hypot(c->s * sqrt(c->inflation), es_rectangular(0.5 * rise))};
+    out->u_at = out->u_value / fabs(out->slope);
+    return true;
 }
 
 static bool solve_peak(const struct es_curve_view *c, double sign, double centre, double half_width,
@@ -127,7 +161,12 @@ static bool widest_agreeing(const struct es_curve_view *c, solve_fn *solve, doub
 {
     double low = -INFINITY, high = INFINITY, centre = guess, moved = 0;
     double slope = by_time ? steady_slope(c, parameter, guess, half_width) : 0;
-    bool any = false;
+    bool any = by_time && solve_chord(c, parameter, guess, half_width, slope, out);
+    if (any) {
+        low = out->at - AGREE * out->u_at;
+        high = out->at + AGREE * out->u_at;
+        centre = out->at;
+    }
     for (int k = WIDTHS - 1; k >= 0; k--) {
         struct es_local l;
         double h = half_width / (double)(1 << k);
@@ -187,4 +226,36 @@ double es_first_passage(const struct es_curve_view *c, double level, int sign, d
         before = mean;
     }
     return NAN;
+}
+
+bool es_local_passage(const struct es_curve_view *c, double level, int sign, double from, size_t m,
+                      struct es_local *out)
+{
+    double at = es_first_passage(c, level, sign, from, m);
+    if (!isfinite(at))
+        return false;
+    size_t i = first_at(c, at), a = i > m + 1 ? i - m - 1 : 0, b = i + m < c->n ? i + m : c->n - 1;
+    double rise = b > a ? c->y[b] - c->y[a] : 0, run = b > a ? c->t[b] - c->t[a] : 0;
+    if (!(sign * rise > 0) || !(run > 0))
+        return false;
+    double interval = run / (double)(b - a), u_value = c->s * sqrt(c->inflation / (double)(2 * m + 1));
+    *out = (struct es_local){.at = at,
+                             .slope = rise / run,
+                             .value = level,
+                             .u_value = u_value,
+                             .half_width = ((double)m + 0.5) * interval};
+    out->u_at = hypot(u_value / fabs(out->slope), es_rectangular(0.5 * interval));
+    return true;
+}
+
+double es_local_doubt(const struct es_curve_view *c, const struct es_local *l, double u_y, int sign,
+                      double from)
+{
+    /* a parabola's middle varies like the mean of n / 2.25 samples */
+    size_t n = first_at(c, l->at + l->half_width) - first_at(c, l->at - l->half_width);
+    size_t m = n > 2 ? (size_t)fmax(0, ((double)n / 2.25 - 1) / 2) : 0;
+    double a = sqrt(3.0) * u_y;
+    double early = es_first_passage(c, l->value - sign * a, sign, from, m),
+           late = es_first_passage(c, l->value + sign * a, sign, from, m);
+    return isfinite(early) && isfinite(late) && late > early ? (late - early) / (2 * sqrt(3.0)) : 0;
 }

@@ -29,6 +29,19 @@ struct es_local {
 bool es_local_crossing(const struct es_curve_view *c, double level, double guess, double half_width,
                        struct es_local *out);
 
+/* Where no parabola fits because the curve goes in steps finer than noise or sampling can draw: the first
+ * passage itself (arguments as in es_first_passage), known to one interval between samples. */
+bool es_local_passage(const struct es_curve_view *c, double level, int sign, double from, size_t m,
+                      struct es_local *out);
+
+/* Standard uncertainty, s, of the crossing `l` when its level (or the curve, as far as the fit averages it)
+ * is known to `u_y` only: how far apart the smoothed curve passes level - a and level + a, a = sqrt(3) u_y,
+ * as half-width of a rectangle. Where the curve is straight this is u_y / slope; where it pauses near the
+ * level (stick and slip) it is the pause. 0 when it cannot be told. sign and `from` as in es_first_passage.
+ */
+double es_local_doubt(const struct es_curve_view *c, const struct es_local *l, double u_y, int sign,
+                      double from);
+
 /* The extreme near `guess`; `sign` +1 for a maximum, -1 for a minimum. */
 bool es_local_peak(const struct es_curve_view *c, int sign, double guess, double half_width,
                    struct es_local *out);

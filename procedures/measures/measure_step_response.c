@@ -81,7 +81,8 @@ static const struct es_measure_output outputs[OUTPUTS] = {
     [T98] = {"T98", ES_DIM_TIME, "from the command until 98 % of the response's change"},
     [SETTLING_TIME] = {"settling time", ES_DIM_TIME, "from the command until the band is entered for good"},
     [OVERSHOOT] = {"overshoot", ES_DIM_RATIO, "peak beyond the final value, of the change"},
-    [STEADY_STATE_ERROR] = {"steady-state error", ES_DIM_RATIO, "response less demand at rest, of span"},
+    [STEADY_STATE_ERROR] = {"steady-state error", ES_DIM_RATIO,
+                            "response less demand at rest, of span; the worst without its sign"},
     [MOVEMENT] = {"movement at rest", ES_DIM_RATIO,
                   "largest less smallest response at the end of a step's part, of span"},
     [STEPS] = {"steps", ES_DIM_NUMBER, "number of steps that counted"},
@@ -345,7 +346,9 @@ static void take_worst(const struct set *set, size_t o, struct es_measured *m)
     for (size_t i = 1; i < set->count; i++)
         if (fabs(set->figures[i][o].value) > fabs(set->figures[worst][o].value))
             worst = i;
-    es_measured_set(m, set->figures[worst][o].value, &set->figures[worst][o].budget);
+    double value = set->figures[worst][o].value;
+    /* over several steps the sign is that of chance where two errors of about one size have opposite ones */
+    es_measured_set(m, o == STEADY_STATE_ERROR ? fabs(value) : value, &set->figures[worst][o].budget);
     m->first = set->span[worst][0];
     m->last = set->span[worst][1];
 }

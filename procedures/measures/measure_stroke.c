@@ -252,6 +252,16 @@ static void combine(const struct end ends[2], double a, double b, const struct e
         a != 0 && b != 0 ? (ends[0].last > ends[1].last ? ends[0].last : ends[1].last) : ends[b != 0].last;
 }
 
+/* Samples up to where the travel has come to its stop: a curve through the kink there would bend away from
+ * the stroke. */
+static size_t before_stop(const struct es_curve_view *c, double guess, double stop, int sign)
+{
+    size_t n = 0;
+    while (n < c->n && (c->t[n] < guess || sign * (c->y[n] - stop) < 0))
+        n++;
+    return n;
+}
+
 /* Time of one stroke; refused in m with its reason. */
 static void stroke_time(const struct settings *s, const struct es_samples *samples,
                         const struct es_series *series, const struct es_command *c, const struct end ends[2],
@@ -275,7 +285,11 @@ static void stroke_time(const struct settings *s, const struct es_samples *sampl
     double guess = es_first_passage(&view, level, sign, c->t, m_smooth);
     struct es_local l;
     double widest = fmax(0.5 * (guess - half), 3 * samples->interval);
-    if (!isfinite(guess) || !es_local_crossing(&view, level, guess, widest, &l)) {
+    struct es_curve_view whole = view;
+    view.n = before_stop(&whole, guess, to - sign * 3 * noise, sign);
+    if (!isfinite(guess) || (!es_local_crossing(&view, level, guess, widest, &l) &&
+                             !es_local_crossing(&whole, level, guess, widest, &l) &&
+                             !es_local_passage(&whole, level, sign, c->t, m_smooth, &l))) {
         char way[48];
         es_quantity_format(to - from, es_dimension_unit(series->dimension), 2, way, sizeof way);
         es_measured_refuse(m, "the stroke %s, from end to end %s, was not seen to be done",

@@ -3,11 +3,12 @@
 #include <math.h>
 
 #include "procedures/measures/numeric/least_squares.h"
+#include "procedures/measures/numeric/summary.h"
 
 #define GRID   48
-#define MISFIT 0.004 /* of the fitted stretch: what a parabola leaves of an exponential, found by trial */
-#define HIDDEN 0.02  /* noise of a mean over the stretch, of its rise: more hides the beginning */
-#define SPREAD 1.15  /* break and kind are chosen, not only fitted: found by trial (bench-estimators) */
+#define MISFIT 0.03 /* of the fitted stretch: how far a fit to half of it differs (virtual bench) */
+#define HIDDEN 0.02 /* noise of a mean over the stretch, of its rise: more hides the beginning */
+#define SPREAD 1.15 /* break and kind are chosen, not only fitted: found by trial (bench-estimators) */
 
 struct stretch {
     const double *t, *y;
@@ -96,8 +97,21 @@ static double golden(const struct stretch *w, double low, double high, int sign)
 
 struct candidate {
     bool found;
-    double at, u, rss, left; /* left: degrees of freedom */
+    double at, u, rss;
+    double misfit; /* of one sample of the movement, standard */
 };
+
+/* What the curve leaves of the movement alone: the rest before it fits any curve, and its many samples would
+ * hide that a few moving ones do not. */
+static double misfit_of_movement(const struct es_curve_view *c, const struct es_fit *fit, size_t moving)
+{
+    size_t resting = fit->n - moving;
+    double mean = resting ? es_mean(c->y, resting) : 0, rest = 0;
+    for (size_t i = 0; i < resting; i++)
+        rest += (c->y[i] - mean) * (c->y[i] - mean);
+    double left = fmax((double)moving - 3, 1); /* two coefficients and the place of the break */
+    return sqrt(fmax(0, fit->rss - rest) / left);
+}
 
 /* The break of one kind that fits the samples up to `until` best. */
 static struct candidate find_in(const struct es_curve_view *c, double from, double until, int sign,
@@ -128,10 +142,10 @@ static struct candidate find_in(const struct es_curve_view *c, double from, doub
     if (!fit_break(&w, where, NULL, &fit))
         return out;
     out.found = true;
-    out.left = (double)fit.n - 4;
     out.rss = fit.rss;
     out.at = where;
-    double s = fmax(c->s, sqrt(fit.rss / out.left)) * sqrt(c->inflation);
+    out.misfit = misfit_of_movement(c, &fit, end - first_at(c, where));
+    double s = fmax(c->s, out.misfit) * sqrt(c->inflation);
     out.u = fit_break(&w, where, &fit, &full) ? s * sqrt(full.cov[3][3]) : span / 4;
     if (!(out.u < span / 4))
         out.u = span / 4;
@@ -147,16 +161,17 @@ static bool weighed(const struct es_curve_view *c, double from, double until, in
         return false;
     double w = k.found ? 0 : 1; /* weight of the smooth one */
     if (k.found && s.found) {
-        double noise = fmax(c->s * c->s, fmin(k.rss, s.rss) / k.left) * c->inflation;
+        double misfit = fmin(k.misfit, s.misfit), noise = fmax(c->s * c->s, misfit * misfit) * c->inflation;
         double apart = noise > 0 ? (k.rss - s.rss) / (2 * noise) : (s.rss < k.rss ? 700 : -700);
         w = 1 / (1 + exp(-fmax(-700, fmin(700, apart))));
     }
     *at = k.found && s.found ? (1 - w) * k.at + w * s.at : (k.found ? k.at : s.at);
-    double square = 0;
+    /* a real beginning lies somewhere between the two kinds: a rectangle, not one or the other */
+    double apart = k.found && s.found ? s.at - k.at : 0, square = w * (1 - w) * apart * apart / 3;
     if (k.found)
-        square += (1 - w) * (k.u * k.u + (*at - k.at) * (*at - k.at));
+        square += (1 - w) * k.u * k.u;
     if (s.found)
-        square += w * (s.u * s.u + (*at - s.at) * (*at - s.at));
+        square += w * s.u * s.u;
     *u = SPREAD * hypot(sqrt(square), MISFIT * (until - *at));
     return true;
 }
@@ -164,7 +179,7 @@ static bool weighed(const struct es_curve_view *c, double from, double until, in
 bool es_onset_find(const struct es_curve_view *c, double from, double start, double end, double crude,
                    struct es_onset *out)
 {
-    static const double tops[] = {0.08, 0.16, 0.32};
+    static const double tops[] = {0.04, 0.08, 0.16, 0.32};
     int sign = end > start ? 1 : -1;
     size_t m = 0;
     double size = fabs(end - start), low = -INFINITY, high = INFINITY;

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "procedures/measures/local_fit.h"
@@ -194,7 +195,8 @@ static void crossing_time(const struct es_step_input *in, const struct shape *sh
         refuse(e, "noise hides where the response passes %.1f %% of the step", 100 * f);
         return;
     }
-    if (!isfinite(guess) || !es_local_crossing(&sh->view, level, guess, widest, &l)) {
+    if (!isfinite(guess) || (!es_local_crossing(&sh->view, level, guess, widest, &l) &&
+                             !es_local_passage(&sh->view, level, sh->sign, in->origin, smooth, &l))) {
         refuse(e, "the response does not clearly pass %.1f %% of the step", 100 * f);
         return;
     }
@@ -206,17 +208,40 @@ static void crossing_time(const struct es_step_input *in, const struct shape *sh
         return;
     }
     double late = es_timing_terms(&in->u, out->refresh, in->u_origin, &e->budget);
+    double uneven =
+        es_local_doubt(&sh->view, &l, hypot(l.u_value, u_level * fabs(l.slope)), sh->sign, in->origin);
+    double even = hypot(l.u_at, u_level);
     es_budget_add(&e->budget, ES_TERM_REPEAT, l.u_at, 30);
     es_budget_add(&e->budget, ES_TERM_REPEAT, u_level, fmin(out->before.dof, out->after.dof));
+    es_budget_add(&e->budget, ES_TERM_REPEAT, uneven > even ? sqrt(uneven * uneven - even * even) : 0, 30);
     e->value = l.at - in->origin - late;
     e->valid = true;
+}
+
+/* The beginning of the movement; of a start that creeps, of what leaves the line along which it creeps. */
+static bool find_onset(const struct es_step_input *in, const struct shape *sh, const struct es_step *out,
+                       struct es_onset *onset)
+{
+    struct es_curve_view view = sh->view;
+    double *y = NULL;
+    if (out->stirred > 0) {
+        y = malloc(view.n * sizeof *y);
+        if (!y)
+            return false;
+        for (size_t i = 0; i < view.n; i++)
+            y[i] = view.y[i] - out->before.drift * (view.t[i] - in->origin);
+        view.y = y;
+    }
+    bool found = es_onset_find(&view, in->origin, out->before.mean, out->after.mean, sh->t63, onset);
+    free(y);
+    return found;
 }
 
 static void dead_time(const struct es_step_input *in, const struct shape *sh, struct es_step *out)
 {
     struct es_estimate *e = &out->figures[ES_STEP_DEAD_TIME];
     struct es_onset onset;
-    if (!es_onset_find(&sh->view, in->origin, out->before.mean, out->after.mean, sh->t63, &onset)) {
+    if (!find_onset(in, sh, out, &onset)) {
         refuse(e, "too few samples around the beginning of the response");
         return;
     }

@@ -6,7 +6,7 @@
 
 /* Adds the terms to `b` and returns by how much the channel shows everything late, s: to be taken off. A
  * value read between two refreshes is between 0 and one `refresh` old; a first-order instrument is late by
- * its lag while the signal moves steadily (taken as known to a fifth). */
+ * its lag while the signal moves steadily (taken as known to within a fifth). */
 double es_timing_terms(const struct es_channel_uncertainty *u, double refresh, double u_origin,
                        struct es_budget *b);
 

@@ -140,32 +140,6 @@ Test(library, a_bench_without_motor_asks)
     run("linear-single-acting", 0.02, false, false, false);
 }
 
-static void explained(const struct es_type *type)
-{
-    struct es_plan *plan = load_plan();
-    struct es_error err;
-    char *text = NULL;
-    size_t size = 0;
-    FILE *to = open_memstream(&text, &size);
-
-    cr_assert_eq(es_explain_plan(plan, type, to, &err), ES_OK);
-    (void)fclose(to);
-    for (char *line = strtok(text, "\n"); line != NULL; line = strtok(NULL, "\n"))
-        cr_expect_leq(es_utf8_count(line), 78, "%s", line);
-    free(text);
-    es_plan_free(plan);
-}
-
-Test(library, the_sheet_fits_its_width)
-{
-    explained(NULL);
-    for (size_t i = 0; i < 2; i++) {
-        struct es_type *type = load_shipped_type(types[i]);
-        explained(type);
-        es_type_free(type);
-    }
-}
-
 Test(library, the_sheet_says_cautions_before_steps)
 {
     struct es_error err;

@@ -35,10 +35,46 @@ const struct es_public_key *es_key_public(const struct es_key *key);
  * never overwritten: ES_REFUSED. */
 enum es_status es_key_save(const struct es_key *key, const char *path, struct es_error *err) ES_MUST_CHECK;
 
-/* Reads a private key (PKCS#8 PEM, also one made by openssl). ES_REFUSED when the file is not a regular one,
- * belongs to someone else than the effective user, or when group or others have any right to it: the text
- * says what to do. (A key under a passphrase will be a further function.) */
+/* Gives the passphrase of a key's file: writes it to `out` (no NUL needed), 1 to `size` bytes. The callee
+ * wipes what it keeps; `out` is guarded memory that the caller wipes. */
+struct es_passphrase {
+    void *self;
+    enum es_status (*ask)(void *self, const char *path, char *out, size_t size, size_t *length,
+                          struct es_error *err);
+};
+
+#define ES_PASSPHRASE_MAX 1024
+
+/* The first line of a file, without its line feed; ES_REFUSED when others than its owner have rights to it.
+ * `path` must outlive what is returned. */
+struct es_passphrase es_passphrase_of_file(const char *path);
+
+/* One line of a descriptor; `name` stands in for it in messages. */
+enum es_status es_passphrase_line(int fd, const char *name, char *out, size_t size, size_t *length,
+                                  struct es_error *err) ES_MUST_CHECK;
+
+/* What a guess at the passphrase costs (Argon2id, RFC 9106). */
+enum es_seal_cost {
+    ES_SEAL_USUAL, /* 256 MiB, 3 passes: most of a second */
+    ES_SEAL_LEAST  /* 64 KiB, 1 pass: for tests */
+};
+
+/* As es_key_save, under a passphrase: the seed encrypted by XChaCha20-Poly1305 with a key that Argon2id makes
+ * of the passphrase; a JSON document (docs/keys.md). `how` is ES_FILE_NEW or ES_FILE_REPLACE of
+ * rig/base/file.h. */
+enum es_status es_key_save_sealed(const struct es_key *key, const char *path, int how,
+                                  const struct es_passphrase *passphrase, enum es_seal_cost cost,
+                                  struct es_error *err) ES_MUST_CHECK;
+/* es_key_save in place of what stands there: takes a passphrase off. */
+enum es_status es_key_replace(const struct es_key *key, const char *path, struct es_error *err) ES_MUST_CHECK;
+
+/* Reads a private key (PKCS#8 PEM, also one made by openssl; or one under a passphrase). ES_REFUSED when the
+ * file is not a regular one, belongs to someone else than the effective user, or when group or others have
+ * any right to it: the text says what to do. ES_REFUSED too when it is under a passphrase and `passphrase` is
+ * NULL; ES_NOT_VALID when the passphrase is wrong. */
 enum es_status es_key_load(const char *path, struct es_key **out, struct es_error *err) ES_MUST_CHECK;
+enum es_status es_key_load_with(const char *path, const struct es_passphrase *passphrase, struct es_key **out,
+                                struct es_error *err) ES_MUST_CHECK;
 
 /* Signs. */
 enum es_status es_key_sign(const struct es_key *key, const void *message, size_t length,

@@ -3,7 +3,8 @@
  *
  *   lock                     held by the one process that writes
  *   keys/bench.pem           private signing key (0600); public: keys/bench.pub.pem, keys/bench.pub.jwk
- *   keys/trusted/            public keys, PEM or JWK, that this bench trusts beside its own
+ *   keys/register.jsonl      the book of keys: which there were and are, for what, until when, revoked or not
+ *   keys/trusted/            public keys, PEM or JWK, that this bench trusts beside those of the book
  *   certificates/NUMBER.json the certificates and records, as signed; NUMBER.seal.json: proof of its leaf
  *   log/certificates.log     append-only log of all of them, with its signed heads (results/log)
  *   runs/RUN/run.json        what was begun; runs/RUN/end.json how it ended; the run's journal lies beside
@@ -41,15 +42,30 @@ const char *es_store_folder(const struct es_store *store);
 
 /* ---- Keys ---- */
 
-/* Makes the bench's signing key: three files under keys/. ES_REFUSED when there is one already. */
-enum es_status es_store_key_create(struct es_store *store, struct es_public_key *made,
-                                   struct es_error *err) ES_MUST_CHECK;
-/* ES_NOT_FOUND: none was made yet; the text says how. Refusals as es_key_load. */
-enum es_status es_store_key_load(struct es_store *store, struct es_key **out,
-                                 struct es_error *err) ES_MUST_CHECK;
+struct es_store_key_order {
+    const char *who, *when;                 /* who does it, RFC 3339 UTC; both required */
+    const struct es_passphrase *passphrase; /* puts the key under a passphrase; NULL: none */
+    enum es_seal_cost cost;
+    const struct es_passphrase *old_passphrase; /* of the key that is replaced; NULL: none */
+};
 
-/* The bench's own public key (name "bench") and those of keys/trusted/ (name: the file's without its ending).
- * A file there that cannot be read as a key fails the whole: trust is not guessed. */
+/* Makes the bench's signing key: three files under keys/, and a line in the book of keys. ES_REFUSED when
+ * there is one already. */
+enum es_status es_store_key_create(struct es_store *store, const struct es_store_key_order *order,
+                                   struct es_public_key *made, struct es_error *err) ES_MUST_CHECK;
+/* Makes a new one in its place. What the old one signed stays checkable: the book keeps its public half with
+ * the time until which it was in force. Its private half is gone. */
+enum es_status es_store_key_rotate(struct es_store *store, const struct es_store_key_order *order,
+                                   struct es_public_key *made, struct es_error *err) ES_MUST_CHECK;
+/* ES_NOT_FOUND: none was made yet; the text says how. Refusals as es_key_load_with. */
+enum es_status es_store_key_load_with(struct es_store *store, const struct es_passphrase *passphrase,
+                                      struct es_key **out, struct es_error *err) ES_MUST_CHECK;
+enum es_status es_store_key_load(struct es_store *store, struct es_key **out,
+                                 struct es_error *err) ES_MUST_CHECK; /* no passphrase */
+
+/* All keys of the book (key_register.h), with their times, roles and revocations; besides the bench's own
+ * public key (name "bench") and those of keys/trusted/ (name: the file's without its ending) if the book does
+ * not know them. A file there that cannot be read as a key fails the whole: trust is not guessed. */
 struct es_store_trust {
     struct es_trusted_key *items; /* names owned by this list */
     size_t count;

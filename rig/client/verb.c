@@ -1,4 +1,5 @@
 #include <errno.h>
+#include <pwd.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
@@ -62,6 +63,17 @@ int es_verb_fail(const struct es_verb *verb, const struct es_error *err, const s
         fprintf(stderr, "%s: %zu faults; nothing was done\n", verb->line->program, findings->count);
     }
     return es_exit_status(err->status);
+}
+
+void es_verb_user(char out[static 64])
+{
+    char buffer[2048];
+    struct passwd entry;
+    struct passwd *found = NULL;
+    if (getpwuid_r(getuid(), &entry, buffer, sizeof buffer, &found) == 0 && found != NULL)
+        (void)snprintf(out, 64, "%s", entry.pw_name);
+    else
+        (void)snprintf(out, 64, "user %lu", (unsigned long)getuid());
 }
 
 int es_verb_end(const struct es_verb *verb, int exit_status)

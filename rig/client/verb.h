@@ -38,6 +38,9 @@ bool es_verb_begin(const struct es_verb *verb, const struct es_screen *screen, i
 /* Tells an error on standard error, the findings first when there are any; returns the exit status. */
 int es_verb_fail(const struct es_verb *verb, const struct es_error *err, const struct es_findings *findings);
 
+/* The system user who runs the program, by name, else by number. */
+void es_verb_user(char out[static 64]);
+
 /* Ends a verb that wrote to standard output: a full disk or a closed pipe must not look like success. */
 int es_verb_end(const struct es_verb *verb, int exit_status);
 

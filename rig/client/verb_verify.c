@@ -9,7 +9,7 @@
 #include "rig/console/table.h"
 
 struct arguments {
-    struct es_option_list files, keys;
+    struct es_option_list files, keys, lists;
     const char *state;
     bool json, quiet;
 };
@@ -20,6 +20,11 @@ static const struct es_option options[] = {
      .kind = ES_OPTION_LIST,
      .offset = offsetof(struct arguments, keys),
      .meaning = "public key that you trust (PEM or JWK); may be given several times"},
+    {.name = "keys",
+     .value = "FILE",
+     .kind = ES_OPTION_LIST,
+     .offset = offsetof(struct arguments, lists),
+     .meaning = "list of keys with their times and revocations, as \"endstop key list --json\" writes it"},
     {.name = "state",
      .value = "DIR",
      .kind = ES_OPTION_TEXT,
@@ -189,8 +194,10 @@ static int run(const struct es_screen *screen, int argc, char **argv)
         return status;
     struct es_error err = {0};
     struct es_trust *trust = calloc(1, sizeof *trust);
-    enum es_status s = trust != NULL ? es_trust_load(&a.keys, a.state, trust, &err)
+    enum es_status s = trust != NULL ? es_trust_load_lists(&a.lists, trust, &err)
                                      : es_fail(&err, ES_NO_MEMORY, "not enough memory to check");
+    if (s == ES_OK)
+        s = es_trust_load(&a.keys, a.state, trust, &err);
     if (s != ES_OK) {
         if (trust != NULL)
             es_trust_clear(trust);

@@ -272,7 +272,7 @@ Test(memory, lists_of_the_store)
     cr_assert_eq(es_store_run_begin(store, &a, NULL), ES_OK);
     cr_assert_eq(es_store_run_begin(store, &b, NULL), ES_OK);
     cr_assert_eq(es_store_issue(store, "EX", &maker, number, NULL), ES_OK);
-    cr_assert_eq(es_store_key_create(store, &made, NULL), ES_OK);
+    cr_assert_eq(es_store_key_create(store, &help_order, &made, NULL), ES_OK);
     es_store_close(store);
     refuse_each(do_lists, 100);
 }

@@ -214,3 +214,105 @@ Test(key, public_keys_that_are_none)
         cr_expect_str_eq(key.thumbprint, "untouched");
     }
 }
+
+/* ---- Under a passphrase ---- */
+
+struct answer {
+    const char *text;
+    int asked;
+};
+
+static enum es_status answer(void *self, const char *path, char *out, size_t size, size_t *length,
+                             struct es_error *asked_err)
+{
+    struct answer *a = self;
+    (void)path;
+    (void)asked_err;
+    a->asked++;
+    *length = strlen(a->text);
+    cr_assert_lt(*length, size);
+    memcpy(out, a->text, *length);
+    return ES_OK;
+}
+
+static char sealed_path[200];
+
+static struct es_key *seal(const char *passphrase)
+{
+    struct answer a = {.text = passphrase};
+    const struct es_passphrase p = {&a, answer};
+    struct es_key *key = NULL;
+    (void)snprintf(sealed_path, sizeof sealed_path, "%s/sealed.pem", folder);
+    cr_assert_eq(es_key_create(&key, NULL), ES_OK);
+    cr_assert_eq(es_key_save_sealed(key, sealed_path, ES_FILE_NEW, &p, ES_SEAL_LEAST, NULL), ES_OK);
+    cr_assert_eq(es_key_save_sealed(key, sealed_path, ES_FILE_NEW, &p, ES_SEAL_LEAST, NULL), ES_REFUSED,
+                 "an existing file is not overwritten");
+    return key;
+}
+
+static enum es_status unseal(const char *passphrase, struct es_key **out, struct es_error *why)
+{
+    struct answer a = {.text = passphrase};
+    const struct es_passphrase p = {&a, answer};
+    return es_key_load_with(sealed_path, &p, out, why);
+}
+
+Test(key, opens_with_its_passphrase_only)
+{
+    struct es_error why;
+    struct es_key *back = NULL;
+    struct es_key *key = seal("correct horse \xC3\xA4");
+    cr_assert_eq(unseal("correct horse \xC3\xA4", &back, &why), ES_OK, "%s", why.text);
+    cr_expect_str_eq(es_key_public(back)->thumbprint, es_key_public(key)->thumbprint);
+    unsigned char one[ES_SIGNATURE_SIZE], two[ES_SIGNATURE_SIZE];
+    cr_assert_eq(es_key_sign(key, "m", 1, one, NULL), ES_OK);
+    cr_assert_eq(es_key_sign(back, "m", 1, two, NULL), ES_OK);
+    cr_expect(memcmp(one, two, sizeof one) == 0);
+    es_key_free(back);
+    cr_expect_eq(unseal("correct horse", &back, &why), ES_NOT_VALID);
+    cr_expect_not_null(strstr(why.text, "not the key's passphrase"));
+    cr_expect_eq(unseal("", &back, &why), ES_REFUSED);
+    cr_expect_eq(es_key_load(sealed_path, &back, &why), ES_REFUSED);
+    cr_expect_not_null(strstr(why.text, "--passphrase-file"), "%s", why.text);
+    cr_assert_eq(chmod(sealed_path, 0640), 0);
+    cr_expect_eq(unseal("correct horse \xC3\xA4", &back, &why), ES_REFUSED, "rights count here too");
+    es_key_free(key);
+}
+
+/* Each byte of the file changed: refused, whatever it was. */
+Test(key, sealed_file_that_was_changed_does_not_open)
+{
+    struct es_key *back = NULL;
+    char text[1024];
+    es_key_free(seal("p"));
+    FILE *file = fopen(sealed_path, "r");
+    size_t length = fread(text, 1, sizeof text, file);
+    (void)fclose(file);
+    for (size_t i = 0; i < length; i++) {
+        text[i] = (char)(text[i] ^ 1);
+        file = fopen(sealed_path, "w");
+        cr_assert_eq(fwrite(text, 1, length, file), length);
+        (void)fclose(file);
+        cr_expect_neq(unseal("p", &back, NULL), ES_OK, "byte %zu", i);
+        text[i] = (char)(text[i] ^ 1);
+    }
+}
+
+Test(key, passphrase_out_of_a_file)
+{
+    char path[200], out[32];
+    size_t length = 0;
+    struct es_error why;
+    (void)snprintf(path, sizeof path, "%s/passphrase", folder);
+    const struct es_passphrase p = es_passphrase_of_file(path);
+    cr_expect_eq(p.ask(p.self, "k", out, sizeof out, &length, &why), ES_IO);
+    FILE *file = fopen(path, "w");
+    (void)fputs("first line\nsecond\n", file);
+    (void)fclose(file);
+    cr_assert_eq(chmod(path, 0644), 0);
+    cr_expect_eq(p.ask(p.self, "k", out, sizeof out, &length, &why), ES_REFUSED);
+    cr_assert_eq(chmod(path, 0600), 0);
+    cr_assert_eq(p.ask(p.self, "k", out, sizeof out, &length, &why), ES_OK, "%s", why.text);
+    cr_expect(length == 10 && memcmp(out, "first line", 10) == 0);
+    cr_expect_eq(p.ask(p.self, "k", out, 9, &length, &why), ES_RANGE);
+}

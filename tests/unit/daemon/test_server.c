@@ -43,7 +43,8 @@ static void make_key(const char *state)
     struct es_public_key key;
     struct es_error err;
     cr_assert_eq(es_store_open(state, ES_STORE_WRITE, &store, &err), ES_OK, "%s", err.text);
-    cr_assert_eq(es_store_key_create(store, &key, &err), ES_OK, "%s", err.text);
+    const struct es_store_key_order order = {.who = "A. Example", .when = "2026-02-03T08:00:00Z"};
+    cr_assert_eq(es_store_key_create(store, &order, &key, &err), ES_OK, "%s", err.text);
     es_store_close(store);
 }
 

@@ -7,6 +7,8 @@
 
 char help_folder[64];
 
+const struct es_store_key_order help_order = {.who = "A. Example", .when = "2026-02-03T08:00:00Z"};
+
 static struct {
     const char *kind, *serial, *run;
 } wanted;

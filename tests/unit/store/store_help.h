@@ -14,4 +14,6 @@ struct es_store_maker help_maker(const char *kind, const char *serial, const cha
 
 struct es_store *help_open(enum es_store_mode mode);
 
+extern const struct es_store_key_order help_order; /* by "A. Example", no passphrase */
+
 #endif

@@ -261,8 +261,8 @@ Test(store, key_is_made_once_and_trusted)
     struct es_public_key made;
     cr_expect_eq(es_store_key_load(store, &key, &err), ES_NOT_FOUND);
     cr_expect(strstr(err.text, "endstop key") != NULL, "%s", err.text);
-    cr_assert_eq(es_store_key_create(store, &made, &err), ES_OK, "%s", err.text);
-    cr_expect_eq(es_store_key_create(store, &made, &err), ES_REFUSED);
+    cr_assert_eq(es_store_key_create(store, &help_order, &made, &err), ES_OK, "%s", err.text);
+    cr_expect_eq(es_store_key_create(store, &help_order, &made, &err), ES_REFUSED);
     cr_assert_eq(es_store_key_load(store, &key, &err), ES_OK, "%s", err.text);
     cr_expect_str_eq(es_key_public(key)->thumbprint, made.thumbprint);
     es_key_free(key);

@@ -267,7 +267,10 @@ int es_virtual_fault_find(const char *name)
 bool es_virtual_fault_possible(int fault, enum es_virtual_type type)
 {
     const struct es_virtual_fault *f = es_virtual_fault_get(fault);
-    return f && !(f->needs & ~es_virtual_has(type));
+    if (!f || (f->place == ES_VIRTUAL_UNIT && es_virtual_type_about(type)->block)) {
+        return false;
+    }
+    return !(f->needs & ~es_virtual_has(type));
 }
 
 const char *es_virtual_fault_needs_text(int fault)

@@ -102,20 +102,41 @@ static void module_double_acting(struct es_parameters *p)
     on_adaptor_block(p);
 }
 
+/* No relay moves: the supply is joined to both outputs. */
+static void self_proof_block(struct es_parameters *p)
+{
+    part_turn_double_acting(p);
+    on_adaptor_block(p);
+    p->relay.joined = true;
+}
+
+void es_virtual_kind_settle(struct es_parameters *p)
+{
+    if (!p->relay.joined) {
+        return;
+    }
+    p->electronics.burden_voltage = 0;
+    p->electronics.burden_resistance = 250;
+    p->relay.bleed = 0;
+}
+
 static const struct kind {
     struct es_virtual_type_about about;
     shape_of_unit shape;
 } kinds[ES_VIRTUAL_TYPE_COUNT] = {
-    [ES_VIRTUAL_LINEAR_SINGLE_ACTING] = {{"linear-single-acting", true, false, false}, linear_single_acting},
-    [ES_VIRTUAL_PART_TURN_DOUBLE_ACTING] = {{"part-turn-double-acting", false, true, false},
+    [ES_VIRTUAL_LINEAR_SINGLE_ACTING] = {{"linear-single-acting", true, false, false, false},
+                                         linear_single_acting},
+    [ES_VIRTUAL_PART_TURN_DOUBLE_ACTING] = {{"part-turn-double-acting", false, true, false, false},
                                             part_turn_double_acting},
-    [ES_VIRTUAL_LINEAR_DOUBLE_ACTING] = {{"linear-double-acting", true, true, false}, linear_double_acting},
-    [ES_VIRTUAL_PART_TURN_SINGLE_ACTING] = {{"part-turn-single-acting", false, false, false},
+    [ES_VIRTUAL_LINEAR_DOUBLE_ACTING] = {{"linear-double-acting", true, true, false, false},
+                                         linear_double_acting},
+    [ES_VIRTUAL_PART_TURN_SINGLE_ACTING] = {{"part-turn-single-acting", false, false, false, false},
                                             part_turn_single_acting},
-    [ES_VIRTUAL_RELAY_MODULE_SINGLE_ACTING] = {{"relay-module-single-acting", true, false, true},
+    [ES_VIRTUAL_RELAY_MODULE_SINGLE_ACTING] = {{"relay-module-single-acting", true, false, true, false},
                                                module_single_acting},
-    [ES_VIRTUAL_RELAY_MODULE_DOUBLE_ACTING] = {{"relay-module-double-acting", false, true, true},
+    [ES_VIRTUAL_RELAY_MODULE_DOUBLE_ACTING] = {{"relay-module-double-acting", false, true, true, false},
                                                module_double_acting},
+    [ES_VIRTUAL_SELF_PROOF_BLOCK] = {{"self-proof-block", false, true, true, true}, self_proof_block},
 };
 
 const struct es_virtual_type_about *es_virtual_type_about(enum es_virtual_type type)

@@ -15,5 +15,7 @@ unsigned es_virtual_has(enum es_virtual_type type); /* enum es_virtual_need, or-
 
 /* Nominal figures of a kind, over those that all have in common. */
 void es_virtual_kind_apply(enum es_virtual_type type, struct es_parameters *p);
+/* Last, over the spread of manufacturing: what has none. */
+void es_virtual_kind_settle(struct es_parameters *p);
 
 #endif

@@ -135,6 +135,7 @@ void es_parameters_draw(const struct es_virtual_config *config, struct es_parame
     out->linkage.offset = 0.5 * ES_RAD_PER_DEG * part(&d);
     spread_sensor(&out->sensor, &d);
     spread_electronics(&out->electronics, &d);
+    es_virtual_kind_settle(out);
     /* The bench is as it is, whatever the units' spread. */
     for (int i = 0; i < 2; i++) {
         out->volume[i] = config->output_volume[i] +

@@ -27,6 +27,7 @@ struct es_relay_parameters {
     double leak_air;        /* output 1 side -> surroundings */
     double bleed;           /* supply -> surroundings: what the nozzle consumes */
     bool crossed;
+    bool joined; /* no relay but a self-proof block: supply open to both outputs, nothing to exhaust */
 };
 
 struct es_actuator_parameters {

@@ -46,6 +46,11 @@ void es_relay_ports(struct es_virtual *v)
     const int supply[2] = {ES_EDGE_SUPPLY_1, ES_EDGE_SUPPLY_2};
     const int exhaust[2] = {ES_EDGE_EXHAUST_1, ES_EDGE_EXHAUST_2};
     struct es_air_edge *e = v->air.edges;
+    if (r->joined) {
+        e[ES_EDGE_SUPPLY_1].C = e[ES_EDGE_SUPPLY_2].C = r->C_supply;
+        e[ES_EDGE_EXHAUST_1].C = e[ES_EDGE_EXHAUST_2].C = e[ES_EDGE_BETWEEN].C = 0;
+        return;
+    }
     e[supply[first]].C = r->C_supply * up + r->leak_seat[first];
     e[exhaust[first]].C = r->C_exhaust * down + r->leak_exhaust[first];
     e[supply[second]].C = r->C_supply * down + r->leak_seat[second];

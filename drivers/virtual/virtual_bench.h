@@ -35,7 +35,9 @@
  * Linear, double-acting and part-turn, single-acting (spring 0.6 .. 1.5 bar) are put together from these.
  * A relay module stands on an adaptor block in the place of a whole unit: it has relay, coil and nozzle only,
  * no sensor and no position control. The loop's current drives the coil: below about 3.6 mA not at all (both
- * outputs shut), else 4 mA fully down, 12 mA at rest, 20 mA fully up; 5 V + 100 ohm burden. */
+ * outputs shut), else 4 mA fully down, 12 mA at rest, 20 mA fully up; 5 V + 100 ohm burden.
+ * A self-proof block is no unit: a plain block in a unit's place, which joins the supply to both outputs and
+ * has a resistor of 250 ohm across the loop's terminals. */
 enum es_virtual_type {
     ES_VIRTUAL_LINEAR_SINGLE_ACTING,
     ES_VIRTUAL_PART_TURN_DOUBLE_ACTING,
@@ -43,6 +45,7 @@ enum es_virtual_type {
     ES_VIRTUAL_PART_TURN_SINGLE_ACTING,
     ES_VIRTUAL_RELAY_MODULE_SINGLE_ACTING, /* beside the linear, single-acting test actuator */
     ES_VIRTUAL_RELAY_MODULE_DOUBLE_ACTING, /* beside the part-turn, double-acting test actuator */
+    ES_VIRTUAL_SELF_PROOF_BLOCK,
     ES_VIRTUAL_TYPE_COUNT
 };
 
@@ -50,7 +53,8 @@ struct es_virtual_type_about {
     const char *name;   /* "linear-single-acting" */
     bool linear;        /* the test actuator's travel is a length, else an angle */
     bool double_acting; /* else output 2 is plugged */
-    bool module;        /* relay module on an adaptor block, else a whole unit */
+    bool module;        /* relay module on an adaptor block, or self-proof block; else a whole unit */
+    bool block;         /* self-proof block: has no faults of a unit */
 };
 
 const struct es_virtual_type_about *es_virtual_type_about(enum es_virtual_type type); /* NULL: no such type */

@@ -58,7 +58,7 @@ Test(kinds, good_whole_units_stand_where_they_are_told)
 
 Test(kinds, no_good_unit_leaks_at_rest)
 {
-    for (int type = 0; type < ES_VIRTUAL_TYPE_COUNT; type++) {
+    for (int type = 0; type < ES_VIRTUAL_SELF_PROOF_BLOCK; type++) {
         for (uint64_t seed = 0; seed < 12; seed++) {
             struct es_virtual *v = start((enum es_virtual_type)type, seed);
             close_volumes(v, 4 * BAR);
@@ -82,7 +82,7 @@ static double seconds_until(struct es_virtual *v, double current, double share, 
 
 Test(kinds, strokes_take_a_few_seconds)
 {
-    for (int type = 0; type < ES_VIRTUAL_TYPE_COUNT; type++) {
+    for (int type = 0; type < ES_VIRTUAL_SELF_PROOF_BLOCK; type++) {
         struct es_virtual *v = start_nominal((enum es_virtual_type)type);
         const double travel = travel_of((enum es_virtual_type)type);
         connect_actuator(v, 4 * BAR);
@@ -130,6 +130,24 @@ Test(kinds, single_acting_module_has_no_output_2)
     cr_expect(truth(v, ES_ROLE_OUTPUT_2_PRESSURE) < 0.001 * BAR);
     demand(v, 20 * MA, 3);
     cr_expect_float_eq(truth(v, ES_ROLE_OUTPUT_1_PRESSURE), 4 * BAR, 0.05 * BAR);
+    es_virtual_free(v);
+}
+
+/* Supply and both outputs are one; the loop sees a resistor; nothing of a unit can be wrong with it. */
+Test(kinds, self_proof_block_joins_supply_and_outputs)
+{
+    struct es_virtual *v = start_nominal(ES_VIRTUAL_SELF_PROOF_BLOCK);
+    close_volumes(v, 4 * BAR);
+    demand(v, 12 * MA, 20);
+    const double supply = truth(v, ES_ROLE_SUPPLY_PRESSURE);
+    cr_expect_float_eq(supply, 4 * BAR, 0.05 * BAR);
+    cr_expect_float_eq(truth(v, ES_ROLE_OUTPUT_1_PRESSURE), supply, 1e-4 * BAR);
+    cr_expect_float_eq(truth(v, ES_ROLE_OUTPUT_2_PRESSURE), supply, 1e-4 * BAR);
+    cr_expect_float_eq(truth(v, ES_ROLE_LOOP_VOLTAGE), 250 * 12 * MA, 1e-6);
+    cr_expect(!es_virtual_fault_possible(es_virtual_fault_find("relay seat leaks to output 1"),
+                                         ES_VIRTUAL_SELF_PROOF_BLOCK));
+    cr_expect(es_virtual_fault_possible(es_virtual_fault_find("fitting leaks on output 2"),
+                                        ES_VIRTUAL_SELF_PROOF_BLOCK));
     es_virtual_free(v);
 }
 

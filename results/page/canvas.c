@@ -11,13 +11,15 @@
 #define POINTS_PER_MM (72.0 / 25.4)
 #define LONGEST_TEXT  4000 /* bytes of one text that are set; nobody reads more on a page */
 
-static const char families[] = "Open Sans,DejaVu Sans,Droid Sans Fallback";
-static const char families_mono[] = "DejaVu Sans Mono,DejaVu Sans,Droid Sans Fallback";
+static const char families[] = "Open Sans,DejaVu Sans,WenQuanYi Micro Hei";
+static const char families_mono[] = "DejaVu Sans Mono,DejaVu Sans,WenQuanYi Micro Hei";
 static const char font_folders[] =
     "<?xml version=\"1.0\"?><!DOCTYPE fontconfig SYSTEM \"fonts.dtd\"><fontconfig>"
     "<dir>/usr/share/fonts/truetype/open-sans</dir>"
     "<dir>/usr/share/fonts/truetype/dejavu</dir>"
-    "<dir>/usr/share/fonts/truetype/droid</dir>"
+    "<dir>/usr/share/fonts/truetype/wqy</dir>"
+    "<selectfont><rejectfont><glob>*Math*</glob><glob>*Serif*</glob><glob>*Cond*</glob>"
+    "<glob>*Extra*</glob><glob>*Italic*</glob><glob>*Oblique*</glob></rejectfont></selectfont>"
     "<cachedir>/var/cache/fontconfig</cachedir></fontconfig>";
 
 static const double inks[ES_INK_COUNT][3] = {
@@ -98,6 +100,11 @@ static void open_type(struct es_canvas *c)
     c->layout = pango_layout_new(c->context);
     pango_layout_set_auto_dir(c->layout, FALSE);
     pango_layout_set_wrap(c->layout, PANGO_WRAP_WORD_CHAR);
+    PangoAttrList *attributes = pango_attr_list_new();
+    pango_attr_list_insert(attributes,
+                           pango_attr_insert_hyphens_new(FALSE)); /* a serial number is not hyphenated */
+    pango_layout_set_attributes(c->layout, attributes);
+    pango_attr_list_unref(attributes);
     for (int mono = 0; mono < 2; mono++) {
         for (int w = ES_LIGHT; w <= ES_SEMIBOLD; w++) {
             c->faces[mono][w] = pango_font_description_from_string(mono ? families_mono : families);

@@ -1,7 +1,7 @@
 /* What pages and plots are drawn on: PDF or SVG through cairo, text through Pango. Lengths in mm from the
  * page's upper left corner, sizes of type in points. One canvas, one thread; no state outside it.
  *
- * Type: Open Sans, for other scripts DejaVu Sans and Droid Sans Fallback, from the system's font folders and
+ * Type: Open Sans, for other scripts DejaVu Sans and WenQuanYi Micro Hei, from the system's font folders and
  * nowhere else, so that the same content gives the same bytes whatever fonts a person has installed. Where
  * Open Sans is missing the system's own choice stands in.
  * A PDF holds its text; an SVG draws it as outlines, so that it looks the same everywhere, and carries it

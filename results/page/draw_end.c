@@ -66,13 +66,15 @@ static double draw_signature(struct es_sheet *s, const struct es_certificate_sig
     double top = y;
     small.weight = ES_REGULAR;
     es_page_time(signature->time, time, sizeof time);
-    es_text_printf(&text, "Signed as %s, %s", signature->role, time);
+    es_text_printf(&text, "Signed as %s%s%s, %s", signature->role, signature->name[0] != '\0' ? " by " : "",
+                   signature->name, time);
     y += put(s, type, y, width, text.bytes != NULL ? text.bytes : "");
     y += put(s, mono, y, width, signature->kid);
     es_text_reset(&text);
     if (signature->trusted == NULL)
-        es_text_add(&text, "The signature holds. Whose key this is was not checked: no key that was trusted "
-                           "here is this one.");
+        es_text_printf(&text, "The signature holds. Whose key this is was not checked: %s.",
+                       signature->doubt[0] != '\0' ? signature->doubt
+                                                   : "no key that was trusted here is this one");
     else
         es_text_printf(
             &text,

@@ -193,8 +193,8 @@ struct fact {
 static double draw_facts(struct es_sheet *s, const struct fact *facts, size_t count, double top)
 {
     struct es_type label = {.size = 6.2, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
-    struct es_type value = {.size = 9, .weight = ES_REGULAR, .ink = ES_INK, .lines = 3};
-    struct es_type first = {.size = 11, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 3};
+    struct es_type value = {.size = 9, .weight = ES_REGULAR, .ink = ES_INK, .lines = 6};
+    struct es_type first = {.size = 11, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 8};
     double y = top, tallest = 0, column = 0, half = FACTS_WIDTH / 2;
     for (size_t i = 0; i < count; i++) {
         if (facts[i].text[0] == '\0')

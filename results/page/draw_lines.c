@@ -25,6 +25,15 @@ static double cell(struct es_sheet *s, int column, struct es_type type, double y
                              columns[column].width, text);
 }
 
+/* A number is never cut: what is too wide for its column is set smaller, and broken at last. */
+static void fit(struct es_sheet *s, int column, struct es_type type, double y, const char *text)
+{
+    double width = es_canvas_text_width(s->canvas, &type, text), smallest = 4.2 / type.size;
+    if (width > columns[column].width)
+        type.size *= fmax(0.98 * columns[column].width / width, smallest);
+    cell(s, column, type, y, text);
+}
+
 static void limit_text(const struct es_content_line *l, char *out, size_t size)
 {
     char low[ES_NUMBER_SIZE], high[ES_NUMBER_SIZE];
@@ -96,24 +105,23 @@ static void draw_numbers(struct es_sheet *s, const struct es_content_line *l, do
     struct es_number_text number;
     char text[160];
     const char *unit = es_page_unit(l->unit);
-    plain.lines = small.lines = 1;
     if (!isnan(l->v.value)) {
         es_number_with_uncertainty(l->v.value, l->v.U, l->decimals, &number);
-        cell(s, VALUE, plain, y, number.value);
+        fit(s, VALUE, plain, y, number.value);
         snprintf(text, sizeof text, "%s%s%s%.60s", number.U[0] != '\0' ? "± " : "", number.U,
                  number.U[0] != '\0' && unit[0] != '\0' ? " " : "", unit);
-        cell(s, SPREAD, plain, y, text);
+        fit(s, SPREAD, plain, y, text);
     }
     if (isnan(s->content->k) && !isnan(l->v.k) && l->v.U > 0) {
         snprintf(text, sizeof text, "%.2f", l->v.k);
-        cell(s, COVERAGE, small, y, text);
+        fit(s, COVERAGE, small, y, text);
     }
     if (s->content->c.record)
         return;
     limit_text(l, text, sizeof text);
-    cell(s, LIMITS, plain, y, text);
+    fit(s, LIMITS, plain, y, text);
     risk_text(l->false_acceptance, text, sizeof text);
-    cell(s, RISK, small, y, text);
+    fit(s, RISK, small, y, text);
 }
 
 static void draw_row(struct es_sheet *s, const struct es_content_line *l)

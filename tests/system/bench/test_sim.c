@@ -378,7 +378,7 @@ Test(sim, dead_line_leaves_the_rest_safe)
     struct fixture x;
     struct es_safe_report report = trouble(&x, "disconnect loop-line 20\n", "loop");
     cr_expect_not(report.reached);
-    cr_expect_not_null(strstr(report.sentence, "NOT SAFE: 1 of 10"), "%s", report.sentence);
+    cr_expect_not_null(strstr(report.sentence, "NOT SAFE: 1 of 11"), "%s", report.sentence);
     for (size_t k = 0; k < report.count; k++) {
         cr_expect_eq(report.steps[k].outcome == ES_SAFE_NOT_DONE,
                      report.steps[k].role == ES_ROLE_LOOP_DEMAND);

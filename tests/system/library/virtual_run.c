@@ -69,16 +69,30 @@ void virtual_run_make(struct virtual_run *x, const struct virtual_case *c)
                                      .type_path = x->type_path,
                                      .serial = "EX-0001",
                                      .person = "Ada Example",
-                                     .unattended = true,
+                                     .unattended = !c->attended,
                                      .seed = 7};
     es_outcome_init(&x->outcome);
 }
 
+static enum es_status say_yes(void *self, const struct es_question *q, struct es_answer *a,
+                              bool (*give_up)(const void *site), const void *site, struct es_error *err)
+{
+    (void)self;
+    (void)q;
+    (void)give_up;
+    (void)site;
+    (void)err;
+    *a = (struct es_answer){.yes = true, .person = "Ada Example"};
+    return ES_OK;
+}
+
 void virtual_run(struct virtual_run *x, const struct es_run_watch *watch)
 {
+    static const struct es_run_watch person = {.ask = say_yes};
     const struct es_run_places places = {.now = "2026-11-25T08:00:00.000Z", .run = "test-run"};
-    const enum es_status s = es_run_execute(&x->order, es_virtual_station_site(x->station), &places, watch,
-                                            &x->findings, &x->outcome, &x->report, &x->err);
+    const enum es_status s =
+        es_run_execute(&x->order, es_virtual_station_site(x->station), &places,
+                       watch != NULL ? watch : &person, &x->findings, &x->outcome, &x->report, &x->err);
 
     es_findings_print(&x->findings, stderr);
     cr_assert_eq(s, ES_OK, "%s on %s: %s", x->order.plan_path, x->type->name, x->err.text);

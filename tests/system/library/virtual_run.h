@@ -19,7 +19,8 @@ struct virtual_case {
     uint64_t seed;
     const char *fault; /* NULL: a good unit on a good bench */
     double severity, per_stroke;
-    bool watched; /* outputs that somebody else sets end the run */
+    bool attended; /* somebody answers every question with yes, or done */
+    bool watched;  /* outputs that somebody else sets end the run */
 };
 
 struct virtual_run {
@@ -41,7 +42,7 @@ enum es_virtual_type virtual_kind(const struct es_type *sheet);
 const char *virtual_bench_for(const struct es_type *sheet);
 
 void virtual_run_make(struct virtual_run *x, const struct virtual_case *c);
-/* Runs it; a run that is refused or not completed ends the test. */
+/* Runs it; a run that is refused or not completed ends the test. `watch` may be NULL. */
 void virtual_run(struct virtual_run *x, const struct es_run_watch *watch);
 void virtual_run_free(struct virtual_run *x);
 

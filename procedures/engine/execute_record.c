@@ -1,9 +1,11 @@
 /* Recordings: begun, ended, kept, and given up after an error. */
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "procedures/engine/check_lines.h"
 #include "procedures/engine/execution.h"
+#include "procedures/engine/remeasure.h"
 
 static bool only_along(const struct es_step *s, enum es_role role)
 {
@@ -119,6 +121,8 @@ static enum es_status end_recording(struct es_execution *x, bool whole, struct e
     if (whole)
         return keep_trace(x, r.step, trace, err);
     enum es_status kept = ES_OK;
+    if (trace->unfit == NULL)
+        trace->unfit = strdup(ES_LEFT_EARLY); /* without memory it only lacks the remark */
     if (x->keep->trace != NULL)
         kept = x->keep->trace(x->keep->self, x->entry->label, trace, err);
     es_trace_free(trace);

@@ -61,8 +61,8 @@ void es_build_visit(struct es_maker *m)
     add_job(m, v);
     add_before(m, v);
     add_not_given(m, v);
-    if (m->meta->inputs_digest) {
+    if (m->o->inputs) {
         cJSON *inputs = es_tree_object(t, m->root, "inputs");
-        es_tree_text(t, inputs, "sha256", m->meta->inputs_digest);
+        es_tree_text(t, inputs, "sha256", m->o->inputs);
     }
 }

@@ -38,19 +38,17 @@ struct es_certificate_visit {
 
 /* What the outcome does not know. Borrowed texts. NULL where not known, unless said otherwise. */
 struct es_certificate_meta {
-    const char *number;             /* required; unique in the archive */
-    const char *issued;             /* required; RFC 3339 UTC */
-    bool clock_synchronised;        /* of the bench when issuing */
-    const char *laboratory;         /* who runs the bench */
-    const char *laboratory_address; /* one line */
-    const char *software_version;   /* required: "0.1.0" */
-    const char *issuer_thumbprint;  /* required: of the key that will sign as "bench" */
-    bool virtual_bench;             /* nothing real was tested: the certificate says so first */
-    const char *replaces;           /* number of the certificate that this one corrects */
-    const char *replaces_because;   /* why; required with `replaces` */
-    const char *overdue_reason;     /* why it was issued although a calibration was overdue */
-    const char *inputs_digest; /* SHA-256 of the run's inputs (docs/recording-file.md): what it takes, beside
-                                  the recordings, to derive the values again */
+    const char *number;                       /* required; unique in the archive */
+    const char *issued;                       /* required; RFC 3339 UTC */
+    bool clock_synchronised;                  /* of the bench when issuing */
+    const char *laboratory;                   /* who runs the bench */
+    const char *laboratory_address;           /* one line */
+    const char *software_version;             /* required: "0.1.0" */
+    const char *issuer_thumbprint;            /* required: of the key that will sign as "bench" */
+    bool virtual_bench;                       /* nothing real was tested: the certificate says so first */
+    const char *replaces;                     /* number of the certificate that this one corrects */
+    const char *replaces_because;             /* why; required with `replaces` */
+    const char *overdue_reason;               /* why it was issued although a calibration was overdue */
     const struct es_certificate_visit *visit; /* NULL: nothing was supplied */
 };
 

@@ -14,6 +14,7 @@
 
 #include "rig/base/text.h"
 #include "rig/bench/recording_file.h"
+#include "rig/bench/run_inputs.h"
 #include "rig/bench/run_parts.h"
 
 /* "20260203T101112-1-9f3ac2": time, station, random bytes; a name for files too. */
@@ -240,6 +241,10 @@ enum es_status es_run_execute(const struct es_run_order *order, const struct es_
     }
     name_run(r);
     status = es_run_describe(r, err);
+    if (status != ES_OK) {
+        goto unprepare;
+    }
+    status = es_run_keep_inputs(r, err);
     if (status != ES_OK) {
         goto unprepare;
     }

@@ -2,6 +2,7 @@
 #include <string.h>
 
 #include "rig/base/file.h"
+#include "rig/client/recompute.h"
 #include "rig/client/trust.h"
 #include "rig/client/verb.h"
 #include "rig/client/verify_view.h"
@@ -10,8 +11,8 @@
 
 struct arguments {
     struct es_option_list files, keys, lists;
-    const char *state;
-    bool json, quiet;
+    const char *state, *recordings;
+    bool json, quiet, recompute;
 };
 
 static const struct es_option options[] = {
@@ -30,6 +31,16 @@ static const struct es_option options[] = {
      .kind = ES_OPTION_TEXT,
      .offset = offsetof(struct arguments, state),
      .meaning = "state folder of a bench: its own key and those in keys/trusted are trusted"},
+    {.name = "recompute",
+     .kind = ES_OPTION_FLAG,
+     .offset = offsetof(struct arguments, recompute),
+     .meaning = "also derive every measured value again from the recordings"},
+    {.name = "recordings",
+     .value = "DIR",
+     .kind = ES_OPTION_TEXT,
+     .offset = offsetof(struct arguments, recordings),
+     .meaning = "where recordings and inputs lie; else recordings/ of the state folder, or beside the "
+                "certificate's folder"},
     {.name = "quiet",
      .kind = ES_OPTION_FLAG,
      .offset = offsetof(struct arguments, quiet),
@@ -42,7 +53,7 @@ static const struct es_option options[] = {
 
 static const struct es_command_line line = {
     .program = "endstop verify",
-    .summary = "checks certificates: unaltered, and signed by a key that you trust",
+    .summary = "checks certificates: unaltered, signed by a key that you trust, values as recorded",
     .detail = "Needs no daemon and no bench. Without a trusted key it tells who signed, which proves "
               "nothing: anyone "
               "can make a key. Exit status 0: all are valid; 1: at least one is not; 2: not a certificate, "
@@ -123,6 +134,40 @@ static struct es_document *read_valid(const char *file, const char *bytes, size_
     return doc;
 }
 
+/* The folder of recordings for a certificate's file; to be freed by es_text_free. */
+static void recordings_folder(const struct arguments *a, const char *file, struct es_text *out)
+{
+    const char *slash = strrchr(file, '/');
+    if (a->recordings != NULL)
+        es_text_add(out, a->recordings);
+    else if (a->state != NULL)
+        es_text_printf(out, "%s/recordings", a->state);
+    else
+        es_text_printf(out, "%.*s../recordings", slash != NULL ? (int)(slash - file + 1) : 0, file);
+}
+
+/* Derives the values of a valid certificate again; tells, and gives the exit status. */
+static int recompute(const struct arguments *a, const char *file, const cJSON *root)
+{
+    struct es_error err = {0};
+    struct es_content content = {0};
+    struct es_recomputed r = {0};
+    struct es_text folder = {0};
+    recordings_folder(a, file, &folder);
+    enum es_status s = es_text_status(&folder, &err);
+    if (s == ES_OK)
+        s = es_content_read(root, &content, &err);
+    if (s == ES_OK)
+        s = es_recompute(&content, folder.bytes, &r, &err);
+    int status = s == ES_OK ? (r.faults > 0 ? 1 : 0) : es_verb_fail(&es_verb_verify, &err, NULL);
+    if (s == ES_OK)
+        es_verify_recomputed(file, &r, a->quiet || a->json ? stderr : stdout, a->quiet);
+    es_text_free(&r.text);
+    es_text_free(&folder);
+    es_content_free(&content);
+    return status;
+}
+
 /* One file; *worst takes the worst exit status so far. */
 static void verify_one(const struct arguments *a, const char *file, const struct es_trust *trust,
                        struct summary *summary, struct es_text *json, int *worst)
@@ -144,7 +189,10 @@ static void verify_one(const struct arguments *a, const char *file, const struct
     } else {
         status = es_exit_status(es_certificate_status(report, &err));
         struct es_document *doc = read_valid(file, bytes, length, report);
-        tell(a, file, report, doc != NULL ? es_document_root(doc) : NULL, summary, json);
+        const cJSON *root = doc != NULL ? es_document_root(doc) : NULL;
+        tell(a, file, report, root, summary, json);
+        if (status == 0 && root != NULL && a->recompute)
+            status = recompute(a, file, root);
         es_document_free(doc);
     }
     summary->valid += status == 0;

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "rig/client/certificate_view.h"
+#include "rig/client/recompute.h"
 #include "rig/console/json_writer.h"
 
 void es_verify_json(const char *file, const struct es_certificate_report *r, struct es_text *out)
@@ -103,4 +104,25 @@ void es_verify_row(struct es_table *table, const char *file, const struct es_cer
                            says != NULL ? says : es_certificate_finding_word(r->finding)};
     es_table_row(table, valid ? ES_PLAIN : ES_STRONG, cells);
     free(says);
+}
+
+void es_verify_recomputed(const char *file, const struct es_recomputed *r, FILE *to, bool quiet)
+{
+    if (quiet && r->faults == 0)
+        return;
+    print_visible(file, to);
+    fprintf(
+        to,
+        ": %s\n  %zu values derived again: %zu identical, %zu within %g U, %zu fault%s; largest departure "
+        "%.2g U\n",
+        r->faults == 0 ? "VALUES AS RECORDED" : "VALUES NOT AS RECORDED", r->values, r->identical, r->within,
+        ES_RECOMPUTE_BOUND, r->faults, r->faults == 1 ? "" : "s", r->worst);
+    for (const char *line = r->text.bytes; line != NULL && *line != '\0';) {
+        size_t length = strcspn(line, "\n");
+        struct es_text clean = {0};
+        es_text_visible(&clean, line, length);
+        fprintf(to, "  %s\n", clean.bytes != NULL ? clean.bytes : "");
+        es_text_free(&clean);
+        line += length + (line[length] == '\n');
+    }
 }

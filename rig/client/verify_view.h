@@ -3,6 +3,7 @@
 #define ES_CLIENT_VERIFY_VIEW_H
 
 #include <cjson/cJSON.h>
+#include <stdio.h>
 
 #include "results/certificate/certificate.h"
 #include "rig/base/text.h"
@@ -20,5 +21,9 @@ void es_verify_print(const char *file, const struct es_certificate_report *r, co
 /* One file in one line. */
 void es_verify_row(struct es_table *table, const char *file, const struct es_certificate_report *r,
                    const cJSON *root);
+
+struct es_recomputed;
+/* What came of deriving the values again; with `quiet` only what is wrong. */
+void es_verify_recomputed(const char *file, const struct es_recomputed *r, FILE *to, bool quiet);
 
 #endif

@@ -136,3 +136,18 @@ enum es_status es_derive_rows(struct es_database *db, int64_t id, const struct e
     }
     return st == ES_OK ? put_causes(db, id, d, err) : st;
 }
+
+void es_derive_causes(const struct es_derived *d, struct es_text *out)
+{
+    const cJSON *cause = NULL;
+    int position = 0;
+    cJSON_ArrayForEach(cause, cJSON_GetObjectItemCaseSensitive(es_document_root(d->doc), "causes"))
+    {
+        const cJSON *probability = cJSON_GetObjectItemCaseSensitive(cause, "probability");
+        es_text_printf(out, "%d\x1f%s\x1f", position++, text_of(cause, "name"));
+        if (cJSON_IsNumber(probability)) {
+            es_text_printf(out, "%.17g", probability->valuedouble);
+        }
+        es_text_char(out, '\x1f');
+    }
+}

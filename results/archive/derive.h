@@ -5,6 +5,7 @@
 #include "results/archive/archive.h"
 #include "results/certificate/content.h"
 #include "rig/base/document.h"
+#include "rig/base/text.h"
 
 struct es_derived {
     struct es_document *doc;
@@ -22,5 +23,8 @@ void es_derived_clear(struct es_derived *d);
 /* Fills the columns that came with version 2 of the schema, lines, instruments and causes of row `id`. */
 enum es_status es_derive_rows(struct es_database *db, int64_t id, const struct es_derived *d,
                               struct es_error *err) ES_MUST_CHECK;
+
+/* Cells of the rows of `causes`, in order, each ended by 0x1F: for comparing. */
+void es_derive_causes(const struct es_derived *d, struct es_text *out);
 
 #endif

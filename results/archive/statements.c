@@ -134,8 +134,18 @@ static const struct text texts[ES_SQL_COUNT] = {
         {"SELECT id, number, content, digest, signatures, kind, issued, serial, type, plan, state, verdict, "
          "customer, "
          "run, reason, lot, supplier, job, received, found, bench_kind, file FROM certificates "
-         "WHERE bench = $1 AND id > $2 ORDER BY id LIMIT 100",
+         "WHERE bench = $1 AND id > $2 ORDER BY id LIMIT 1",
          NULL},
+    [ES_SQL_LINES_OF] =
+        {"SELECT position, procedure, measurand, unit, value, expanded, lower_limit, upper_limit, "
+         "verdict FROM lines WHERE certificate = $1 ORDER BY position",
+         NULL},
+    [ES_SQL_INSTRUMENTS_OF] =
+        {"SELECT position, name, identity, calibration, calibrated, due FROM instruments "
+         "WHERE certificate = $1 ORDER BY position",
+         NULL},
+    [ES_SQL_CAUSES_OF] =
+        {"SELECT position, name, probability FROM causes WHERE certificate = $1 ORDER BY position", NULL},
     [ES_SQL_HEADS_OF_BENCH] = {"SELECT size, head FROM heads WHERE log = $1 ORDER BY size", NULL},
     [ES_SQL_FIND_SERIAL] =
         {"SELECT number, bench, kind, issued, serial, type, plan, state, verdict, customer, "

@@ -35,7 +35,10 @@ enum es_statement {
     /* asking */
     ES_SQL_COUNT_ALL,     /* -> certificates, benches */
     ES_SQL_FILES,         /* after id, most -> id, bench, number, content, digest, signatures, file */
-    ES_SQL_ROWS_OF_BENCH, /* log -> the columns that were derived, file last */
+    ES_SQL_ROWS_OF_BENCH, /* log, after id -> one row: the columns that were derived, file last */
+    ES_SQL_LINES_OF,      /* id */
+    ES_SQL_INSTRUMENTS_OF,
+    ES_SQL_CAUSES_OF,
     ES_SQL_HEADS_OF_BENCH,
     ES_SQL_FIND_SERIAL, /* serial, since */
     ES_SQL_FIND_SINCE,  /* since */

@@ -11,7 +11,9 @@
 #include "procedures/judgement/type_sheet.h"
 #include "rig/base/text.h"
 
-#define WIDTH 78
+#define WIDTH         78
+#define HEADING       800
+#define ES_MOST_SLOTS 16
 
 void es_wrap(FILE *to, int width, int indent, const char *first, const char *text)
 {
@@ -80,10 +82,25 @@ void es_say_limit(const struct es_limit *limit, char *out, size_t size)
         (void)snprintf(out, size, "%s to %s", low, high);
 }
 
+/* "(only units with position feedback) (where fitted) "; with a type sheet the first is known. */
+static void say_for_whom(const struct es_step *s, const struct es_type *type, char *out, size_t size)
+{
+    size_t n = 0;
+
+    out[0] = '\0';
+    if (type == NULL && s->when != ES_WHEN_ALWAYS)
+        n += (size_t)snprintf(out, size, "(only units %s) ", es_when_phrase(s->when));
+    if (s->where_fitted && n < size)
+        n += (size_t)snprintf(out + n, size - n, "(where fitted) ");
+    if (s->where_not_fitted != ES_ROLE_NONE && n < size)
+        (void)snprintf(out + n, size - n, "(only on a bench without the channel \"%s\") ",
+                       es_role_info(s->where_not_fitted)->name);
+}
+
 static void explain_steps(const struct es_step *steps, size_t count, const struct es_type *type,
                           const char *prefix, int indent, FILE *to)
 {
-    char number[48], text[1600], whole[2400];
+    char number[48], text[1600], who[200], whole[2600];
     size_t shown = 0;
 
     for (size_t i = 0; i < count; i++) {
@@ -93,15 +110,12 @@ static void explain_steps(const struct es_step *steps, size_t count, const struc
         shown++;
         (void)snprintf(number, sizeof number, "%s%zu. ", prefix, shown);
         (void)es_explain_step(s, type, text, sizeof text);
-        (void)snprintf(whole, sizeof whole, "%s%s%s%s%s%s%s%s%s%s%s",
-                       type == NULL && s->when != ES_WHEN_ALWAYS ? "(only units " : "",
-                       type == NULL ? es_when_phrase(s->when) : "",
-                       type == NULL && s->when != ES_WHEN_ALWAYS ? ") " : "",
-                       s->where_fitted ? "(where fitted) " : "",
-                       s->where_not_fitted != ES_ROLE_NONE ? "(only on a bench without the channel \"" : "",
-                       s->where_not_fitted != ES_ROLE_NONE ? es_role_info(s->where_not_fitted)->name : "",
-                       s->where_not_fitted != ES_ROLE_NONE ? "\") " : "", text, s->why != NULL ? " (" : "",
-                       s->why != NULL ? s->why : "", s->why != NULL ? ")" : "");
+        say_for_whom(s, type, who, sizeof who);
+        (void)snprintf(whole, sizeof whole, "%s%s%s%s%s%s", who, text, s->why != NULL ? " (" : "",
+                       s->why != NULL ? s->why : "", s->why != NULL ? ")" : "",
+                       s->step_count == 0          ? ""
+                       : s->kind == ES_STEP_RECORD ? " Meanwhile:"
+                                                   : " Each time:");
         wrap(to, indent, number, whole);
         if (s->step_count > 0) {
             char inner[40];
@@ -150,34 +164,63 @@ static void explain_result(const struct es_result *r, const struct es_type *type
     wrap(to, 4, "- ", text);
 }
 
-/* What is taken from which recordings, and how. */
-static void explain_measurand(const struct es_measurand *m, const struct es_type *type, FILE *to)
+/* Slots that name a recording for the first time. */
+static size_t recordings_of(const struct es_measurand *m, const char *out[static ES_MOST_SLOTS])
 {
-    char text[800];
-    size_t n = (size_t)snprintf(text, sizeof text, "By the measure \"%s\" from the recording%s",
-                                m->measure->name, m->slot_count == 1 ? "" : "s");
+    size_t count = 0;
 
-    for (size_t i = 0; i < m->slot_count && n < sizeof text; i++)
-        n += (size_t)snprintf(text + n, sizeof text - n, "%s\"%s\"",
-                              i == 0                   ? " "
-                              : i + 1 == m->slot_count ? " and "
-                                                       : ", ",
-                              m->slots[i].recording);
-    if (type == NULL && m->when != ES_WHEN_ALWAYS && n < sizeof text)
-        n += (size_t)snprintf(text + n, sizeof text - n, ", for units %s", es_when_phrase(m->when));
-    if (n < sizeof text)
-        (void)snprintf(text + n, sizeof text - n, ":");
-    wrap(to, 2, "", text);
+    for (size_t i = 0; i < m->slot_count && count < ES_MOST_SLOTS; i++) {
+        bool twice = false;
+        for (size_t k = 0; k < count; k++)
+            twice = twice || strcmp(out[k], m->slots[i].recording) == 0;
+        if (!twice)
+            out[count++] = m->slots[i].recording;
+    }
+    return count;
+}
+
+/* "By the measure "level" from the recordings "a" and "b":" */
+static void say_measurand(const struct es_measurand *m, const struct es_type *type, char *out, size_t size)
+{
+    const char *names[ES_MOST_SLOTS];
+    const size_t count = recordings_of(m, names);
+    size_t n = (size_t)snprintf(out, size, "By the measure \"%s\" from the recording%s", m->measure->name,
+                                count == 1 ? "" : "s");
+
+    for (size_t i = 0; i < count && n < size; i++)
+        n += (size_t)snprintf(out + n, size - n, "%s\"%s\"",
+                              i == 0           ? " "
+                              : i + 1 == count ? " and "
+                                               : ", ",
+                              names[i]);
+    if (type == NULL && m->when != ES_WHEN_ALWAYS && n < size)
+        n += (size_t)snprintf(out + n, size - n, ", for units %s", es_when_phrase(m->when));
+    if (n < size)
+        (void)snprintf(out + n, size - n, ":");
+}
+
+/* What is taken from which recordings, and how; what comes from the same as before goes under its heading. */
+static void explain_measurand(const struct es_measurand *m, const struct es_type *type, FILE *to,
+                              char heading_before[static HEADING])
+{
+    char text[HEADING];
+
+    say_measurand(m, type, text, sizeof text);
+    if (strcmp(text, heading_before) != 0)
+        wrap(to, 2, "", text);
+    memcpy(heading_before, text, sizeof text);
     for (size_t k = 0; k < m->result_count; k++)
         explain_result(&m->results[k], type, to);
 }
 
 static void explain_measurands(const struct es_procedure *p, const struct es_type *type, FILE *to)
 {
+    char before[HEADING] = "";
+
     heading(to, "What is measured and judged");
     for (size_t i = 0; i < p->measurand_count; i++)
         if (es_when_applies(p->measurands[i].when, type))
-            explain_measurand(&p->measurands[i], type, to);
+            explain_measurand(&p->measurands[i], type, to, before);
     if (p->measurand_count == 0)
         fprintf(to, "  Nothing.\n");
 }

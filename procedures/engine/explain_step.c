@@ -46,7 +46,8 @@ void es_say_amount(const struct es_amount *a, enum es_role role, const struct es
         (void)snprintf(out, size, "%s (%s)", a->text, number);
     } else if (a->kind == ES_AMOUNT_SHARE && role == ES_ROLE_LOOP_DEMAND && type != NULL &&
                es_amount_resolve(a, role, type, &value, NULL) == ES_OK) {
-        (void)es_quantity_format(value, es_dimension_unit(ES_DIM_CURRENT), 2, number, sizeof number);
+        const enum es_dimension d = a->use == ES_AMOUNT_RATE ? ES_DIM_CURRENT_RATE : ES_DIM_CURRENT;
+        (void)es_quantity_format(value, es_dimension_unit(d), 2, number, sizeof number);
         (void)snprintf(out, size, "%s (%s)", a->text, number);
     } else {
         (void)snprintf(out, size, "%s", a->text);
@@ -68,15 +69,13 @@ static void say_one(struct sentence *t, const char *before, const struct es_amou
 static void say_band(struct sentence *t, const struct es_condition *s, const char *is,
                      const struct es_type *type)
 {
-    say(t, "%s", es_role_info(s->role)->name);
+    say(t, "the %s %s", es_role_info(s->role)->name, is);
     if (s->near.kind != ES_AMOUNT_NONE) {
-        say(t, " %s", is);
-        say_one(t, " ", &s->near, s->role, type);
         if (s->within.kind != ES_AMOUNT_NONE)
             say_one(t, " within ", &s->within, s->role, type);
+        say_one(t, s->within.kind != ES_AMOUNT_NONE ? " of " : " ", &s->near, s->role, type);
         return;
     }
-    say(t, " %s", is);
     if (s->above.kind != ES_AMOUNT_NONE)
         say_one(t, " above ", &s->above, s->role, type);
     if (s->below.kind != ES_AMOUNT_NONE)
@@ -92,8 +91,8 @@ static void say_condition(struct sentence *t, const struct es_step *s, const str
         say_band(t, &c, "is", type);
         return;
     }
-    say(t, "%s", es_role_info(s->role)->name);
-    say_one(t, " stays within ", &s->within, s->role, type);
+    say(t, "the %s", es_role_info(s->role)->name);
+    say_one(t, " rests within ", &s->within, s->role, type);
 }
 
 static void say_otherwise(struct sentence *t, const struct es_step *s)
@@ -108,15 +107,22 @@ static void say_otherwise(struct sentence *t, const struct es_step *s)
 static void say_set(struct sentence *t, const struct es_step *s, const struct es_type *type)
 {
     const struct es_role_info *info = es_role_info(s->role);
+    const bool one = s->to.value > 0;
 
-    if (strcmp(s->to.text, "open") == 0)
+    if (s->role == ES_ROLE_SHAFT_COUPLING)
+        say(t, one ? "Couple the shaft motor to the shaft." : "Free the shaft from the shaft motor.");
+    else if (s->role == ES_ROLE_SELF_ADJUSTMENT)
+        say(t, "%s the unit's self-adjustment over its digital channel.", one ? "Start" : "Stop");
+    else if (s->role == ES_ROLE_AUXILIARY_SUPPLY)
+        say(t, "Switch the %s %s.", info->name, one ? "on" : "off");
+    else if (strcmp(s->to.text, "open") == 0)
         say(t, "Open the %s.", info->name);
     else if (strcmp(s->to.text, "shut") == 0)
         say(t, "Shut the %s.", info->name);
     else if (info->is_state)
-        say(t, "Set %s to %s.", info->name, s->to.text);
+        say(t, "Set the %s to %s.", info->name, s->to.text);
     else {
-        say(t, "Set %s", info->name);
+        say(t, "Set the %s", info->name);
         say_one(t, " to ", &s->to, s->role, type);
         say(t, " at once.");
     }
@@ -165,7 +171,7 @@ static void say_record(struct sentence *t, const struct es_step *s, const struct
     if (s->rate_least.kind != ES_AMOUNT_NONE)
         say_one(t, " (on a slower bench at least ", &s->rate_least, ES_ROLE_NONE, type), say(t, ")");
     if (s->until_settled) {
-        say(t, ", until %s has settled", es_role_info(s->role)->name);
+        say(t, ", until the %s has settled", es_role_info(s->role)->name);
         say_one(t, " within ", &s->within, s->role, type);
         say_one(t, " for ", &s->duration, ES_ROLE_NONE, type);
         say_one(t, ", at most ", &s->at_most, ES_ROLE_NONE, type);
@@ -175,8 +181,6 @@ static void say_record(struct sentence *t, const struct es_step *s, const struct
     say(t, ".");
     if (!t->brief)
         say_throughout(t, s, type);
-    if (s->step_count > 0 && !t->brief)
-        say(t, " Meanwhile:");
 }
 
 static void say_shaft(struct sentence *t, const struct es_step *s, const struct es_type *type)
@@ -199,7 +203,7 @@ static void say_shaft(struct sentence *t, const struct es_step *s, const struct 
 
 static void say_list(struct sentence *t, const struct es_step *s, const struct es_type *type)
 {
-    say(t, "Step %s through ", es_role_info(s->role)->name);
+    say(t, "Step the %s through ", es_role_info(s->role)->name);
     for (size_t i = 0; i < s->list_count; i++)
         say_one(t,
                 i == 0                   ? ""
@@ -212,7 +216,7 @@ static void say_list(struct sentence *t, const struct es_step *s, const struct e
 
 static void say_staircase(struct sentence *t, const struct es_step *s, const struct es_type *type)
 {
-    say(t, "Take %s", es_role_info(s->role)->name);
+    say(t, "Take the %s", es_role_info(s->role)->name);
     say_one(t, " from ", &s->from, s->role, type);
     say_one(t, " to ", &s->to, s->role, type);
     say(t, " in %ld stairs%s", s->stairs, s->and_back ? " and back" : "");
@@ -256,7 +260,7 @@ static void say_kind(struct sentence *t, const struct es_step *s, const struct e
         say_set(t, s, type);
         break;
     case ES_STEP_RAMP:
-        say(t, "Bring %s", es_role_info(s->role)->name);
+        say(t, "Bring the %s", es_role_info(s->role)->name);
         say_one(t, " to ", &s->to, s->role, type);
         say_one(t, " at ", &s->at, s->role, type);
         say(t, ".");
@@ -289,7 +293,7 @@ static void say_kind(struct sentence *t, const struct es_step *s, const struct e
         say_ask(t, s, type);
         break;
     case ES_STEP_REPEAT:
-        say(t, "Repeat %ld times:", s->times);
+        say(t, "Repeat %ld times.", s->times);
         break;
     case ES_STEP_SKIP_UNLESS:
         say(t, "Go on only if ");

@@ -398,8 +398,9 @@ Test(held, the_sheet_says_it)
     (void)es_explain_step(&p->steps[0], type, text, sizeof text);
     cr_expect_str_eq(text,
                      "Record \"a\": travel, at 50 Hz, for 5 s. Along with it, where the bench reads it: "
-                     "shaft angle. It counts only if supply pressure stays nominal supply (4.0 bar) within "
-                     "100 mbar, loop current stays below 0.2 mA and output 1 vent valve stays open "
+                     "shaft angle. It counts only if the supply pressure stays within 100 mbar of nominal "
+                     "supply (4.0 bar), the loop current stays below 0.2 mA and the output 1 vent valve "
+                     "stays open "
                      "throughout; otherwise nothing is measured from it.");
     es_procedure_free(p);
     es_type_free(type);

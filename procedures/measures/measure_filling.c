@@ -3,12 +3,12 @@
  *
  *   difference   (integral of (flow less tare) dt) / (V T0 / (T p0) (p_end - p_begin)) - 1
  *
- * with the pressures as means over `rest` at both ends of the recording, after the gas has cooled; ANR as in
- * measure_relay_leak.c. Integral: trapezoids; what every other sample would have given is its uncertainty.
- * What the pressure still changes at both ends, over the gas's time constant, is uncertainty of its
- * temperature: gas is warm after filling and cold after blowing off. Own method from the gas law; common
- * practice, no published source. Assumed: volume and pressure are as stated, vent and isolating valves are
- * shut. */
+ * with the pressures as means over `rest` at both ends of the recording, after the gas has cooled, and the
+ * integral from the middle of one to that of the other, so that a steady flow through them does no harm; ANR
+ * as in measure_relay_leak.c. Trapezoids; what every other sample would have given is uncertainty. What the
+ * pressure still changes at both ends, over the gas's time constant, is uncertainty of its temperature: gas
+ * is warm after filling and cold after blowing off. Own method from the gas law; common practice, no
+ * published source. Assumed: volume and pressure are as stated, vent and isolating valves are shut. */
 #include <math.h>
 #include <stddef.h>
 
@@ -153,7 +153,7 @@ static void conclude(const struct job *j, const struct amount *a, struct es_meas
     if (m->U > j->s->most)
         es_measured_refuse(m, "the unit did not fill the output evenly and then rest: +-%.0f %% are in doubt",
                            100 * m->U);
-    else if (fabs(m->value) - m->U > j->s->most)
+    else if (fabs(m->value) > j->s->most)
         es_measured_refuse(m,
                            "the flow sensor counted %.1f %% %s than the known volume took up: look at the "
                            "bench's flow sensor, its pressure transducer and the volume first",
@@ -171,7 +171,7 @@ static enum es_status fill(struct job *j, struct es_measured *m, struct es_error
     if (status == ES_OK)
         status = level(j->pressure, end - j->s->rest, end, &j->after, &good[1], why, err);
     if (status == ES_OK)
-        status = es_samples_take(j->flow, -INFINITY, INFINITY, &samples, err);
+        status = es_samples_take(j->flow, begin + 0.5 * j->s->rest, end - 0.5 * j->s->rest, &samples, err);
     if (status != ES_OK)
         return status;
     const double rise = j->after.mean - j->before.mean;

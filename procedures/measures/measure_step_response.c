@@ -44,7 +44,7 @@ enum { WORST, MEAN };
 
 struct settings {
     int demand, read_back, response, direction, pick;
-    double band, rest, still;
+    double band, rest, still, most_noise;
     char *demand_low, *demand_high, *response_low, *response_high;
 };
 
@@ -63,6 +63,8 @@ static const struct es_field rows[] = {
                         "half-width of the settling band, of the step"),
     ES_QUANTITY_SETTING("rest", struct settings, rest, ES_DIM_RATIO, 0.02, 0.5, "20 %",
                         "last share of each step's part, taken as its steady state"),
+    ES_QUANTITY_SETTING("most noise", struct settings, most_noise, ES_DIM_RATIO, 0, 1, "0.1 %",
+                        "movement, as share of the span, that noise alone may look like"),
     ES_QUANTITY_SETTING("still", struct settings, still, ES_DIM_RATIO, 0.05, 0.9, "50 %",
                         "last share of each step's part, in which it should not move any more"),
     ES_TEXT_SETTING("demand low", struct settings, demand_low, "loop low", "fact: lower end of the demand"),
@@ -252,10 +254,19 @@ static enum es_status movement_at_rest(const struct settings *s, const struct pa
         return status;
     struct es_movement m;
     const char *why = es_samples_unfit(&samples, LEAST_STILL, text);
+    if (!why) {
+        es_movement_of(samples.y, samples.n, r->u.resolution, &m);
+    }
+    /* only what stands far out of such noise can be the unit's */
+    if (!why && m.noise > s->most_noise * span && m.range < 3 * m.noise) {
+        snprintf(text, sizeof text,
+                 "the bench's reading is noisy: noise alone would look like a movement of %.2f %%",
+                 100 * m.noise / span);
+        why = text;
+    }
     if (why) {
         snprintf(e->reason, sizeof e->reason, "%s", why);
     } else {
-        es_movement_of(samples.y, samples.n, r->u.resolution, &m);
         e->value = m.range / span;
         es_budget_add(&e->budget, ES_TERM_REPEAT, m.u / span, INFINITY);
         es_budget_add(&e->budget, ES_TERM_COMMON, r->u.gain * e->value, INFINITY);

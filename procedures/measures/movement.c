@@ -28,6 +28,7 @@ void es_movement_of(const double *y, size_t n, double resolution, struct es_move
     double range = most - least, scatter = es_noise_from_differences(y, n);
     double noise = scatter / sqrt((double)n / (double)blocks);
     double alone = noise * usual_range((double)blocks);
+    out->noise = alone;
     out->range = range > STANDS_OUT * alone ? sqrt(range * range - alone * alone) : 0;
     double doubt =
         out->range > 0 ? fmin(range - out->range, 0.6 * alone) : es_rectangular(STANDS_OUT * alone);

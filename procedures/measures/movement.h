@@ -8,6 +8,7 @@
 struct es_movement {
     double range; /* >= 0, in the signal's unit */
     double u;     /* standard, noise and steps of the reading */
+    double noise; /* range that noise alone would show */
 };
 
 /* n >= 20, evenly spaced as nearly as samples come; `resolution` as in es_channel_uncertainty. */

@@ -221,16 +221,31 @@ static void add_xml(struct es_text *to, const char *text)
     }
 }
 
+/* cairo numbers its surfaces through the whole process, and writes the number: the same content would not
+ * give the same bytes the second time. Adds `svg` with that one name made plain. */
+static void add_plain(struct es_text *to, const char *svg, size_t length)
+{
+    static const char numbered[] = "<g id=\"surface";
+    const char *found = strstr(svg, numbered),
+               *quote = found != NULL ? strchr(found + sizeof numbered, '"') : NULL;
+    if (quote == NULL) {
+        es_text_append(to, svg, length);
+        return;
+    }
+    es_text_append(to, svg, (size_t)(found - svg));
+    es_text_add(to, "<g id=\"drawing");
+    es_text_append(to, quote, length - (size_t)(quote - svg));
+}
+
 /* The outlines say nothing to a program or to somebody who does not see: title and words go before them. */
 static void describe(struct es_canvas *c)
 {
-    struct es_text whole = {0};
+    struct es_text whole = {0}, visible = {0};
     const char *svg = c->out.bytes != NULL ? strstr(c->out.bytes, "<svg ") : NULL;
     const char *end = svg != NULL ? strchr(svg, '>') : NULL;
     if (end == NULL)
         return;
     size_t head = (size_t)(end + 1 - c->out.bytes);
-    struct es_text visible = {0};
     es_text_visible(&visible, c->title, strlen(c->title));
     es_text_append(&whole, c->out.bytes, head);
     es_text_add(&whole, "\n<title>");
@@ -238,7 +253,7 @@ static void describe(struct es_canvas *c)
     es_text_add(&whole, "</title>\n<desc>");
     add_xml(&whole, c->words.bytes != NULL ? c->words.bytes : "");
     es_text_add(&whole, "</desc>");
-    es_text_append(&whole, c->out.bytes + head, c->out.length - head);
+    add_plain(&whole, c->out.bytes + head, c->out.length - head);
     whole.out_of_memory |= visible.out_of_memory | c->words.out_of_memory;
     es_text_free(&visible);
     es_text_free(&c->out);

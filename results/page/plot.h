@@ -9,7 +9,7 @@ struct es_plot_point {
     double value;
     double U;          /* expanded uncertainty, drawn as a bar; 0 or NAN: none */
     const char *label; /* below the axis ("2026-02-03", a certificate's number), or NULL */
-    uint32_t signals;  /* enum es_run_rule bits: the point is marked, and numbered in the key */
+    uint32_t signals;  /* enum es_run_rule bits: the point is marked; the rules that spoke stand below */
 };
 
 struct es_plot_chart {
@@ -27,8 +27,8 @@ struct es_plot_chart {
 enum es_status es_plot_chart(const struct es_plot_chart *chart, char **svg, size_t *length,
                              struct es_error *err) ES_MUST_CHECK;
 
-/* Bars by falling count with the cumulative share as a line; rows as es_pareto left them. At most 20 rows are
- * drawn, the rest together as "others". */
+/* Bars by falling count, each with its share and the share together with those above; rows as es_pareto left
+ * them. At most 20 rows are drawn, the rest together as "others". */
 enum es_status es_plot_pareto(const char *title, const struct es_pareto_row *rows, size_t count, char **svg,
                               size_t *length, struct es_error *err) ES_MUST_CHECK;
 

@@ -39,7 +39,7 @@ for path in sorted(glob.glob(os.path.join(root, "procedures/library/*.json"))):
     errors = [f"{'/'.join(map(str, e.absolute_path))}: {e.message}" for e in validator.iter_errors(document)]
     check(not errors, f"{path}: {errors[:3]}")
     shipped += 1
-check(shipped >= 6, f"only {shipped} shipped documents found")
+check(shipped >= 21, f"only {shipped} shipped documents found")
 
 # The skeleton of the guide is a whole procedure.
 with open(os.path.join(root, "docs/write-a-procedure.md"), encoding="utf-8") as f:
@@ -100,6 +100,11 @@ sweep = load("procedures/library/sensor-sweep.json")
 broken(sweep, ["steps", 0, "text"], None, "a shaft step that cannot ask")
 broken(sweep, ["steps", 2, "steps", 1, "times"], 0, "a sweep of no round trips")
 broken(sweep, ["steps", 2, "steps", 1, "at most"], None, "a nested step without bound")
+adjustment = load("procedures/library/self-adjustment.json")
+asked = [i for i, s in enumerate(adjustment["steps"]) if "where not fitted" in s][0]
+broken(adjustment, ["steps", asked, "where not fitted"], "keyboard", "an unknown role that is not fitted")
+broken(adjustment, ["steps", asked, "when"], "relay modules", "an unknown kind of unit")
+broken(adjustment, ["needs", "spare parts"], ["travel"], "an unknown group of needs")
 plan = load("procedures/library/after-relay-swap.plan.json")
 broken(plan, ["procedures"], [], "a plan of nothing")
 broken(plan, ["procedures", 0, "procedure"], "../sensor-sweep", "a procedure in another folder")

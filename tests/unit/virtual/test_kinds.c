@@ -49,7 +49,7 @@ static void comes_to_rest(enum es_virtual_type type, uint64_t seed)
 Test(kinds, good_whole_units_stand_where_they_are_told)
 {
     for (int type = 0; type < ES_VIRTUAL_TYPE_COUNT; type++) {
-        for (uint64_t seed = 0; seed < 12 && whole((enum es_virtual_type)type); seed++) {
+        for (uint64_t seed = 0; seed < 5 && whole((enum es_virtual_type)type); seed++) {
             stands_where_it_is_told((enum es_virtual_type)type, seed);
             comes_to_rest((enum es_virtual_type)type, seed);
         }
@@ -59,7 +59,7 @@ Test(kinds, good_whole_units_stand_where_they_are_told)
 Test(kinds, no_good_unit_leaks_at_rest)
 {
     for (int type = 0; type < ES_VIRTUAL_SELF_PROOF_BLOCK; type++) {
-        for (uint64_t seed = 0; seed < 12; seed++) {
+        for (uint64_t seed = 0; seed < 5; seed++) {
             struct es_virtual *v = start((enum es_virtual_type)type, seed);
             close_volumes(v, 4 * BAR);
             cr_expect(fabs(truth(v, ES_ROLE_OUTPUT_1_FLOW)) < 2 * NL_H);

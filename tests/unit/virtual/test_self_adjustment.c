@@ -11,11 +11,11 @@
 static double adjust(struct es_virtual *v)
 {
     set(v, ES_ROLE_SELF_ADJUSTMENT, 1);
-    es_virtual_advance(v, 0.05);
-    double t = 0.05;
+    es_virtual_advance(v, 0.2);
+    double t = 0.2;
     while (t < 600 && look(v).adjusting) {
-        es_virtual_advance(v, 0.05);
-        t += 0.05;
+        es_virtual_advance(v, 0.2);
+        t += 0.2;
     }
     return t;
 }

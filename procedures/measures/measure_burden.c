@@ -18,7 +18,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "procedures/measures/extremes.h"
+#include "procedures/measures/largest.h"
 #include "procedures/measures/measures.h"
 #include "procedures/measures/numeric/autocorrelation.h"
 #include "procedures/measures/numeric/least_squares.h"
@@ -146,10 +146,9 @@ static void at_end(const struct job *j, double at, bool high, struct es_measured
     es_measured_set(m, fit.b[0], &b);
 }
 
-static void resistance(const struct job *j, struct es_measured *m)
+static void resistance(const struct job *j, double from, struct es_measured *m)
 {
-    double from = j->s->slope_from, to = j->s->high + MISSED, middle = 0.5 * (from + to),
-           half = 0.5 * (to - from);
+    double to = j->s->high + MISSED, middle = 0.5 * (from + to), half = 0.5 * (to - from);
     struct es_fit fit;
     if (!(half > 0) || !line(j, from, to, middle, half, &fit)) {
         es_measured_refuse(m, "fewer than %d readings between %.2f and %.2f mA", LEAST, 1e3 * from, 1e3 * to);
@@ -189,7 +188,10 @@ static void lowest(const struct job *j, struct es_measured *m)
                            1e3 * j->points[j->n - 1].i);
         return;
     }
-    double high = j->points[above].i, low = above > 0 ? j->points[above - 1].i : high;
+    /* a reading of the voltage between two others may mix both sides of a jump: one more either way */
+    double high = j->points[above].i, low = above > 1 ? j->points[above - 2].i : j->points[0].i;
+    if (above == 0)
+        low = high;
     struct es_budget b = {0};
     es_budget_add(&b, ES_TERM_REPEAT, es_rectangular(0.5 * (high - low)), INFINITY);
     es_budget_add(&b, ES_TERM_REPEAT, es_resolution_u(j->current->u.resolution, 0), INFINITY);
@@ -197,42 +199,51 @@ static void lowest(const struct job *j, struct es_measured *m)
     es_measured_set(m, 0.5 * (low + high), &b);
 }
 
-static enum es_status largest(const struct job *j, struct es_measured *m, struct es_error *err)
+/* Largest mean of so many readings that follow each other as OVER holds; `s`: noise of one. */
+static void largest(const struct job *j, const struct es_pairs *p, double s, struct es_measured *m)
 {
-    struct es_samples samples;
-    struct es_extremes x;
-    char text[160];
-    enum es_status status = es_samples_take(j->voltage, -INFINITY, INFINITY, &samples, err);
-    if (status != ES_OK)
-        return status;
-    size_t width = es_extremes_width(&samples, OVER);
-    const char *why = es_samples_unfit(&samples, width + 1, text);
-    if (why) {
-        es_measured_refuse(m, "%s", why);
-    } else {
-        es_extremes_of(&samples, width, j->voltage->u.resolution, &x);
-        struct es_budget b = x.largest.noise;
-        es_channel_terms(&b, &j->voltage->u, 1, x.largest.value, 1);
-        es_measured_set(m, x.largest.value, &b);
-        m->role = j->voltage->role;
-        es_outputs_from(m, 0, 1, x.largest.first, x.largest.last);
+    double interval = (p->t[p->n - 1] - p->t[0]) / (double)(p->n - 1), most = -INFINITY;
+    size_t width = interval > 0 ? (size_t)fmin(OVER / interval + 0.5, (double)p->n / 2) : 3, at = 0,
+           rivals = 0;
+    width = width < 3 ? 3 : width;
+    for (size_t k = 0; k + width <= p->n; k++) {
+        double mean = es_mean(p->b + k, width);
+        if (mean > most) {
+            most = mean;
+            at = k;
+        }
     }
-    es_samples_free(&samples);
-    return ES_OK;
+    double u = s * sqrt(fmin(j->inflation, (double)width) / (double)width), excess;
+    for (size_t k = 0; k + width <= p->n; k += width)
+        rivals += es_mean(p->b + k, width) > most - 3 * u;
+    excess = u * es_excess(rivals);
+    struct es_budget b = {0};
+    es_budget_add(&b, ES_TERM_REPEAT, excess / 2, INFINITY);
+    voltage_terms(j, most - excess, 0, 0, u, s, &b);
+    es_measured_set(m, most - excess, &b);
+    m->role = j->voltage->role;
+    es_outputs_from(m, 0, 1, p->index[at], p->index[at + width - 1]);
 }
 
-/* What noise is worth: residuals of the voltage about its line, in order of time. */
-static double inflation_of(struct job *j, const struct es_pairs *p)
+/* Noise of one reading and what correlation makes of it: residuals about a parabola over the working range,
+ * in order of time. */
+static double noise_of(struct job *j, const struct es_pairs *p, double from)
 {
     struct es_fit fit;
-    double middle = j->s->slope_from, half = NEAR;
-    if (!es_polynomial_fit(p->a, p->b, p->n, 2, middle, half, &fit))
-        return 1;
+    double middle = 0.5 * (from + j->s->high), half = fmax(0.5 * (j->s->high - from), NEAR);
     size_t n = 0;
     for (size_t k = 0; k < p->n; k++)
-        if (p->a[k] >= j->s->slope_from)
-            j->x[n++] = p->b[k] - es_polynomial_at(&fit, middle, half, p->a[k]);
-    return n > 8 ? es_correlation_of(j->x, n, 3).inflation : 1;
+        if (p->a[k] > from) {
+            j->x[n] = p->a[k];
+            j->y[n++] = p->b[k];
+        }
+    j->inflation = 1;
+    if (n < LEAST || !es_polynomial_fit(j->x, j->y, n, 2, middle, half, &fit))
+        return es_noise_from_differences(p->b, p->n);
+    for (size_t k = 0; k < n; k++)
+        j->y[k] -= es_polynomial_at(&fit, middle, half, j->x[k]);
+    j->inflation = es_correlation_of(j->y, n, 3).inflation;
+    return fit.s;
 }
 
 static enum es_status work(struct job *j, struct es_measured *out, struct es_error *err)
@@ -258,13 +269,14 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
     for (size_t k = 0; k < j->n; k++)
         j->points[k] = (struct point){pairs.a[k], pairs.b[k], pairs.index[k]};
     qsort(j->points, j->n, sizeof *j->points, by_current);
-    j->inflation = inflation_of(j, &pairs);
     es_outputs_from(out, 0, OUTPUTS, pairs.index[0], pairs.index[j->n - 1]);
+    lowest(j, &out[LOWEST]);
+    double from = fmax(j->s->slope_from, out[LOWEST].valid ? out[LOWEST].value : 0);
+    double noise = noise_of(j, &pairs, from);
     at_end(j, j->s->low, false, &out[VOLTAGE_LOW]);
     at_end(j, j->s->high, true, &out[VOLTAGE_HIGH]);
-    resistance(j, &out[RESISTANCE]);
-    lowest(j, &out[LOWEST]);
-    status = largest(j, &out[LARGEST], err);
+    resistance(j, from, &out[RESISTANCE]);
+    largest(j, &pairs, noise, &out[LARGEST]);
 free_all:
     free(j->points);
     free(j->x);

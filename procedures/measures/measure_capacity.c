@@ -20,6 +20,7 @@
 #include "procedures/measures/extremes.h"
 #include "procedures/measures/holds.h"
 #include "procedures/measures/measures.h"
+#include "procedures/measures/numeric/least_squares.h"
 #include "procedures/measures/orifice.h"
 #include "procedures/measures/outputs.h"
 #include "procedures/measures/rest_level.h"
@@ -110,6 +111,20 @@ static double fact_or(const struct es_facts *facts, const char *name, double oth
     return known ? f->value : otherwise;
 }
 
+/* Slope of the readings of the summit, per second. */
+static double steepness(const struct es_samples *s, const struct es_extreme *e)
+{
+    struct es_fit line;
+    size_t a = 0, b;
+    while (a < s->n && s->index[a] < e->first)
+        a++;
+    for (b = a; b < s->n && s->index[b] <= e->last; b++)
+        ;
+    if (b - a < 3 || !es_polynomial_fit(s->t + a, s->y + a, b - a, 1, s->t[a], 1, &line))
+        return 0;
+    return fabs(line.b[1]);
+}
+
 /* Largest flow by the sensor; false where it cannot carry it. */
 static enum es_status largest(const struct settings *s, const struct es_series *flow, double from, int sense,
                               struct es_measured *m, struct es_error *err)
@@ -129,9 +144,8 @@ static enum es_status largest(const struct settings *s, const struct es_series *
         const struct es_extreme *e = sense > 0 ? &x.largest : &x.smallest;
         struct es_budget b = e->noise;
         es_channel_terms(&b, &flow->u, 1, e->value, 1);
-        /* a flow that passes its summit sooner than the sensor follows reads low by up to lag over time */
-        es_budget_add(&b, ES_TERM_COMMON, es_rectangular(e->value * fmin(1, flow->u.lag / s->over)),
-                      INFINITY);
+        /* a flow that passes its summit sooner than the sensor follows reads low */
+        es_budget_add(&b, ES_TERM_COMMON, steepness(&samples, e) * flow->u.lag, INFINITY);
         es_measured_set(m, sense * e->value, &b);
         m->role = flow->role;
         es_outputs_from(m, 0, 1, e->first, e->last);
@@ -195,9 +209,9 @@ static bool settled(const struct settings *s, const struct es_rest *r, struct es
 {
     if (!r->valid)
         es_measured_refuse(m, "%s", r->reason);
-    else if (r->moved > s->still * fabs(r->p.mean) && r->moved > 4 * r->series->u.resolution)
+    else if (r->surely > s->still * fabs(r->p.mean) && r->surely > 4 * r->series->u.resolution)
         es_measured_refuse(m, "not settled: moving by %.1f %% of its value in the recording",
-                           100 * r->moved / fabs(r->p.mean));
+                           100 * r->surely / fabs(r->p.mean));
     else
         return true;
     return false;

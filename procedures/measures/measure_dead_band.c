@@ -139,13 +139,13 @@ static void step(struct walk *w, const struct es_stair_reading *r, double demand
     w->level = share_of(r);
 }
 
-static void set(struct es_measured *m, const struct bracket *b, double u_demand)
+static void set(struct es_measured *m, const struct bracket *b, double u_other)
 {
     /* it moved at a width at which it had not moved before: the width varies between the two */
     double low = fmin(b->silent, b->moved), high = fmax(b->silent, b->moved);
     struct es_budget budget = {0};
     es_budget_add(&budget, ES_TERM_REPEAT, es_rectangular(0.5 * (high - low)), INFINITY);
-    es_budget_add(&budget, ES_TERM_REPEAT, sqrt(2.0) * u_demand, INFINITY);
+    es_budget_add(&budget, ES_TERM_REPEAT, sqrt(2.0) * u_other, INFINITY);
     es_measured_set(m, 0.5 * (low + high), &budget);
     m->first = b->first;
     m->last = b->last;
@@ -154,13 +154,10 @@ static void set(struct es_measured *m, const struct bracket *b, double u_demand)
 /* Noise of two readings and steps of the reading: what can look like a movement, share of span. */
 static double threshold_of(const struct settings *s, const struct es_stairs *stairs, double resolution)
 {
-    double u = 0;
-    for (size_t i = 0; i < stairs->count; i++)
-        u = fmax(u, stairs->readings[i].u);
-    return fmax(s->movement, CERTAIN * sqrt(2.0) * u + resolution);
+    return fmax(s->movement, CERTAIN * sqrt(2.0) * stairs->u + resolution);
 }
 
-static void conclude(const struct walk *w, double largest, double u_demand, struct es_measured *out)
+static void conclude(const struct walk *w, double largest, double u_other, struct es_measured *out)
 {
     if (w->trouble) {
         es_outputs_refuse(out, 0, OUTPUTS, "%s", w->trouble);
@@ -176,12 +173,12 @@ static void conclude(const struct walk *w, double largest, double u_demand, stru
         (isfinite(down->moved) && down->moved + down->silent > up->moved + up->silent))
         more = down;
     if (isfinite(more->moved))
-        set(&out[DEAD_BAND], more, u_demand);
+        set(&out[DEAD_BAND], more, u_other);
     else
         es_measured_refuse(&out[DEAD_BAND], "no reversal moved the response: the largest was %.2f %%",
                            100 * largest);
     if (isfinite(w->onward.moved))
-        set(&out[RESOLUTION], &w->onward, u_demand);
+        set(&out[RESOLUTION], &w->onward, u_other);
     else
         es_measured_refuse(&out[RESOLUTION], "no step moved the response further the way it had moved last");
 }
@@ -205,7 +202,7 @@ static void walk_over(const struct settings *s, const struct es_stairs_input *in
     const struct es_series *read_back = es_trace_series(in->trace, in->read_back);
     if (read_back)
         u_demand = es_resolution_u(read_back->u.resolution, 0) / fabs(in->demand_span.size);
-    conclude(&w, largest, u_demand, out);
+    conclude(&w, largest, hypot(u_demand, stairs->u), out); /* noise can hide a movement, or make one */
 }
 
 static enum es_status evaluate(const void *settings, const struct es_trace *const *traces,

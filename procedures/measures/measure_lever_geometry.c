@@ -145,9 +145,9 @@ static bool settled(const struct settings *s, const struct end ends[2], char rea
     for (int k = 0; k < 2; k++) {
         double whole = fabs(rests[k][1]->p.mean - rests[k][0]->p.mean);
         for (int i = 0; i < 2; i++)
-            if (rests[k][i]->moved > s->still * whole) {
+            if (rests[k][i]->surely > s->still * whole) {
                 snprintf(reason, 160, "%s end: not at rest: moving by %.1f %% of the whole",
-                         i ? "upper" : "lower", 100 * rests[k][i]->moved / whole);
+                         i ? "upper" : "lower", 100 * rests[k][i]->surely / whole);
                 return false;
             }
     }
@@ -227,10 +227,16 @@ static void conclude(const struct settings *s, const struct end ends[2], const s
         return;
     }
     for (size_t k = 0; k < sizeof vary / sizeof vary[0]; k++) {
-        struct inputs y = {x.low + vary[k].by.low, x.high + vary[k].by.high, x.travel + vary[k].by.travel};
-        figures(linkage, &y, varied);
+        double most[OUTPUTS] = {0};
+        for (int sign = -1; sign <= 1; sign += 2) { /* both ways: the larger of two lobes has a kink */
+            struct inputs y = {x.low + sign * vary[k].by.low, x.high + sign * vary[k].by.high,
+                               x.travel + sign * vary[k].by.travel};
+            figures(linkage, &y, varied);
+            for (int i = 0; i < 3; i++)
+                most[derived[i]] = fmax(most[derived[i]], fabs(varied[derived[i]] - at[derived[i]]));
+        }
         for (int i = 0; i < 3; i++)
-            es_budget_add(&b[derived[i]], vary[k].term, varied[derived[i]] - at[derived[i]], INFINITY);
+            es_budget_add(&b[derived[i]], vary[k].term, most[derived[i]], INFINITY);
     }
     set_angle(&ends[0].angle, &out[ANGLE_LOW]);
     set_angle(&ends[1].angle, &out[ANGLE_HIGH]);

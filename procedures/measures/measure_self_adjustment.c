@@ -72,9 +72,10 @@ static double expected_u(const void *settings, size_t output, const struct es_ch
 }
 
 /* The end of the last movement in the samples; false when it never left the band. */
-static bool last_outside(const struct es_samples *s, double level, double half, double noise, double *at,
+static bool last_outside(const struct es_samples *s, const struct es_rest *rest, double half, double *at,
                          double *u)
 {
+    double level = rest->p.mean, u_level = es_rest_u(rest), noise = rest->p.s;
     size_t m = MEANS / 2, last = 0;
     bool any = false;
     for (size_t i = m; i + m < s->n; i++) {
@@ -96,6 +97,8 @@ static bool last_outside(const struct es_samples *s, double level, double half, 
         fabs(l.at - *at) < MEANS * s->interval) {
         *at = l.at;
         *u = hypot(l.u_at, es_rectangular(0.25 * (next - before)));
+        if (l.slope != 0)
+            *u = hypot(*u, u_level / fabs(l.slope));
     }
     return true;
 }
@@ -128,8 +131,8 @@ static void conclude(const struct settings *s, const struct es_samples *samples,
 {
     struct es_budget none = {0}, b = {0};
     double at = start, u = 0, end = samples->t[samples->n - 1];
-    bool moved = last_outside(samples, rest->p.mean, half, rest->p.s, &at, &u);
-    bool ended = end - at >= s->quiet && rest->moved <= 2 * half;
+    bool moved = last_outside(samples, rest, half, &at, &u);
+    bool ended = end - at >= s->quiet && rest->surely <= 2 * half;
     es_measured_set(&out[ENDED], ended ? 1 : 0, &none);
     es_outputs_from(out, 0, OUTPUTS, samples->index[0], samples->index[samples->n - 1]);
     if (!ended) {

@@ -135,9 +135,8 @@ static void extreme(const struct job *j, int sign, struct es_measured *m)
 {
     const struct es_stairs *s = &j->stairs;
     size_t at = 0;
-    double u = 0, doubt;
+    double u = s->u, doubt;
     for (size_t i = 0; i < s->count; i++) {
-        u = fmax(u, s->readings[i].u);
         if (sign * s->readings[i].error > sign * s->readings[at].error)
             at = i;
     }
@@ -147,7 +146,7 @@ static void extreme(const struct job *j, int sign, struct es_measured *m)
         j->work[i] = sign * s->readings[i].error + shift;
     double value = es_without_excess(j->work, s->count, most + shift, u, &doubt) - shift;
     struct es_budget b = {0};
-    es_budget_add(&b, ES_TERM_REPEAT, doubt, INFINITY);
+    es_budget_add(&b, ES_TERM_REPEAT, hypot(doubt, s->readings[at].u_moved), INFINITY);
     calibration(j, &s->readings[at], &b);
     es_measured_set(m, sign * value, &b);
     es_outputs_from(m, 0, 1, s->readings[at].first, s->readings[at].last);

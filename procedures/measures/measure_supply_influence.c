@@ -78,7 +78,7 @@ static void change(const struct settings *s, const struct state *at, const struc
     double value = (at->response.p.mean - nominal->response.p.mean) / span->size;
     for (int i = 0; i < 2; i++) {
         const struct es_rest *r = &both[i]->response;
-        double moved = r->valid ? r->moved / fabs(span->size) : 0;
+        double moved = r->valid ? r->surely / fabs(span->size) : 0;
         if (!r->valid || moved > s->still) {
             const char *which = i == 0 ? "nominal" : m->name + strlen("change ");
             if (r->valid)

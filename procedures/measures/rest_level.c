@@ -6,7 +6,18 @@
 
 #include "procedures/measures/samples.h"
 
-#define LEAST 5
+#define LEAST      5
+#define STANDS_OUT 3.0 /* standard uncertainties of the drift */
+
+/* Many stretches are looked at: the threshold is higher than that of es_plateau_movement. */
+static void set_movement(struct es_rest *r)
+{
+    double beyond = fabs(r->p.drift) - STANDS_OUT * r->p.u_drift;
+    if (!(beyond > 0))
+        return;
+    r->surely = beyond * r->p.length;
+    r->moved = sqrt(r->p.drift * r->p.drift - r->p.u_drift * r->p.u_drift) * r->p.length;
+}
 
 enum es_status es_rest_take(const struct es_trace *trace, enum es_role role, double from, double to,
                             struct es_rest *out, struct es_error *err)
@@ -29,7 +40,7 @@ enum es_status es_rest_take(const struct es_trace *trace, enum es_role role, dou
         status = es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", samples.n);
     } else {
         out->valid = true;
-        out->moved = es_plateau_movement(&out->p);
+        set_movement(out);
         out->first = samples.index[0];
         out->last = samples.index[samples.n - 1];
     }

@@ -12,7 +12,8 @@ struct es_rest {
     bool valid;
     char reason[160];
     struct es_plateau p;
-    double moved; /* over the stretch, beyond what noise explains; >= 0 */
+    double moved;  /* over the stretch, where it stands out of noise, else 0: as far as it is known */
+    double surely; /* at least so far, whatever the noise: what refusals go by */
     const struct es_series *series;
     size_t first, last; /* samples */
 };

@@ -52,7 +52,7 @@ static enum es_status take_reading(const struct es_stairs_input *in, const struc
     status = es_rest_take(in->trace, in->response, h->from + in->settle, h->to, &level, err);
     if (status != ES_OK)
         return status;
-    double moved = level.valid ? level.moved / fabs(in->span.size) : 0;
+    double moved = level.valid ? level.surely / fabs(in->span.size) : 0;
     *good = level.valid && moved <= in->still;
     r->demand = es_span_share(&in->demand_span, h->demand);
     if (!level.valid)
@@ -63,7 +63,9 @@ static enum es_status take_reading(const struct es_stairs_input *in, const struc
     if (!*good)
         return ES_OK;
     es_rest_noise(&r->noise, &level, 1 / in->span.size);
-    r->u = sqrt(r->noise.square[ES_TERM_REPEAT] + r->noise.square[ES_TERM_COMMON]);
+    r->u_moved = es_rectangular(level.moved / 2) / fabs(in->span.size);
+    double all = r->noise.square[ES_TERM_REPEAT] + r->noise.square[ES_TERM_COMMON];
+    r->u = sqrt(fmax(0, all - r->u_moved * r->u_moved));
     r->response = level.p.mean;
     r->error = es_span_share(&in->span, level.p.mean) - es_span_share(&in->demand_span, r->current);
     r->first = level.first;
@@ -89,11 +91,11 @@ static double smallest_stair(const struct es_stairs *s)
     return isfinite(least) ? least : 1;
 }
 
-/* Means of the readings first .. end - 1 of the sorted list. */
+/* Means of the readings first .. end - 1 of the sorted list; `u` noise of one. */
 static void make_point(struct es_stair_reading *const *sorted, size_t first, size_t end, size_t index,
-                       struct es_stair_point *p)
+                       double u, struct es_stair_point *p)
 {
-    double sum[2] = {0, 0}, square[2] = {0, 0}, least[2] = {INFINITY, INFINITY},
+    double sum[2] = {0, 0}, moved[2] = {0, 0}, least[2] = {INFINITY, INFINITY},
            most[2] = {-INFINITY, -INFINITY};
     size_t n[2] = {0, 0};
     memset(p, 0, sizeof *p);
@@ -103,18 +105,18 @@ static void make_point(struct es_stair_reading *const *sorted, size_t first, siz
         r->point = index;
         p->demand += r->demand / (double)(end - first);
         sum[k] += r->error;
-        square[k] += r->u * r->u;
+        moved[k] += r->u_moved;
         least[k] = fmin(least[k], r->error);
         most[k] = fmax(most[k], r->error);
-        p->u_range = fmax(p->u_range, r->u);
+        p->u_range = fmax(p->u_range, hypot(u, r->u_moved));
         n[k]++;
     }
     p->ups = n[0];
     p->downs = n[1];
     p->up = n[0] ? sum[0] / (double)n[0] : NAN;
     p->down = n[1] ? sum[1] / (double)n[1] : NAN;
-    p->u_up = n[0] ? sqrt(square[0]) / (double)n[0] : 0;
-    p->u_down = n[1] ? sqrt(square[1]) / (double)n[1] : 0;
+    p->u_up = n[0] ? hypot(u / sqrt((double)n[0]), moved[0] / (double)n[0]) : 0;
+    p->u_down = n[1] ? hypot(u / sqrt((double)n[1]), moved[1] / (double)n[1]) : 0;
     bool both = n[0] && n[1];
     p->error = both ? 0.5 * (p->up + p->down) : n[0] ? p->up : p->down;
     p->u = both ? 0.5 * hypot(p->u_up, p->u_down) : fmax(p->u_up, p->u_down);
@@ -131,15 +133,18 @@ static enum es_status make_points(struct es_stairs *s, struct es_error *err)
         free(sorted);
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu readings.", s->count);
     }
-    for (size_t i = 0; i < s->count; i++)
+    for (size_t i = 0; i < s->count; i++) {
         sorted[i] = &s->readings[i];
+        s->u += s->readings[i].u * s->readings[i].u / (double)s->count;
+    }
+    s->u = sqrt(s->u);
     qsort(sorted, s->count, sizeof(struct es_stair_reading *), by_demand);
     double same = SAME * smallest_stair(s);
     size_t first = 0;
     for (size_t i = 1; i <= s->count; i++) {
         if (i < s->count && sorted[i]->demand - sorted[i - 1]->demand < same)
             continue;
-        make_point(sorted, first, i, s->point_count, &s->points[s->point_count]);
+        make_point(sorted, first, i, s->point_count, s->u, &s->points[s->point_count]);
         s->point_count++;
         first = i;
     }

@@ -25,7 +25,7 @@ struct es_stair_reading {
     double response, current; /* coherent: response, demand (read back where recorded) */
     int way;                  /* +1 reached rising, -1 falling */
     struct es_budget noise;   /* of the error, repeats */
-    double u;                 /* the same as one number */
+    double u, u_moved;        /* noise and resolution; what it moved within the hold: standard */
     size_t point;
     size_t first, last; /* samples of the response */
 };
@@ -44,6 +44,7 @@ struct es_stairs {
     size_t count;
     struct es_stair_point *points; /* by rising demand */
     size_t point_count;
+    double u;         /* noise of one reading, over all of them */
     bool read_back;   /* the demand was read back */
     char reason[160]; /* why count is 0, or "" */
 };

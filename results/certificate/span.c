@@ -159,6 +159,30 @@ static bool is_written_so(const char *text, size_t length)
            memcmp(shown, text, length) == 0;
 }
 
+/* From the 'e' on. A short head (one digit that is not 0, and up to 14 behind the point) with an exponent
+ * that is needed, in the range where doubles carry 15 digits, is its own shortest form; others are computed.
+ */
+static bool scan_exponent(struct scan *s, const char *begin, bool short_head)
+{
+    bool small = *s->p++ == 'e';
+    bool minus = s->p < s->end && *s->p == '-';
+    bool sign = minus || (s->p < s->end && *s->p == '+');
+    s->p += sign;
+    const char *first = s->p;
+    int exponent = 0;
+    while (s->p < s->end && is_digit(*s->p)) {
+        exponent = exponent < 1000 ? exponent * 10 + (*s->p - '0') : exponent;
+        s->p++;
+    }
+    if (s->p == first) {
+        return false;
+    }
+    if (small && sign && short_head && *first != '0' && exponent < 300 && exponent >= (minus ? 7 : 21)) {
+        return true;
+    }
+    return is_written_so(begin, (size_t)(s->p - begin));
+}
+
 /* A number of up to 15 digits survives the way into a double and back (DBL_DIG), so that its shortest form is
  * itself, and grammar alone decides. Others are computed. */
 static bool scan_number(struct scan *s)
@@ -187,13 +211,8 @@ static bool scan_number(struct scan *s)
         }
     }
     if (s->p < s->end && (*s->p == 'e' || *s->p == 'E')) {
-        s->p++;
-        s->p += s->p < s->end && (*s->p == '-' || *s->p == '+');
-        const char *first = s->p;
-        while (s->p < s->end && is_digit(*s->p)) {
-            s->p++;
-        }
-        return s->p > first && is_written_so(begin, (size_t)(s->p - begin));
+        bool short_head = wholes == 1 && *whole != '0' && places < 15;
+        return scan_exponent(s, begin, short_head);
     }
     bool zero = wholes == 1 && *whole == '0';
     if (zero && places == 0) {

@@ -1,0 +1,109 @@
+/* Jobs: from arrival to delivery, over days and processes, with a second person's release. */
+#include <criterion/criterion.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "results/store/jobs.h"
+#include "tests/unit/store/store_help.h"
+
+static struct es_error err;
+static const struct es_job_unit unit = {
+    .serial = "EX-000123", .received = "2026-02-01", .customer = "Example Quarry"};
+
+TestSuite(jobs, .init = help_setup, .fini = help_teardown);
+
+static enum es_status add(const char *number, const char *what, const char *who, const char *text)
+{
+    const struct es_job_change c = {.what = what, .who = who, .when = "2026-02-03T10:00:00Z", .text = text};
+    struct es_store *store = help_open(ES_STORE_READ); /* a store of its own each time: as after days */
+    enum es_status st = es_job_add(store, number, &c, &err);
+    es_store_close(store);
+    return st;
+}
+
+static enum es_status add_run(const char *number, const char *certificate, const char *state,
+                              const char *verdict)
+{
+    const struct es_job_change c = {.what = "run",
+                                    .who = "A. Example",
+                                    .when = "2026-02-03T10:00:00Z",
+                                    .certificate = certificate,
+                                    .state = state,
+                                    .verdict = verdict,
+                                    .ran_by = "A. Example"};
+    struct es_store *store = help_open(ES_STORE_READ);
+    enum es_status st = es_job_add(store, number, &c, &err);
+    es_store_close(store);
+    return st;
+}
+
+Test(jobs, a_whole_visit)
+{
+    struct es_store *store = help_open(ES_STORE_WRITE);
+    char number[ES_STORE_NUMBER_MAX];
+    struct es_job job;
+    cr_assert_eq(es_job_open(store, &unit, "A. Example", "2026-02-01T08:00:00Z", number, &err), ES_OK, "%s",
+                 err.text);
+    cr_expect_str_eq(number, "J-000001");
+    es_store_close(store);
+    cr_expect_eq(add(number, "released", "B. Example", NULL), ES_REFUSED, "nothing was found yet");
+    cr_assert_eq(add_run(number, "EX-000001", "as found", "fail"), ES_OK, "%s", err.text);
+    cr_assert_eq(add(number, "found", "A. Example", "diaphragm torn"), ES_OK);
+    cr_expect_eq(add(number, "released", "B. Example", NULL), ES_REFUSED, "no result as left");
+    cr_assert_eq(add(number, "parts", "A. Example", "relay"), ES_OK);
+    cr_assert_eq(add(number, "parts", "A. Example", "seals"), ES_OK);
+    cr_assert_eq(add_run(number, "EX-000002", "as left", "pass"), ES_OK);
+    cr_expect_eq(add(number, "delivered", "A. Example", "by courier"), ES_REFUSED, "not released");
+    cr_expect_eq(add(number, "released", "A. Example", NULL), ES_REFUSED);
+    cr_expect_not_null(strstr(err.text, "second person"), "%s", err.text);
+    cr_assert_eq(add(number, "released", "B. Example", NULL), ES_OK, "%s", err.text);
+    cr_assert_eq(add_run(number, "EX-000003", "as left", "pass"), ES_OK, "tested once more");
+    cr_expect_eq(add(number, "delivered", "A. Example", "by courier"), ES_REFUSED,
+                 "the new result is not released");
+    cr_assert_eq(add(number, "released", "B. Example", NULL), ES_OK);
+    cr_assert_eq(add(number, "delivered", "A. Example", "by courier"), ES_OK);
+    cr_expect_eq(add(number, "note", "A. Example", "late"), ES_REFUSED);
+    store = help_open(ES_STORE_READ);
+    cr_assert_eq(es_job_read(store, number, &job, &err), ES_OK, "%s", err.text);
+    cr_expect_str_eq(job.parts, "relay; seals");
+    cr_expect_str_eq(job.found, "diaphragm torn");
+    cr_expect_str_eq(job.as_found, "EX-000001");
+    cr_expect_str_eq(job.as_left, "EX-000003");
+    cr_expect_str_eq(job.released_by, "B. Example");
+    cr_expect_str_eq(job.stage, "delivered");
+    cr_expect_eq(job.lines.count, 10);
+    es_job_free(&job);
+    es_store_close(store);
+}
+
+Test(jobs, bad_input_is_refused_and_damage_is_told)
+{
+    struct es_store *store = help_open(ES_STORE_WRITE);
+    char number[ES_STORE_NUMBER_MAX], path[200];
+    struct es_job job;
+    struct es_job_unit bad = unit;
+    bad.serial = "";
+    cr_expect_eq(es_job_open(store, &bad, "A", "t", number, &err), ES_USAGE);
+    bad = unit;
+    bad.received = "1.2.2026";
+    cr_expect_eq(es_job_open(store, &bad, "A", "t", number, &err), ES_USAGE);
+    cr_expect_eq(es_job_read(store, "../x", &job, &err), ES_BAD_INPUT);
+    cr_expect_eq(es_job_read(store, "J-000009", &job, &err), ES_NOT_FOUND);
+    for (int i = 1; i <= 3; i++) {
+        cr_assert_eq(es_job_open(store, &unit, "A. Example", "2026-02-01T08:00:00Z", number, &err), ES_OK);
+    }
+    cr_expect_str_eq(number, "J-000003");
+    cr_expect_eq(add(number, "found", "A", "  "), ES_USAGE);
+    cr_expect_eq(add(number, "stolen", "A", "x"), ES_USAGE);
+    (void)snprintf(path, sizeof path, "%s/jobs/J-000002.jsonl", help_folder);
+    FILE *file = fopen(path, "a");
+    (void)fputs("{\"what\":\"not", file);
+    (void)fclose(file);
+    cr_expect_eq(es_job_read(store, "J-000002", &job, &err), ES_BAD_INPUT);
+    cr_expect_eq(add("J-000002", "note", "A", "x"), ES_BAD_INPUT, "a damaged job is left alone");
+    struct es_jobs jobs;
+    cr_assert_eq(es_job_list(store, &jobs, &err), ES_OK);
+    cr_expect_eq(jobs.count, 3);
+    es_jobs_free(&jobs);
+    es_store_close(store);
+}

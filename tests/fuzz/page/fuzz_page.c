@@ -8,6 +8,14 @@
 #include "results/page/page.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
+const char *__lsan_default_suppressions(void);
+
+/* Pango has fontconfig read the system's own configuration once a process, which keeps a little of it for
+ * good. */
+const char *__lsan_default_suppressions(void)
+{
+    return "leak:libfontconfig\n";
+}
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {

@@ -16,13 +16,14 @@
 #include "rig/console/display.h"
 #include "rig/console/options.h"
 #include "rig/daemon/background.h"
+#include "rig/daemon/courier.h"
 #include "rig/daemon/server.h"
 
 #define DEFAULT_SOCKET "/run/endstop/endstopd.sock"
 
 struct arguments {
     const char *bench, *state, *socket, *types, *library, *key, *prefix, *laboratory, *address, *group,
-        *level;
+        *level, *archive;
     double grace;
     bool foreground, version;
 };
@@ -60,6 +61,10 @@ static const struct es_option options[] = {
      .meaning =
          "an attended run whose operator's connection is gone for longer is stopped and made safe; else "
          "\"30 s\""},
+    ROW("archive", "ADDRESS", false, archive,
+        "where certificates are sent for questions over many: a file, or postgresql://... that several "
+        "benches share; "
+        "else DIR/archive.db of the state folder"),
     ROW("log", "LEVEL", false, level, "error, warning, notice, info or debug; else notice"),
     FLAG("foreground", foreground, "stay in the foreground, log to standard error"),
     FLAG("version", version, "print the version and end"),
@@ -91,6 +96,7 @@ struct daemon {
     struct es_office *office;
     struct es_server *server;
     struct es_control *control;
+    struct es_courier *courier;
 };
 
 static void live_log(void *self, const char *line)
@@ -211,7 +217,8 @@ static enum es_status start(struct daemon *d, struct es_error *err)
         .wake_self = d->server,
         .log = &d->log,
     };
-    return es_control_new(&control, &d->control, err);
+    s = es_control_new(&control, &d->control, err);
+    return s == ES_OK ? es_courier_start(d->a.state, d->a.archive, &d->log, &d->courier, err) : s;
 }
 
 static enum es_status tell_ready(struct daemon *d, struct es_error *err)
@@ -253,6 +260,7 @@ static void stop(struct daemon *d)
     if (d->live != NULL)
         es_live_close(d->live);
     es_server_close(d->server);
+    es_courier_stop(d->courier);
     es_office_close(d->office);
     es_bench_free(d->bench);
     if (d->signals >= 0)

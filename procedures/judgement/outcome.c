@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "procedures/judgement/likely.h"
+
 void es_outcome_init(struct es_outcome *outcome)
 {
     *outcome = (struct es_outcome){.safe_state_time = NAN, .verdict = ES_NOT_TESTED};
@@ -129,6 +131,7 @@ void es_outcome_free(struct es_outcome *o)
     free_confirmations(o);
     free_instruments(o);
     free_recordings(o);
+    es_likely_free(o->likely);
     es_outcome_init(o);
 }
 

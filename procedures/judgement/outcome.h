@@ -68,6 +68,8 @@ struct es_instrument_record {
     char *calibration, *calibrated, *due;
 };
 
+struct es_likely; /* procedures/judgement/likely.h */
+
 struct es_outcome {
     char *run;           /* identity of the run, unique on the bench */
     char *began, *ended; /* time of day */
@@ -102,6 +104,7 @@ struct es_outcome {
     size_t environment_count; /* ambient t, p, humidity, dew point */
     uint64_t seed;            /* of the Monte Carlo; 0 when none was used */
     enum es_verdict verdict;  /* overall; ES_NOT_TESTED when not completed */
+    struct es_likely *likely; /* likely causes, or what may remain; NULL when nobody looked */
 };
 
 /* Empty: not completed, not tested, no safe-state time. */

@@ -322,6 +322,7 @@ static enum es_status build_once(const struct es_outcome *o, const struct es_cer
     es_build_visit(&m);
     es_build_behind(&m);
     es_build_curves(&m, points);
+    es_build_causes(&m);
     es_build_statements(&m);
     enum es_status st = m.tree.out_of_memory ? es_fail(err, ES_NO_MEMORY, "no memory for a certificate")
                                              : es_canonical_write(m.root, out, length, err);

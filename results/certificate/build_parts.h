@@ -22,5 +22,6 @@ void es_build_visit(struct es_maker *m);  /* what people supplied, and what they
 void es_build_behind(struct es_maker *m); /* surroundings, instruments, confirmations, recordings */
 void es_build_curves(struct es_maker *m, size_t points); /* all curves share `points` */
 void es_build_statements(struct es_maker *m);
+void es_build_causes(struct es_maker *m); /* interpretation, when the outcome has one */
 
 #endif

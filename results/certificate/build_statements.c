@@ -66,6 +66,12 @@ void es_build_statements(struct es_maker *m)
             "The test was not completed. Values measured until then are given without verdict; whether the "
             "unit conforms is not known.");
     }
+    if (m->o->likely && m->o->completed) {
+        es_tree_text(
+            t, list, NULL,
+            "What stands under interpretation is an interpretation (ISO/IEC 17025:2017 7.8.7) and no "
+            "result: the verdict does not rest on it.");
+    }
     if (m->meta->overdue_reason) {
         es_tree_text(t, list, NULL,
                      "At least one instrument was overdue for calibration; the reason for issuing all "

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "rig/base/number.h"
+#include "rig/client/certificate_causes.h"
 #include "rig/client/certificate_lines.h"
 #include "rig/client/certificate_view.h"
 #include "rig/client/talk.h"
@@ -257,6 +258,8 @@ static enum es_status print_judged(const cJSON *root, const struct es_screen *sc
                         0, screen->width, to);
     }
     es_table_free(table);
+    if (s == ES_OK)
+        es_certificate_view_causes(root, screen, to);
     return s;
 }
 

@@ -2,6 +2,7 @@
 #include <string.h>
 
 #include "results/store/store.h"
+#include "rig/client/certificate_found.h"
 #include "rig/client/certificate_view.h"
 #include "rig/client/talk.h"
 #include "rig/client/verb.h"
@@ -10,7 +11,7 @@
 
 struct arguments {
     struct es_option_list words;
-    const char *state, *socket, *serial, *since;
+    const char *state, *socket, *serial, *since, *person, *note, *table;
     bool json, csv;
 };
 
@@ -29,24 +30,27 @@ static const struct es_option options[] = {
     TEXT("socket", "PATH", socket, "the daemon's socket; else ENDSTOP_SOCKET, else " ES_DEFAULT_SOCKET),
     TEXT("serial", "SERIAL", serial, "list: only those of this unit"),
     TEXT("since", "DATE", since, "list: only those issued at or after, \"2026-03\" or \"2026-03-01T08:00\""),
+    TEXT("person", "NAME", person, "found: who found it; else your system user"),
+    TEXT("note", "TEXT", note, "found: what else is to be kept with it"),
+    TEXT("table", "FILE", table, "found: the table that knows the causes; else the installed one"),
     FLAG("json", json, "list: print for programs; show: print the document's bytes as signed"),
     FLAG("csv", csv, "print as CSV"),
 };
 
 static const struct es_command_line line = {
     .program = "endstop certificate",
-    .summary = "lists certificates, or shows one as a table",
+    .summary = "lists certificates, shows one as a table, or takes down what was found",
     .detail = "Exit status of show: 0 when the verdict is pass, 1 when it is another, 3 for the record of a "
               "run that "
               "was not completed. It does not check the signature: \"endstop verify\" does.",
     .example = "endstop certificate show Bench-000017",
     .options = options,
     .option_count = sizeof options / sizeof options[0],
-    .operands = {.name = "list|show NUMBER",
+    .operands = {.name = "list|show NUMBER|found NUMBER CAUSE",
                  .min = 1,
-                 .max = 2,
+                 .max = 3,
                  .offset = offsetof(struct arguments, words),
-                 .meaning = "what to do; show takes a number"},
+                 .meaning = "what to do; show takes a number, found what was found, too"},
 };
 
 /* Where certificates come from: the daemon, or the state folder. */
@@ -242,6 +246,17 @@ static enum es_status show(const struct arguments *a, const struct source *from,
     return s;
 }
 
+static enum es_status found(const struct arguments *a, struct es_error *err)
+{
+    const struct es_found_order order = {.state = a->state,
+                                         .number = a->words.count > 1 ? a->words.items[1] : NULL,
+                                         .found = a->words.count > 2 ? a->words.items[2] : NULL,
+                                         .person = a->person,
+                                         .note = a->note,
+                                         .table = a->table};
+    return es_certificate_found(&order, stdout, err);
+}
+
 static int run(const struct es_screen *screen, int argc, char **argv)
 {
     struct arguments a = {0};
@@ -253,8 +268,13 @@ static int run(const struct es_screen *screen, int argc, char **argv)
     const char *what = a.words.items[0];
     bool listing = strcmp(what, "list") == 0;
     enum es_status s = ES_OK;
+    if (strcmp(what, "found") == 0) {
+        s = found(&a, &err);
+        return s == ES_OK ? es_verb_end(&es_verb_certificate, 0)
+                          : es_verb_fail(&es_verb_certificate, &err, NULL);
+    }
     if (!listing && strcmp(what, "show") != 0)
-        s = es_fail(&err, ES_USAGE, "\"%s\" is neither list nor show", what);
+        s = es_fail(&err, ES_USAGE, "\"%s\" is neither list nor show nor found", what);
     else if (a.json && a.csv)
         s = es_fail(&err, ES_USAGE, "--json and --csv exclude each other");
     if (s == ES_OK)

@@ -12,6 +12,7 @@
 #include <sys/signalfd.h>
 #include <unistd.h>
 
+#include "procedures/judgement/detection.h"
 #include "rig/base/text.h"
 #include "rig/console/display.h"
 #include "rig/console/options.h"
@@ -46,6 +47,9 @@ static const struct es_option options[] = {
     ROW("types", "DIR", false, types, "folder of type sheets; else " ES_DATA_DIR "/types"),
     ROW("library", "DIR", false, library,
         "folder of test plans and procedures; else " ES_DATA_DIR "/library"),
+    ROW("table", "FILE", false, table,
+        "what a study learned, for likely causes (endstop study --learn); else " ES_DATA_DIR
+        "/detection.json, and without it certificates name no causes"),
     ROW("key", "FILE", false, key, "private signing key; else DIR/keys/bench.pem of the state folder"),
     ROW("prefix", "TEXT", false, prefix,
         "first part of certificate numbers; else made from the bench's name"),
@@ -92,6 +96,7 @@ struct daemon {
     int ready; /* of the background; -1 in the foreground, and after it was told */
     int signals;
     struct es_bench *bench;
+    struct es_detection *table; /* NULL: none */
     struct es_live *live;
     struct es_office *office;
     struct es_server *server;
@@ -173,6 +178,26 @@ static enum es_status open_state_and_bench(struct daemon *d, struct es_error *er
     return s;
 }
 
+/* Without a table of its own, and none installed, certificates go without likely causes; one that was asked
+ * for must be there. */
+static enum es_status load_table(struct daemon *d, struct es_error *err)
+{
+    struct es_findings findings = {0};
+    const char *path = d->a.table != NULL ? d->a.table : ES_DATA_DIR "/detection.json";
+    enum es_status s = es_detection_load(path, &findings, &d->table, err);
+    if (findings.count > 0)
+        es_findings_print(&findings, stderr);
+    es_findings_free(&findings);
+    if (s == ES_OK) {
+        es_office_take_table(d->office, d->table);
+        return ES_OK;
+    }
+    if (d->a.table != NULL || s != ES_NOT_FOUND)
+        return es_error_context(err, s, "%s cannot be accepted; nothing was moved", path);
+    es_log(&d->log, ES_LOG_NOTICE, "there is no %s: certificates will name no likely causes", path);
+    return ES_OK;
+}
+
 /* The stations log what they reach; what they do not reach is worth saying again, last. */
 static void log_unsafe_stations(struct daemon *d)
 {
@@ -197,7 +222,9 @@ static enum es_status start(struct daemon *d, struct es_error *err)
     if (s != ES_OK)
         return s;
     log_unsafe_stations(d);
-    s = es_office_take_key(d->office, err);
+    s = load_table(d, err);
+    if (s == ES_OK)
+        s = es_office_take_key(d->office, err);
     size_t interrupted = 0;
     if (s == ES_OK)
         s = es_office_settle_interrupted(d->office, &interrupted, err);
@@ -262,6 +289,7 @@ static void stop(struct daemon *d)
     es_server_close(d->server);
     es_courier_stop(d->courier);
     es_office_close(d->office);
+    es_detection_free(d->table);
     es_bench_free(d->bench);
     if (d->signals >= 0)
         close(d->signals);

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "results/certificate/certificate.h"
+#include "results/store/repairs.h"
 #include "rig/base/clock.h"
 #include "rig/base/text.h"
 #include "rig/bench/run.h"
@@ -15,6 +16,7 @@ struct es_office {
     pthread_mutex_t lock; /* store */
     struct es_store *store;
     struct es_key *key;
+    const struct es_detection *table;
 };
 
 /* "Virtual bench" -> "Virtual-bench" */
@@ -61,6 +63,11 @@ void es_office_close(struct es_office *o)
     es_store_close(o->store);
     (void)pthread_mutex_destroy(&o->lock);
     free(o);
+}
+
+void es_office_take_table(struct es_office *o, const struct es_detection *table)
+{
+    o->table = table;
 }
 
 /* Enters a certificate (NULL: all that are missing) in the log. It is durable and signed as it is; what
@@ -120,14 +127,49 @@ static enum es_status make_certificate(void *self, const char *number, char **by
     return s;
 }
 
+/* What the workshop found so far, counted by the table's causes. A book that cannot be read is logged and
+ * leaves the assumed rates as they are. */
+static void count_repairs(struct es_office *o, struct es_confirmed *out)
+{
+    struct es_repairs repairs = {0};
+    struct es_error err;
+    if (o->table == NULL)
+        return;
+    if (es_repairs_read(o->store, &repairs, &err) != ES_OK)
+        es_log(o->options.log, ES_LOG_WARNING, "likely causes do without the confirmed repairs: %s",
+               err.text);
+    for (size_t i = 0; i < repairs.count; i++)
+        es_confirmed_add(out, o->table, repairs.items[i].found);
+    es_repairs_free(&repairs);
+}
+
+/* An interpretation is no reason to withhold a certificate: without one it is logged, and left out. */
+static struct es_likely *interpret(struct es_office *o, const struct es_outcome *outcome)
+{
+    struct es_confirmed confirmed = {0};
+    struct es_likely *likely = NULL;
+    struct es_error err;
+    if (!outcome->completed)
+        return NULL;
+    count_repairs(o, &confirmed);
+    if (es_likely_make(o->table, &confirmed, outcome, &likely, &err) != ES_OK) {
+        es_log(o->options.log, ES_LOG_WARNING, "run %s: no likely causes: %s", outcome->run, err.text);
+        return NULL;
+    }
+    return likely;
+}
+
 /* The lock is held. */
 static enum es_status issue_locked(struct es_office *o, const struct es_outcome *outcome,
                                    const char *overdue_reason, char number[static ES_STORE_NUMBER_MAX],
                                    struct es_error *err)
 {
-    struct making making = {.office = o, .outcome = outcome, .overdue_reason = overdue_reason};
+    struct es_outcome told = *outcome; /* all but the interpretation stays the caller's */
+    told.likely = interpret(o, outcome);
+    struct making making = {.office = o, .outcome = &told, .overdue_reason = overdue_reason};
     struct es_store_maker maker = {.self = &making, .make = make_certificate};
     enum es_status s = es_store_issue(o->store, o->prefix, &maker, number, err);
+    es_likely_free(told.likely);
     if (s != ES_OK)
         return s;
     seal(o, number);

@@ -3,7 +3,7 @@
 #ifndef ES_DAEMON_OFFICE_H
 #define ES_DAEMON_OFFICE_H
 
-#include "procedures/judgement/outcome.h"
+#include "procedures/judgement/likely.h"
 #include "results/store/store.h"
 #include "rig/base/log.h"
 #include "rig/bench/bench.h"
@@ -26,6 +26,8 @@ enum es_status es_office_open(const struct es_office_options *options, struct es
                               struct es_error *err) ES_MUST_CHECK;
 void es_office_close(struct es_office *office); /* NULL allowed */
 
+/* For likely causes; borrowed. Without it certificates say that nothing is known of them. */
+void es_office_take_table(struct es_office *office, const struct es_detection *table);
 enum es_status es_office_take_key(struct es_office *office, struct es_error *err) ES_MUST_CHECK;
 
 /* Runs that were under way when the daemon ended without saying so: each gets a record as "not completed",

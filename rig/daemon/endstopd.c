@@ -23,8 +23,8 @@
 #define DEFAULT_SOCKET "/run/endstop/endstopd.sock"
 
 struct arguments {
-    const char *bench, *state, *socket, *types, *library, *key, *prefix, *laboratory, *address, *group,
-        *level, *archive;
+    const char *bench, *state, *socket, *types, *library, *table, *key, *prefix, *laboratory, *address,
+        *group, *level, *archive;
     double grace;
     bool foreground, version;
 };

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "results/page/canvas.h"
+#include "results/page/canvas_svg.h"
 #include "rig/base/text.h"
 
 #define POINTS_PER_MM (72.0 / 25.4)
@@ -207,59 +208,6 @@ void es_canvas_next_page(struct es_canvas *c)
     begin_page(c);
 }
 
-static void add_xml(struct es_text *to, const char *text)
-{
-    for (; *text != '\0'; text++) {
-        if (*text == '<')
-            es_text_add(to, "&lt;");
-        else if (*text == '&')
-            es_text_add(to, "&amp;");
-        else if (*text == '>')
-            es_text_add(to, "&gt;");
-        else
-            es_text_char(to, *text);
-    }
-}
-
-/* cairo numbers its surfaces through the whole process, and writes the number: the same content would not
- * give the same bytes the second time. Adds `svg` with that one name made plain. */
-static void add_plain(struct es_text *to, const char *svg, size_t length)
-{
-    static const char numbered[] = "<g id=\"surface";
-    const char *found = strstr(svg, numbered),
-               *quote = found != NULL ? strchr(found + sizeof numbered, '"') : NULL;
-    if (quote == NULL) {
-        es_text_append(to, svg, length);
-        return;
-    }
-    es_text_append(to, svg, (size_t)(found - svg));
-    es_text_add(to, "<g id=\"drawing");
-    es_text_append(to, quote, length - (size_t)(quote - svg));
-}
-
-/* The outlines say nothing to a program or to somebody who does not see: title and words go before them. */
-static void describe(struct es_canvas *c)
-{
-    struct es_text whole = {0}, visible = {0};
-    const char *svg = c->out.bytes != NULL ? strstr(c->out.bytes, "<svg ") : NULL;
-    const char *end = svg != NULL ? strchr(svg, '>') : NULL;
-    if (end == NULL)
-        return;
-    size_t head = (size_t)(end + 1 - c->out.bytes);
-    es_text_visible(&visible, c->title, strlen(c->title));
-    es_text_append(&whole, c->out.bytes, head);
-    es_text_add(&whole, "\n<title>");
-    add_xml(&whole, visible.bytes != NULL ? visible.bytes : "");
-    es_text_add(&whole, "</title>\n<desc>");
-    add_xml(&whole, c->words.bytes != NULL ? c->words.bytes : "");
-    es_text_add(&whole, "</desc>");
-    add_plain(&whole, c->out.bytes + head, c->out.length - head);
-    whole.out_of_memory |= visible.out_of_memory | c->words.out_of_memory;
-    es_text_free(&visible);
-    es_text_free(&c->out);
-    c->out = whole;
-}
-
 enum es_status es_canvas_finish(struct es_canvas *c, char **bytes, size_t *length, struct es_error *err)
 {
     if (c->format == ES_CANVAS_PDF && !c->trial)
@@ -272,7 +220,7 @@ enum es_status es_canvas_finish(struct es_canvas *c, char **bytes, size_t *lengt
         return es_fail(err, drawn == CAIRO_STATUS_NO_MEMORY ? ES_NO_MEMORY : ES_INTERNAL,
                        "the page could not be drawn: %s", cairo_status_to_string(drawn));
     if (c->format == ES_CANVAS_SVG)
-        describe(c);
+        es_canvas_describe(&c->out, c->title, &c->words);
     size_t written = c->out.length;
     enum es_status s = es_text_take(&c->out, bytes, err);
     if (s == ES_OK)

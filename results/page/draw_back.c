@@ -190,10 +190,10 @@ static void draw_cautions(struct es_sheet *s)
     for (size_t i = 0; i < c->confirmation_count; i++) {
         struct es_text text = {0};
         es_text_add(&text, c->confirmations[i].text);
-        if (!alike)
+        if (!alike) {
             es_text_add(&text, " —");
-        if (!alike)
             add_answer(&c->confirmations[i], &text);
+        }
         run_on(s, &all, &text);
     }
     if (alike) {

@@ -67,7 +67,8 @@ static void hatch(struct es_canvas *canvas, double x, double y, double width, do
     cairo_clip(cr);
     es_canvas_ink(canvas, ES_INK_HAIR);
     cairo_set_line_width(cr, 0.5);
-    for (double at = x - height; at < x + width; at += 2) {
+    for (int i = 0; 2 * i < width + height; i++) {
+        double at = x - height + 2 * i;
         cairo_move_to(cr, at, y + height);
         cairo_line_to(cr, at + height, y);
     }

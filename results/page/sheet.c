@@ -122,10 +122,11 @@ void es_sheet_row(struct es_sheet *s, const struct es_cells *cells)
                       es_canvas_text_height(s->canvas, &type, cells->widths[i] - between, cells->texts[i]));
     }
     es_sheet_place(s, height + (cells->head ? height : 0)); /* no head without a row */
-    for (size_t i = 0; i < cells->count; x += cells->widths[i++]) {
+    for (size_t i = 0; i < cells->count; i++) {
         struct es_type type = cell_type(s, cells, i);
         es_canvas_text_on(s->canvas, &type, x, s->y + 2.75 * s->scale, cells->widths[i] - between,
                           cells->texts[i]);
+        x += cells->widths[i];
     }
     s->y += fmax(height, 3.2 * s->scale);
     es_sheet_gap(s, 0.25);

@@ -46,7 +46,8 @@ Test(library, the_plan_is_proved_for_both_types)
         const enum es_status s = es_plan_check(plan, &b->view, type, &f, &report, &err);
         es_findings_print(&f, stderr);
         cr_assert_eq(s, ES_OK);
-        cr_expect_leq(report.bench_time, 12 * 60.0, "%g s", report.bench_time);
+        /* the sum of all bounds; that a good unit takes less than 12 minutes: tests/system/library */
+        cr_expect_leq(report.bench_time, 16 * 60.0, "%g s", report.bench_time);
         for (size_t k = 0; k < report.not_checked_count; k++) /* nothing but what only recordings show */
             cr_expect(strstr(report.not_checked[k], "only in a recording") != NULL, "%s",
                       report.not_checked[k]);
@@ -95,7 +96,7 @@ static void run(const char *type_name, double write_time, bool stuck, bool motor
         cr_expect_leq(b->now - begin, report.bench_time);
     cr_expect_leq(b->worst_sum, report.bench_time + report.operator_time + 1e-6);
     cr_expect_geq(b->least_remaining, -1e-9);
-    cr_expect_eq(o.procedure_count, 5);
+    cr_expect_eq(o.procedure_count, plan->entry_count);
     cr_expect_eq(b->recordings_begun, b->recordings_ended);
     size_t lines = 0;
     for (size_t k = 0; k < report.line_count; k++)

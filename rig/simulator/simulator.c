@@ -36,8 +36,15 @@ static enum es_status build_station(struct simulator *sim, struct sim_station *s
     configure(about, &unit, setup->seed + index, &station->config);
     station->config.faults = setup->faults;
     station->config.fault_count = setup->fault_count;
-    const enum es_status s = es_virtual_new(&station->config, &station->model, err);
-    return s == ES_OK ? es_virtual_supply_join(sim->supply, station->model, err) : s;
+    enum es_status s = es_virtual_new(&station->config, &station->model, err);
+    if (s != ES_OK) {
+        return s;
+    }
+    s = es_virtual_supply_join(sim->supply, station->model, err);
+    if (s != ES_OK) {
+        es_virtual_free(station->model);
+    }
+    return s;
 }
 
 static bool wanted(const struct sim_setup *setup, const struct es_bench_station *about)
@@ -80,10 +87,10 @@ static enum es_status build_stations(struct simulator *sim, const struct sim_set
         }
         const enum es_status s =
             build_station(sim, &sim->stations[sim->station_count], &bench->stations[i], setup, i, err);
-        sim->station_count++;
         if (s != ES_OK) {
             return es_error_context(err, s, "station \"%s\"", bench->stations[i].name);
         }
+        sim->station_count++;
     }
     if (sim->station_count == 0) {
         return es_fail(err, ES_NOT_FOUND, "the bench file has no station \"%s\"; its first one is \"%s\"",
@@ -178,8 +185,10 @@ enum es_status sim_new(const struct es_bench *bench, const struct sim_setup *set
     sim->log = es_log_to_stderr(ES_LOG_NOTICE);
     struct es_virtual_supply_config mains;
     es_virtual_supply_config_init(&mains);
-    enum es_status s = es_virtual_supply_new(&mains, &sim->supply, err);
+    struct es_virtual_supply *supply = NULL;
+    enum es_status s = es_virtual_supply_new(&mains, &supply, err);
     if (s == ES_OK) {
+        sim->supply = supply;
         s = build_stations(sim, setup, err);
     }
     if (s == ES_OK) {

@@ -46,7 +46,7 @@ int main(int argc, char **argv)
     good = good && put(v, ES_ROLE_LOOP_DEMAND, 4e-3);
     es_virtual_advance(v, 5); /* awake, and driven to its lower end */
     good = good && put(v, ES_ROLE_LOOP_DEMAND, 20e-3);
-    const int count = (int)(atof(argv[2]) * 1000);
+    const int count = (int)(strtod(argv[2], NULL) * 1000);
     for (int n = 0; n <= count && good; n++) {
         struct es_virtual_inner in;
         es_virtual_look(v, &in);

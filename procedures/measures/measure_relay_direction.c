@@ -117,7 +117,10 @@ static enum es_status flow_of(const struct settings *s, const struct es_trace *t
     es_plateau_noise(&f->budget, &p, u, 1);
     if (tare)
         es_plateau_noise(&f->budget, &zero, u, 1);
-    es_channel_terms(&f->budget, u, tare ? 0 : 1, f->value, 1);
+    struct es_channel_uncertainty left = *u;
+    if (tare) /* recorded in the same connection: what connecting adds is in both */
+        left.repeatability = 0;
+    es_channel_terms(&f->budget, &left, tare ? 0 : 1, f->value, 1);
     return ES_OK;
 }
 

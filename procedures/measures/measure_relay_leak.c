@@ -106,9 +106,7 @@ static double expected_u(const void *settings, size_t output, const struct es_ch
                           hypot(s->tare == TARE_NONE ? f->offset : 0, s->repeatability));
     if (p) {
         double drift = 101325.0 / T_ANR * s->drift / EXPECTED_LENGTH;
-        rate = hypot(es_rectangular(p->resolution / EXPECTED_LENGTH),
-                     sqrt(2.0) * p->repeatability / EXPECTED_LENGTH);
-        rate = hypot(rate, drift);
+        rate = hypot(es_rectangular(p->resolution / EXPECTED_LENGTH), drift);
     }
     if (p && volume)
         by_rise = hypot(volume->value / P_ANR * rate, s->repeatability);

@@ -278,7 +278,11 @@ static void figures_of_track(const struct job *j, struct es_measured *out)
         out[WIDEST].first = out[WIDEST].last = at;
     set(&out[REVERSALS], (double)f->reversals, 0, 0);
     double usable = f->usable_to - f->usable_from;
-    set(&out[USABLE], usable, hypot(edge * sqrt(2.0), j->track.u), usable * a->gain);
+    /* where nothing ends it but the turn, the furthest reading does: to one step, not to one sample's way */
+    double turn = hypot(es_rectangular(a->resolution), es_rectangular(j->play / 2));
+    double from = f->usable_from > j->sweep.low ? edge : turn,
+           to = f->usable_to < j->sweep.high ? edge : turn;
+    set(&out[USABLE], usable, hypot(hypot(from, to), j->track.u), usable * a->gain);
 }
 
 static bool stands(const struct es_sweep_point *p, double way)

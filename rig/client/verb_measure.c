@@ -4,6 +4,7 @@
 
 #include "rig/base/file.h"
 #include "rig/base/number.h"
+#include "rig/bench/recording_file.h"
 #include "rig/client/measure_order.h"
 #include "rig/client/verb.h"
 #include "rig/console/display.h"
@@ -58,7 +59,7 @@ static const struct es_option options[] = {
 
 static const struct es_command_line line = {
     .program = "endstop measure",
-    .summary = "puts a CSV recording from anywhere through a measure",
+    .summary = "puts a CSV recording from anywhere, or a kept one, through a measure",
     .detail = "The recording needs a header with a unit in brackets for each column, or --column with units. "
               "Nothing is "
               "guessed: what can be read in two ways is refused. Exit status: 0 all values are valid; 1 the "
@@ -67,11 +68,14 @@ static const struct es_command_line line = {
     .example = "endstop measure step.csv --measure \"step response\" --set \"response=travel\"",
     .options = options,
     .option_count = sizeof options / sizeof options[0],
-    .operands = {.name = "FILE",
-                 .min = 0,
-                 .max = 1,
-                 .offset = offsetof(struct arguments, files),
-                 .meaning = "the recording of the measure's first slot; \"-\" is standard input"},
+    .operands =
+        {.name = "FILE",
+         .min = 0,
+         .max = 1,
+         .offset = offsetof(struct arguments, files),
+         .meaning =
+             "the recording of the measure's first slot: CSV, or DIGEST.recording.gz as a run keeps it; "
+             "\"-\" is standard input"},
 };
 
 static void list_measures(const struct es_screen *screen)
@@ -102,6 +106,37 @@ static void list_measures(const struct es_screen *screen)
     }
 }
 
+#define KEPT   ".recording.gz"
+#define DIGEST 64 /* hexadecimal digits: the rest of such a file's name */
+
+/* DIGEST.recording.gz: a recording that this program has kept. */
+static bool is_kept(const char *file, char digest[static DIGEST + 1])
+{
+    const char *slash = strrchr(file, '/'), *name = slash ? slash + 1 : file;
+    if (strlen(name) != DIGEST + strlen(KEPT) || strcmp(name + DIGEST, KEPT) != 0 ||
+        strspn(name, "0123456789abcdef") != DIGEST)
+        return false;
+    memcpy(digest, name, DIGEST);
+    digest[DIGEST] = '\0';
+    return true;
+}
+
+static enum es_status read_kept(const char *file, const char *digest, struct es_trace **out,
+                                struct es_error *err)
+{
+    struct es_trace *trace = NULL;
+    enum es_status s = es_recording_read(es_file_system(), file, digest, &trace, err);
+    if (s == ES_OK && trace->unfit != NULL) {
+        s = es_fail(err, ES_NOT_VALID, "%s: the recording \"%s\" is unfit to be measured: %s", file,
+                    trace->name != NULL ? trace->name : "", trace->unfit);
+        es_trace_free(trace);
+        return s;
+    }
+    if (s == ES_OK)
+        *out = trace;
+    return s;
+}
+
 static enum es_status read_trace(const struct arguments *a, const struct es_measure_order *order,
                                  const char *file, struct es_findings *findings, struct es_trace **out,
                                  struct es_error *err)
@@ -113,6 +148,9 @@ static enum es_status read_trace(const struct arguments *a, const struct es_meas
     char *bytes = NULL;
     size_t length = 0;
     struct es_csv_report report = {0};
+    char digest[DIGEST + 1];
+    if (is_kept(file, digest))
+        return read_kept(file, digest, out, err);
     enum es_status s = es_file_read(NULL, file, ES_CSV_MAX, &bytes, &length, err);
     if (s == ES_OK)
         s = es_csv_trace_read(file, bytes, length, &csv, findings, out, &report, err);

@@ -1,4 +1,6 @@
 """The verbs that need no daemon: check, explain, measure, verify, key; and how endstop answers wrong use."""
+import gzip
+import hashlib
 import json
 import math
 import os
@@ -193,6 +195,31 @@ class Measure(Folder):
             numbers = (f"{t:.3f}", "4" if t < 2 else "12", f"{y:.6f}")
             rows.append(separator.join(n.replace(".", decimal) for n in numbers))
         return "\n".join(rows) + "\n"
+
+    def kept(self, unfit=None):
+        """A recording as a run keeps it (docs/recording-file.md); its path."""
+        head = {"endstop": "recording/1", "name": "at rest", "procedure": "level", "duration": 2.0,
+                "series": [{"role": "travel", "dimension": "length", "samples": 20, "uncertainty": {"offset": 1e-5}}],
+                "writes": []}
+        if unfit:
+            head["unfit"] = unfit
+        rows = [f"0,{0.1 * i!r},{0.01 + 1e-6 * (i % 2)!r},good" for i in range(20)]
+        text = "\n".join([json.dumps(head), "series,t/s,value in the coherent unit,quality", *rows, ""]).encode()
+        path = self.path(hashlib.sha256(text).hexdigest() + ".recording.gz")
+        with open(path, "wb") as f:
+            f.write(gzip.compress(text))
+        return path
+
+    def test_kept_recording(self):
+        level = ("--measure", "level", "--set", "channel=travel")
+        got = endstop("measure", self.kept(), *level, "--json")
+        self.assertEqual(got.returncode, 0, got.stderr)
+        value = {v["output"]: v for v in json.loads(got.stdout)["values"]}["value"]
+        self.assertAlmostEqual(value["value"], 0.0100005 if value["unit"] == "m" else 10.0005, 9)
+        self.assertGreaterEqual(value["u"], 1e-5)
+        got = endstop("measure", self.kept("the supply fell to 3.1 bar"), *level)
+        self.assertEqual(got.returncode, 1, got.stdout)
+        self.assertIn("unfit to be measured: the supply fell to 3.1 bar", got.stderr)
 
     def measured(self, path, *more):
         got = endstop("measure", path, "--measure", "step response", "--set", "demand=loop demand", "--set",

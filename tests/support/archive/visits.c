@@ -16,15 +16,20 @@ static void need(bool holds, const char *what)
     }
 }
 
-void visits_open(struct visits *v)
+static void open_all(struct visits *v)
 {
     static const unsigned char seed[32] = {9, 9};
     struct es_error err = {0};
-    *v = (struct visits){.folder = "/tmp/es-visits-XXXXXX"};
-    need(mkdtemp(v->folder) != NULL, "no folder");
     need(es_store_open(v->folder, ES_STORE_WRITE, &v->store, &err) == ES_OK, err.text);
     need(es_key_from_seed(seed, &v->key, &err) == ES_OK, err.text);
     v->trusted = (struct es_trusted_key){.key = *es_key_public(v->key), .name = "bench"};
+}
+
+void visits_open(struct visits *v)
+{
+    *v = (struct visits){.folder = "/tmp/es-visits-XXXXXX"};
+    need(mkdtemp(v->folder) != NULL, "no folder");
+    open_all(v);
 }
 
 void visits_close(struct visits *v)

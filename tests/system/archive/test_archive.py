@@ -1,0 +1,210 @@
+"""The archive with a real PostgreSQL on a socket of its own: outages, a server killed in the middle of a send, a sender killed
+after its commit, two benches at once, the schema of version 1, and the same answers as SQLite."""
+import glob
+import json
+import os
+import pwd
+import shutil
+import signal
+import sqlite3
+import subprocess
+import tempfile
+import time
+import unittest
+
+HERE = os.path.dirname(os.path.abspath(__file__))
+ENDSTOP = os.environ["ES_ENDSTOP"]
+PROBE = os.environ["ES_ARCHIVE_PROBE"]
+QUESTIONS = (["find"], ["history", "EX-1"], ["pairs"], ["no-fault"], ["no-fault", "--by", "month"], ["failures"],
+             ["failures", "--by", "type"], ["failures", "--by", "cause"], ["touched", "flow sensor 1", "--since", "2026-01-05T08:02"],
+             ["chart", "leak of output 1, reading 1"])
+
+
+def programs():
+    found = sorted(glob.glob("/usr/lib/postgresql/*/bin/initdb"))
+    if not found:
+        raise AssertionError("no PostgreSQL server is installed (package postgresql)")
+    return os.path.dirname(found[-1])
+
+
+class Server:
+    """As the user postgres when we are root, whom the server refuses."""
+
+    def __init__(self):
+        self.folder = tempfile.mkdtemp(prefix="endstop-pg-")
+        self.data = os.path.join(self.folder, "data")
+        self.as_user = []
+        self.process = None
+        if os.geteuid() == 0:
+            user = pwd.getpwnam("postgres")
+            os.chown(self.folder, user.pw_uid, user.pw_gid)
+            self.as_user = ["setpriv", "--reuid=postgres", "--regid=postgres", "--init-groups"]
+        self.run(programs() + "/initdb", "-D", self.data, "-U", "bench", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "-N")
+        self.start()
+
+    def run(self, *command):
+        done = subprocess.run([*self.as_user, *command], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, cwd="/")
+        assert done.returncode == 0, done.stdout
+
+    @property
+    def address(self):
+        return f"postgresql://bench@/postgres?host={self.folder}"
+
+    def psql(self, *more):
+        done = subprocess.run(["psql", "-X", "-q", "-A", "-t", "-v", "ON_ERROR_STOP=1", self.address, *more], stdout=subprocess.PIPE,
+                              stderr=subprocess.PIPE, text=True)
+        return done
+
+    def start(self):
+        with open(os.path.join(self.folder, "server.log"), "a") as log:
+            self.process = subprocess.Popen([*self.as_user, programs() + "/postgres", "-D", self.data, "-k", self.folder,
+                                             "-c", "listen_addresses="], stdin=subprocess.DEVNULL, stdout=log, stderr=log, cwd="/")
+        for _ in range(600):
+            if self.psql("-c", "SELECT 1").returncode == 0:
+                return
+            if self.process.poll() is not None:  # children of a killed one may still be going
+                time.sleep(0.2)
+                return self.start()
+            time.sleep(0.1)
+        raise AssertionError("the server did not start: " + open(os.path.join(self.folder, "server.log")).read()[-2000:])
+
+    def stop(self, how=signal.SIGINT):
+        self.process.send_signal(how)
+        self.process.wait()
+
+    def close(self):
+        self.stop(signal.SIGQUIT)
+        shutil.rmtree(self.folder)
+
+
+class Archive(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        cls.server = Server()
+
+    @classmethod
+    def tearDownClass(cls):
+        cls.server.close()
+
+    def setUp(self):
+        self.folders = []
+        done = self.server.psql("-c", "DROP SCHEMA public CASCADE; CREATE SCHEMA public")
+        self.assertEqual(done.returncode, 0, done.stderr)
+
+    def tearDown(self):
+        for folder in self.folders:
+            shutil.rmtree(folder)
+
+    def make(self, n, first=0):
+        folder = subprocess.run([PROBE, "make", str(n), str(first)], stdout=subprocess.PIPE, check=True, text=True).stdout.strip()
+        self.folders.append(folder)
+        return folder
+
+    def endstop(self, *words):
+        return subprocess.run([ENDSTOP, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+    def fill(self, folder, address=None):
+        done = self.endstop("archive", "fill", "--state", folder, "--json", "--archive", address or self.server.address)
+        self.assertEqual(done.returncode, 0, done.stderr)
+        return json.loads(done.stdout)
+
+    def count(self):
+        return int(self.server.psql("-c", "SELECT COUNT(*) FROM certificates").stdout)
+
+    def test_once(self):
+        bench = self.make(4)
+        self.assertEqual(self.fill(bench), {"logged": 4, "sent": 4, "new": 4, "left_out": 0})
+        self.assertEqual(self.fill(bench)["sent"], 0)
+        self.assertEqual(self.count(), 4)
+        audit = self.endstop("audit", "integrity", "--quick", "--state", bench, "--archive", self.server.address, "--json")
+        self.assertEqual((audit.returncode, json.loads(audit.stdout)["archive_rows"]), (0, 4), audit.stdout)
+        self.server.psql("-c", "UPDATE certificates SET verdict = 'fail' WHERE number = 'EX-000002'")
+        audit = self.endstop("audit", "integrity", "--quick", "--state", bench, "--archive", self.server.address, "--json")
+        self.assertEqual([f["number"] for f in json.loads(audit.stdout)["findings"]], ["EX-000002"])
+        self.assertEqual(audit.returncode, 1)
+
+    def test_outage(self):
+        bench = self.make(3)
+        self.server.stop()
+        try:
+            done = self.endstop("archive", "fill", "--state", bench, "--archive", self.server.address)
+            self.assertEqual(done.returncode, 3, done.stderr)
+            self.assertIn("cannot be reached", done.stderr)
+        finally:
+            self.server.start()
+        self.assertEqual(self.fill(bench)["new"], 3)
+        self.assertEqual(self.count(), 3)
+
+    def paused(self, bench, at):
+        probe = subprocess.Popen([PROBE, "send", bench, self.server.address, str(at)], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+                                 text=True)
+        self.assertEqual(probe.stdout.readline(), "paused\n")
+        return probe
+
+    def test_server_killed_in_the_middle(self):
+        bench = self.make(3)
+        probe = self.paused(bench, 20)  # among the rows of the second certificate
+        self.server.stop(signal.SIGKILL)
+        self.server.start()
+        out, _ = probe.communicate("go on\n")
+        self.assertEqual(probe.returncode, 3, out)
+        self.assertEqual(self.count(), 0, "half a send was kept")
+        self.assertEqual(self.fill(bench)["new"], 3)
+        self.assertEqual(self.count(), 3)
+
+    def test_sender_killed_after_its_commit(self):
+        bench = self.make(51)  # two transactions
+        probe = self.paused(bench, -2)
+        probe.kill()
+        probe.communicate()
+        self.assertEqual(self.count(), 50)
+        self.assertEqual(self.fill(bench), {"logged": 51, "sent": 1, "new": 1, "left_out": 0})
+        self.assertEqual(self.count(), 51)
+
+    def test_two_benches_at_once(self):
+        benches = [self.make(9), self.make(9, 9)]
+        running = [subprocess.Popen([ENDSTOP, "archive", "fill", "--state", b, "--archive", self.server.address],
+                                    stdout=subprocess.DEVNULL) for b in benches]
+        for process in running:
+            process.wait()
+        for bench in benches:  # one that lost against the other is sent again
+            self.fill(bench)
+        self.assertEqual(self.count(), 18)
+
+    def test_the_same_answers_as_sqlite(self):
+        bench = self.make(12)
+        local = os.path.join(bench, "archive.db")
+        self.fill(bench)
+        self.fill(bench, local)
+        for question in QUESTIONS:
+            answers = [self.endstop("archive", *question, "--json", "--archive", a) for a in (self.server.address, local)]
+            self.assertEqual([a.returncode for a in answers], [0, 0], (question, answers[0].stderr))
+            self.assertEqual(answers[0].stdout, answers[1].stdout, question)
+        self.assertGreater(len(json.loads(self.endstop("archive", "find", "--json", "--state", bench).stdout)), 11)
+
+    def test_from_schema_1(self):
+        bench = self.make(1)
+        local = os.path.join(bench, "old.db")
+        with open(os.path.join(HERE, "version-1.sql")) as f:
+            script = f.read()
+        old = sqlite3.connect(local)
+        old.executescript(script.replace("@ID", "INTEGER PRIMARY KEY AUTOINCREMENT").replace("@BYTES", "BLOB").replace("@HEX(", "X'")
+                          .replace(")@", "'"))
+        old.close()
+        text = (script.replace("@ID", "BIGINT GENERATED ALWAYS AS IDENTITY PRIMARY KEY").replace("@BYTES", "BYTEA")
+                .replace("@HEX(", "'\\x").replace(")@", "'"))
+        done = self.server.psql("-c", text)
+        self.assertEqual(done.returncode, 0, done.stderr)
+        answers = []
+        for address in (self.server.address, local):
+            done = self.endstop("archive", "history", "EX-1", "--archive", address)
+            self.assertEqual(done.returncode, 3, "reading must not change a schema")
+            self.assertIn("earlier Endstop", done.stderr)
+            self.assertEqual(self.fill(bench, address)["new"], 1)
+            answers.append(self.endstop("archive", "history", "EX-1", "--json", "--archive", address).stdout)
+        self.assertEqual(answers[0], answers[1])
+        self.assertEqual([r["value"] for r in json.loads(answers[0]) if r["measurand"].endswith("reading 1")], [0.51])
+
+
+if __name__ == "__main__":
+    unittest.main()

@@ -87,6 +87,8 @@ static void draw_method(struct es_sheet *s)
 {
     static const char *const head[] = {"Document", "Version", "Began, UTC", "Took", "SHA-256 begins"};
     const struct es_content *c = &s->content->c;
+    if (c->plan.name[0] == '\0' && c->type_sheet.name[0] == '\0' && c->procedure_count == 0)
+        return;
     es_sheet_section(s, "Method");
     es_sheet_row(s, &(struct es_cells){head, method_widths, 5, true, 0});
     if (c->plan.name[0] != '\0')

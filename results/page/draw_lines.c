@@ -230,6 +230,21 @@ static void draw_note(struct es_sheet *s)
     s->y += es_canvas_text(s->canvas, &type, ES_SHEET_LEFT, s->y, ES_SHEET_WIDTH, text);
 }
 
+static bool anything_measured(const struct es_content *c)
+{
+    for (size_t i = 0; i < c->line_count; i++)
+        if (c->lines[i].v.measured)
+            return true;
+    return false;
+}
+
+static void draw_nothing(struct es_sheet *s)
+{
+    struct es_type type = es_sheet_type(s, 7.4, ES_REGULAR, ES_INK);
+    s->y += es_canvas_text(s->canvas, &type, ES_SHEET_LEFT, s->y, ES_SHEET_WIDTH,
+                           "Nothing. A run that was not completed judges nothing.");
+}
+
 void es_draw_lines(struct es_sheet *s)
 {
     const struct es_content *c = &s->content->c;
@@ -241,6 +256,11 @@ void es_draw_lines(struct es_sheet *s)
     if (!c->record)
         draw_key(s);
     es_sheet_gap(s, 4.2);
+    if (c->record && !anything_measured(c)) {
+        es_sheet_gap(s, 1);
+        draw_nothing(s);
+        return;
+    }
     draw_column_heads(s);
     for (size_t i = 0; i < c->line_count;) {
         const struct es_content_line *l = &c->lines[i];

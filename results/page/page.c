@@ -36,21 +36,30 @@ static enum es_status draw(const struct es_page_content *content, struct es_canv
     return s;
 }
 
-/* Two pages if they will do, the type no smaller than it has to be; more pages are set in full size. */
+/* As few pages as the smallest legible type takes, set in the largest type that takes no more; what is long
+ * in any case is set in full size. */
 static enum es_status find_scale(const struct es_page_content *content, double *scale, int *pages,
                                  struct es_error *err)
 {
-    static const double scales[] = {1, 0.95, 0.9, 0.85}; /* smaller is no longer legible */
+    static const double scales[] = {0.85, 0.95, 0.9}; /* smaller is no longer legible */
     struct es_canvas *trial = NULL;
+    int took = 1, least;
     enum es_status s = open_canvas(content, ES_CANVAS_PDF, 1, true, &trial, err);
-    for (size_t i = 0; s == ES_OK && i < sizeof scales / sizeof scales[0]; i++) {
-        int took = 1;
+    if (s == ES_OK)
+        s = draw(content, trial, 1, &took, err);
+    *scale = 1;
+    *pages = least = took;
+    for (size_t i = 0; s == ES_OK && i < sizeof scales / sizeof scales[0] && *pages > 1 && *pages <= 3; i++) {
         s = draw(content, trial, scales[i], &took, err);
-        if (i == 0 || took <= 2) {
-            *pages = took;
+        if (i == 0 && took >= *pages)
+            break; /* smaller type saves no page */
+        if (i == 0)
+            least = took;
+        if (took == least) {
             *scale = scales[i];
+            *pages = took;
         }
-        if (took <= 2 || took > 3)
+        if (i == 1 && took == least)
             break;
     }
     es_canvas_free(trial);

@@ -128,7 +128,9 @@ static bool blames_supply(const struct es_line *l)
 static bool follows(const struct es_line *l)
 {
     return l->reason != NULL && (strstr(l->reason, "the span is not known") != NULL ||
-                                 strstr(l->reason, "\"relay direction\" did not pass") != NULL);
+                                 strstr(l->reason, "\"relay direction\" did not pass") != NULL ||
+                                 strstr(l->reason, "\"held pressure\" did not pass") != NULL ||
+                                 strstr(l->reason, "the output was not filled") != NULL);
 }
 
 /* A bench with poor air: no line fails, and what is not tested says why. */

@@ -9,9 +9,9 @@
 #include "rig/console/display.h"
 
 static const struct es_verb *const verbs[] = {
-    &es_verb_check, &es_verb_explain,     &es_verb_run,     &es_verb_stop,  &es_verb_reset,
-    &es_verb_bench, &es_verb_certificate, &es_verb_verify,  &es_verb_page,  &es_verb_measure,
-    &es_verb_study, &es_verb_key,         &es_verb_archive, &es_verb_audit,
+    &es_verb_check, &es_verb_explain,     &es_verb_run,    &es_verb_stop,    &es_verb_reset,
+    &es_verb_bench, &es_verb_certificate, &es_verb_verify, &es_verb_page,    &es_verb_measure,
+    &es_verb_study, &es_verb_key,         &es_verb_job,    &es_verb_archive, &es_verb_audit,
 };
 
 #define VERB_COUNT (sizeof verbs / sizeof verbs[0])

@@ -28,7 +28,7 @@ struct es_verb {
 
 extern const struct es_verb es_verb_check, es_verb_explain, es_verb_run, es_verb_stop, es_verb_reset,
     es_verb_bench, es_verb_certificate, es_verb_verify, es_verb_page, es_verb_measure, es_verb_study,
-    es_verb_key, es_verb_archive, es_verb_audit;
+    es_verb_key, es_verb_job, es_verb_archive, es_verb_audit;
 
 /* Parses; on anything but "go on" (true) *exit_status is what the verb returns: 0 after --help, 2 after a
  * usage error that has been told. */

@@ -1,7 +1,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "results/store/store.h"
+#include "results/store/signed.h"
+#include "rig/client/certificate_acts.h"
 #include "rig/client/certificate_found.h"
 #include "rig/client/certificate_view.h"
 #include "rig/client/talk.h"
@@ -11,7 +12,8 @@
 
 struct arguments {
     struct es_option_list words;
-    const char *state, *socket, *serial, *since, *person, *note, *table;
+    const char *state, *socket, *serial, *since, *person, *note, *table, *key, *passphrase_file, *name,
+        *reason, *to;
     bool json, csv;
 };
 
@@ -33,24 +35,34 @@ static const struct es_option options[] = {
     TEXT("person", "NAME", person, "found: who found it; else your system user"),
     TEXT("note", "TEXT", note, "found: what else is to be kept with it"),
     TEXT("table", "FILE", table, "found: the table that knows the causes; else the installed one"),
+    TEXT("key", "FILE", key, "release, void: the private key of the person who signs"),
+    TEXT("passphrase-file", "FILE", passphrase_file,
+         "release, void: its passphrase; else asked at the terminal"),
+    TEXT("name", "NAME", name, "release, void: who signs"),
+    TEXT("reason", "TEXT", reason, "void: why"),
+    TEXT("to", "DIR", to, "export: folder for the certificate, its recordings and what they need"),
     FLAG("json", json, "list: print for programs; show: print the document's bytes as signed"),
     FLAG("csv", csv, "print as CSV"),
 };
 
 static const struct es_command_line line = {
     .program = "endstop certificate",
-    .summary = "lists certificates, shows one as a table, or takes down what was found",
-    .detail = "Exit status of show: 0 when the verdict is pass, 1 when it is another, 3 for the record of a "
-              "run that "
-              "was not completed. It does not check the signature: \"endstop verify\" does.",
+    .summary = "lists, shows, releases, voids, exports certificates; takes down what was found",
+    .detail =
+        "Exit status of show: 0 when the verdict is pass, 1 when it is another, 3 for the record of a "
+        "run that "
+        "was not completed. It does not check the signature: \"endstop verify\" does. "
+        "found keeps what a unit turned out to have (a cause as the likely causes name it, or \"no fault "
+        "found\"); how often faults occur is then taken from such findings, too.",
     .example = "endstop certificate show Bench-000017",
     .options = options,
     .option_count = sizeof options / sizeof options[0],
-    .operands = {.name = "list|show NUMBER|found NUMBER CAUSE",
+    .operands = {.name = "list|show|release|void|export|recordings|found NUMBER [WHAT]",
                  .min = 1,
                  .max = 3,
                  .offset = offsetof(struct arguments, words),
-                 .meaning = "what to do; show takes a number, found what was found, too"},
+                 .meaning = "what to do; all but list take a number; recordings lists them, or writes the "
+                            "one named as CSV; found takes what was found"},
 };
 
 /* Where certificates come from: the daemon, or the state folder. */
@@ -199,7 +211,7 @@ static enum es_status fetch(const struct source *from, const char *number, char 
                             struct es_error *err)
 {
     if (from->store != NULL)
-        return es_store_certificate(from->store, number, bytes, length, err);
+        return es_store_latest(from->store, number, bytes, length, NULL, err);
     struct es_text request = {0};
     es_talk_begin(from->talk, &request, "certificate");
     es_json_text(&request, "number", number);
@@ -257,6 +269,30 @@ static enum es_status found(const struct arguments *a, struct es_error *err)
     return es_certificate_found(&order, stdout, err);
 }
 
+/* The acts on a state folder; false when `what` is none of them. */
+static bool act(const struct arguments *a, const char *what, enum es_status *s, struct es_error *err)
+{
+    const struct es_certificate_act order = {.number = a->words.count > 1 ? a->words.items[1] : NULL,
+                                             .state = a->state,
+                                             .key = a->key,
+                                             .passphrase_file = a->passphrase_file,
+                                             .name = a->name,
+                                             .reason = a->reason,
+                                             .to = a->to,
+                                             .recording = a->words.count > 2 ? a->words.items[2] : NULL};
+    bool release = strcmp(what, "release") == 0, is_void = strcmp(what, "void") == 0;
+    bool export = strcmp(what, "export") == 0;
+    if (!release && !is_void && !export && strcmp(what, "recordings") != 0)
+        return false;
+    if (order.number == NULL)
+        *s = es_fail(err, ES_USAGE, "%s needs the number of a certificate", what);
+    else if (release || is_void)
+        *s = es_certificate_countersign(&order, is_void, err);
+    else
+        *s = export ? es_certificate_export(&order, err) : es_certificate_recordings(&order, err);
+    return true;
+}
+
 static int run(const struct es_screen *screen, int argc, char **argv)
 {
     struct arguments a = {0};
@@ -268,13 +304,17 @@ static int run(const struct es_screen *screen, int argc, char **argv)
     const char *what = a.words.items[0];
     bool listing = strcmp(what, "list") == 0;
     enum es_status s = ES_OK;
+    if (act(&a, what, &s, &err))
+        return s == ES_OK ? es_verb_end(&es_verb_certificate, 0)
+                          : es_verb_fail(&es_verb_certificate, &err, NULL);
     if (strcmp(what, "found") == 0) {
         s = found(&a, &err);
         return s == ES_OK ? es_verb_end(&es_verb_certificate, 0)
                           : es_verb_fail(&es_verb_certificate, &err, NULL);
     }
     if (!listing && strcmp(what, "show") != 0)
-        s = es_fail(&err, ES_USAGE, "\"%s\" is neither list nor show nor found", what);
+        s = es_fail(&err, ES_USAGE, "\"%s\" is none of list, show, release, void, export, recordings, found",
+                    what);
     else if (a.json && a.csv)
         s = es_fail(&err, ES_USAGE, "--json and --csv exclude each other");
     if (s == ES_OK)

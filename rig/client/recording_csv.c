@@ -1,0 +1,63 @@
+#include "rig/client/recording_csv.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+/* The units of gas flow mean nothing without their reference state. */
+static void write_conditions(const struct es_trace *trace, FILE *to)
+{
+    for (size_t i = 0; i < trace->series_count; i++) {
+        const struct es_unit *unit = es_dimension_unit(trace->series[i].dimension);
+        if (unit->conditions != NULL)
+            fprintf(to, "# %s: %s at %s\n", es_role_info(trace->series[i].role)->name, unit->name,
+                    unit->conditions);
+    }
+}
+
+static void write_head(const struct es_trace *trace, FILE *to)
+{
+    fputs("t/s", to);
+    for (size_t i = 0; i < trace->series_count; i++)
+        fprintf(to, ",%s/%s", es_role_info(trace->series[i].role)->name,
+                es_dimension_unit(trace->series[i].dimension)->name);
+    fputc('\n', to);
+}
+
+/* The earliest time that no row has shown yet; NAN after the last. */
+static double next_time(const struct es_trace *trace, const size_t *at)
+{
+    double t = NAN;
+    for (size_t i = 0; i < trace->series_count; i++)
+        if (at[i] < trace->series[i].count)
+            t = fmin(t, trace->series[i].t[at[i]]);
+    return t;
+}
+
+/* One sample of each series that has one at just this time. */
+static void write_row(const struct es_trace *trace, double t, size_t *at, FILE *to)
+{
+    fprintf(to, "%.17g", t);
+    for (size_t i = 0; i < trace->series_count; i++) {
+        const struct es_series *s = &trace->series[i];
+        fputc(',', to);
+        if (at[i] == s->count || s->t[at[i]] > t)
+            continue;
+        if (s->quality[at[i]] == ES_GOOD)
+            fprintf(to, "%.17g", es_to_unit(s->y[at[i]], es_dimension_unit(s->dimension)));
+        at[i]++;
+    }
+    fputc('\n', to);
+}
+
+enum es_status es_recording_csv(const struct es_trace *trace, FILE *to, struct es_error *err)
+{
+    size_t *at = calloc(trace->series_count + 1, sizeof *at);
+    if (at == NULL)
+        return es_fail(err, ES_NO_MEMORY, "not enough memory for a recording");
+    write_conditions(trace, to);
+    write_head(trace, to);
+    for (double t = next_time(trace, at); !isnan(t); t = next_time(trace, at))
+        write_row(trace, t, at, to);
+    free(at);
+    return ES_OK;
+}

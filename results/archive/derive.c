@@ -106,12 +106,14 @@ static enum es_status put_causes(struct es_database *db, int64_t id, const struc
     const cJSON *cause = NULL;
     int64_t position = 0;
     enum es_status st = RUN(db, ES_SQL_DROP_CAUSES, es_value_integer(id));
-    cJSON_ArrayForEach(cause, cJSON_GetObjectItemCaseSensitive(es_document_root(d->doc), "causes"))
+    const cJSON *root = es_document_root(d->doc);
+    const cJSON *about = cJSON_GetObjectItemCaseSensitive(root, "interpretation"); /* docs/certificate.md */
+    cJSON_ArrayForEach(cause, cJSON_GetObjectItemCaseSensitive(about ? about : root, "causes"))
     {
         const cJSON *probability = cJSON_GetObjectItemCaseSensitive(cause, "probability");
         if (st == ES_OK) {
             st = RUN(db, ES_SQL_PUT_CAUSE, es_value_integer(id), es_value_integer(position++),
-                     es_value_text(text_of(cause, "name")),
+                     es_value_text(text_of(cause, about ? "cause" : "name")),
                      cJSON_IsNumber(probability) ? es_value_real(probability->valuedouble)
                                                  : es_value_text(NULL));
         }

@@ -1,22 +1,34 @@
 #include "procedures/measures/numeric/autocorrelation.h"
 
 #include <math.h>
+#include <stdbool.h>
+#include <stdlib.h>
 
 #define MOST_LAGS 2000
+#define LONG      20000 /* samples from which a long correlation is found in block means */
+#define NEAR      64    /* lags that are looked at before */
+#define BLOCK     8
 
+/* Four sums side by side: one alone would wait for its own last addition. */
 static double product_at(const double *r, size_t n, size_t lag)
 {
-    double sum = 0;
-    for (size_t i = lag; i < n; i++)
-        sum += r[i] * r[i - lag];
-    return sum;
+    double sum[4] = {0, 0, 0, 0};
+    size_t i = lag;
+    for (; i + 4 <= n; i += 4)
+        for (size_t k = 0; k < 4; k++)
+            sum[k] += r[i + k] * r[i + k - lag];
+    for (; i < n; i++)
+        sum[0] += r[i] * r[i - lag];
+    return sum[0] + sum[1] + (sum[2] + sum[3]);
 }
 
-/* Sum of the autocorrelations up to where they are lost in noise. `lift` makes good the downward bias. */
-static double sum_of_lags(const double *r, size_t n, double square, double lift)
+/* Sum of the autocorrelations up to where they are lost in noise. `lift` makes good the downward bias.
+ * `ended`: that they were, before `most` lags. */
+static double sum_of_lags(const double *r, size_t n, double square, double lift, size_t most, bool *ended)
 {
     double sum = 0;
-    size_t last = n / 4 < MOST_LAGS ? n / 4 : MOST_LAGS;
+    size_t last = n / 4 < most ? n / 4 : most;
+    *ended = true;
     // cppcheck-suppress knownConditionTrueFalse ; last grows with the number of samples
     for (size_t lag = 1; lag + 1 <= last; lag += 2) {
         double pair = (product_at(r, n, lag) + product_at(r, n, lag + 1)) / square + 2 * lift;
@@ -28,10 +40,33 @@ static double sum_of_lags(const double *r, size_t n, double square, double lift)
             pair = fmax(pair, one);
         }
         if (pair <= 0)
-            break;
+            return sum;
         sum += pair;
     }
+    *ended = false;
     return sum;
+}
+
+/* Samples so dense that their correlation reaches over many of them: the mean of their block means is the
+ * same mean, and its variance tells the inflation. False when out of memory. */
+static bool by_blocks(const double *r, size_t n, size_t p, double square, struct es_correlation *c)
+{
+    size_t blocks = n / BLOCK;
+    double *mean = malloc(blocks * sizeof *mean), of_means = 0;
+    if (!mean)
+        return false;
+    for (size_t b = 0; b < blocks; b++) {
+        mean[b] = 0;
+        for (size_t k = 0; k < BLOCK; k++)
+            mean[b] += r[b * BLOCK + k] / BLOCK;
+        of_means += mean[b] * mean[b];
+    }
+    struct es_correlation coarse = es_correlation_of(mean, blocks, p);
+    free(mean);
+    double ratio = (of_means / (double)blocks) / (square / (double)n);
+    c->inflation = fmin(fmax(1, ratio * BLOCK * coarse.inflation), (double)n / 4);
+    c->effective = (double)n / c->inflation;
+    return true;
 }
 
 struct es_correlation es_correlation_of(const double *residuals, size_t n, size_t p)
@@ -41,10 +76,16 @@ struct es_correlation es_correlation_of(const double *residuals, size_t n, size_
     if (n < 8 || !(square > 0))
         return c;
     double inflation = 1;
+    bool ended;
+    if (n > LONG) {
+        sum_of_lags(residuals, n, square, 0, NEAR, &ended);
+        if (!ended && by_blocks(residuals, n, p, square, &c))
+            return c;
+    }
     /* Fitting p coefficients takes about p * inflation / n out of every autocorrelation. */
     for (int pass = 0; pass < 3; pass++) {
         double lift = (double)p * inflation / (double)n;
-        double sum = sum_of_lags(residuals, n, square, fmin(lift, 0.2));
+        double sum = sum_of_lags(residuals, n, square, fmin(lift, 0.2), MOST_LAGS, &ended);
         inflation = fmin(fmax(1, 1 + 2 * sum), (double)n / 4);
         if (pass == 0 && sum == 0)
             break;

@@ -12,12 +12,12 @@
 #include "procedures/measures/plateau.h"
 #include "procedures/measures/samples.h"
 
-#define LEAST       10  /* samples in the fit */
-#define LEAST_DRIVE 0.3 /* of the largest: below, b decides more than C */
-#define COME_UP     0.9 /* of the largest flow: the path is open from here on */
-#define LAG_KNOWN   0.2 /* of a lag, standard */
-#define POLYTROPIC  1.2 /* exponent of a quick charge, between 1 and 1.4 */
-#define HALF_RANGE  0.2
+#define LEAST       10          /* samples in the fit */
+#define LEAST_DRIVE 0.3         /* of the largest: below, b decides more than C */
+#define COME_UP     0.9         /* of the largest flow: the path is open from here on */
+#define LAG_KNOWN   0.2         /* of a lag, standard */
+#define POLYTROPIC  (7.0 / 6.0) /* exponent of a quick charge, between 1 and 1.4: middle of 1 / n */
+#define HALF_RANGE  (1.0 / 6.0) /* of the result */
 #define MOST_BEYOND 0.02 /* share of flow readings out of range above which the sensor is not believed */
 
 /* What is varied to see what it does to the result. */
@@ -263,7 +263,7 @@ static void by_pressure(struct fitted *f, struct es_conductance *out)
     es_budget_add(&out->budget, ES_TERM_REPEAT, relative * out->C, fmax(1, c.effective - 2));
     es_budget_add(&out->budget, ES_TERM_COMMON, out->C * in->output->u.gain, INFINITY);
     es_budget_add(&out->budget, ES_TERM_COMMON, out->C * in->u_volume / in->volume, INFINITY);
-    es_budget_add(&out->budget, ES_TERM_COMMON, out->C * es_rectangular(HALF_RANGE / POLYTROPIC), INFINITY);
+    es_budget_add(&out->budget, ES_TERM_COMMON, out->C * es_rectangular(HALF_RANGE), INFINITY);
     vary(f, true, factor, out->C, &out->budget);
     finish(f, out);
 }

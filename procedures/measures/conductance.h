@@ -5,9 +5,9 @@
  * By the flow sensor: least squares of its readings on the drive (orifice.h) at their times, both seen with
  * the same lag. Where the sensor is out of its range or missing, by the rise or fall of the pressure in the
  * known volume: p = p_begin + C n p0 T / (V T0) (integral of the drive), n between 1 (the gas keeps its
- * temperature) and 1.4 (it exchanges no heat): 1.2 with a rectangle of 0.2. The path opens within some
- * hundredths of a second: samples count from where the flow has come up until the drive has fallen to 0.3 of
- * its largest. The critical ratio b is given, its uncertainty with it. Pure. */
+ * temperature) and 1.4 (it exchanges no heat): the middle of 1/n, with a rectangle over both. The path opens
+ * within some hundredths of a second: samples count from where the flow has come up until the drive has
+ * fallen to 0.3 of its largest. The critical ratio b is given, its uncertainty with it. Pure. */
 #ifndef ES_MEASURES_CONDUCTANCE_H
 #define ES_MEASURES_CONDUCTANCE_H
 

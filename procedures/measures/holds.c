@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define GUARD 1e-6 /* s: a sample taken with the write is no longer of the hold */
+
 void es_holds_free(struct es_holds *h)
 {
     free(h->items);
@@ -29,7 +31,7 @@ enum es_status es_holds_find(const struct es_trace *trace, enum es_role demand, 
             continue;
         if (!isfinite(now.demand))
             now.demand = c->from;
-        now.to = c->t;
+        now.to = c->t - GUARD - 3 * c->u_t;
         add(&h, settle, &now);
         if (isfinite(now.demand) && c->to != now.demand)
             now.way = c->to > now.demand ? 1 : -1;

@@ -7,7 +7,7 @@
 #include "rig/base/error.h"
 
 struct es_hold {
-    double from, to; /* s: the write that began it acted; the next write, or the recording's end */
+    double from, to; /* s: the write that began it acted; surely before the next one, or the end */
     double demand;   /* as written, coherent; NAN before the first write when it is not known */
     int way;         /* +1 reached rising, -1 falling, 0 not known: nothing was written yet */
 };

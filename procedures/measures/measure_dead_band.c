@@ -215,7 +215,7 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
                                  .response = (enum es_role)s->response,
                                  .settle = s->settle,
                                  .still = s->still,
-                                 .keep_first = true};
+                                 .all = true};
     struct es_stairs stairs;
     char reason[160];
     es_outputs_start(outputs, OUTPUTS, ES_DIM_RATIO, in.response, out);

@@ -3,15 +3,17 @@
  *   duration   from the last write of `event` in the recording (without one: from its beginning, that is from
  *              the operator's word) until the last movement ended: the last time at which the channel was
  *              outside a band of +-`movement` / 2 about where it came to rest
- *   ended      1 when it then stayed inside for `quiet` until the recording's end, else 0
+ *   ended      1 when it then stayed inside for `quiet` until the recording's end, else 0; 0 too when `event`
+ *              was written and nothing moved at all: what never began has not come to an end
  * `movement` is a share of the largest movement in the recording, so that travel, angle and pressure are
  * treated alike. A unit that rests in between is not taken for done: the last movement counts. Refused: no
- * movement to speak of (it did not start), a band of less than four steps of the reading or inside its noise
- * (settling times within a few steps are chance), duration while it still moves, recording shorter than
- * `quiet`. */
+ * movement to speak of without a write of `event` (nobody knows that it was started), a band of less than
+ * four steps of the reading or inside its noise (settling times within a few steps are chance), duration
+ * while it still moves, recording shorter than `quiet`. */
 #include <math.h>
 #include <stddef.h>
 #include <stdio.h>
+#include <stdlib.h>
 
 #include "procedures/measures/holds.h"
 #include "procedures/measures/local_fit.h"
@@ -103,17 +105,36 @@ static bool last_outside(const struct es_samples *s, const struct es_rest *rest,
     return true;
 }
 
+/* Noise of one reading from the median step between neighbours: movements, which are few, do not count. 0
+ * without memory. */
+static double quiet_noise(const struct es_samples *s)
+{
+    double *steps = malloc(s->n * sizeof *steps), noise = 0;
+    if (!steps)
+        return 0;
+    for (size_t i = 1; i < s->n; i++)
+        steps[i - 1] = fabs(s->y[i] - s->y[i - 1]);
+    noise = es_median(steps, s->n - 1) / (0.6744897501960817 * sqrt(2.0));
+    free(steps);
+    return noise;
+}
+
 /* Level at the end and the whole movement; false with a reason. */
 static bool take_levels(const struct settings *s, const struct es_samples *samples,
-                        const struct es_rest *rest, double *half, struct es_measured *out)
+                        const struct es_rest *rest, bool told, double *half, struct es_measured *out)
 {
+    const struct es_budget none = {0};
     double most = es_largest(samples->y, samples->n) - es_least(samples->y, samples->n);
-    double q = rest->series->u.resolution, noise = rest->p.s;
-    double noise_of_mean = noise * sqrt(rest->p.inflation / MEANS);
+    double q = rest->series->u.resolution, noise = quiet_noise(samples);
+    double noise_of_mean = noise / sqrt(MEANS);
     *half = 0.5 * s->movement * most;
     if (!(most > STANDS_OUT * noise) || !(most > BAND_STEPS * q)) {
         es_outputs_refuse(out, 0, OUTPUTS,
                           "nothing moved in the recording: the self-adjustment did not start");
+        if (told) {
+            es_measured_set(&out[ENDED], 0, &none);
+            es_outputs_from(out, ENDED, OUTPUTS, samples->index[0], samples->index[samples->n - 1]);
+        }
         return false;
     }
     if (*half < BAND_STEPS * q || *half < BAND_NOISE * noise_of_mean) {
@@ -179,7 +200,7 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
         es_outputs_refuse(out, 0, OUTPUTS,
                           "the recording ends %.1f s after the beginning, sooner than \"quiet\"",
                           end - start);
-    else if (take_levels(s, &samples, &rest, &half, out))
+    else if (take_levels(s, &samples, &rest, told != NULL, &half, out))
         conclude(s, &samples, &rest, half, start, told ? told->u_t : 0, out);
     es_samples_free(&samples);
     return ES_OK;

@@ -15,7 +15,7 @@
  *     zero-based              through its lower end, slope for the least largest deviation
  * Direction is that of the last write before a hold; holds before the first write do not count. An end point
  * that is reached from one side only stands in the mean curve with that side alone: stairs that run beyond
- * the span give it both.
+ * the span give it both; holds beyond it count for nothing else.
  *
  * Static figures come from settled holds only: refused while one moves by more than `still`; what moved less
  * is uncertainty. The demand is what was read back, where it was recorded. Noise makes the largest of many
@@ -221,7 +221,8 @@ static void directions(const struct job *j, struct es_measured *out)
     }
     if (n > 0) {
         double v = es_without_excess(j->work, n, apart, u_apart, &doubt);
-        set(&out[HYSTERESIS], v, doubt, gain * v);
+        /* how many of them could have been the largest is a guess */
+        set(&out[HYSTERESIS], v, hypot(doubt, (apart - v) / 2), gain * v);
     } else {
         es_measured_refuse(&out[HYSTERESIS], "no demand was reached both rising and falling");
     }

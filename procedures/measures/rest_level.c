@@ -4,18 +4,25 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "procedures/measures/numeric/summary.h"
 #include "procedures/measures/samples.h"
 
 #define LEAST      5
+#define SHAPE      4.0 /* scatter over noise between neighbours; red noise of lag-1 0.9 has 3.2 */
 #define STANDS_OUT 3.0 /* standard uncertainties of the drift */
 
 /* Many stretches are looked at: the threshold is higher than that of es_plateau_movement. */
-static void set_movement(struct es_rest *r)
+static void set_movement(const struct es_samples *s, struct es_rest *r)
 {
+    double noise = hypot(es_noise_from_differences(s->y, s->n), r->series->u.resolution / sqrt(12.0));
+    if (r->p.s > SHAPE * noise) { /* no noise: it begins elsewhere than it ends */
+        size_t quarter = s->n / 4;
+        r->surely = fabs(es_mean(s->y, quarter) - es_mean(s->y + s->n - quarter, quarter));
+    }
     double beyond = fabs(r->p.drift) - STANDS_OUT * r->p.u_drift;
     if (!(beyond > 0))
         return;
-    r->surely = beyond * r->p.length;
+    r->surely = fmax(r->surely, beyond * r->p.length);
     r->moved = sqrt(r->p.drift * r->p.drift - r->p.u_drift * r->p.u_drift) * r->p.length;
 }
 
@@ -40,7 +47,7 @@ enum es_status es_rest_take(const struct es_trace *trace, enum es_role role, dou
         status = es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", samples.n);
     } else {
         out->valid = true;
-        set_movement(out);
+        set_movement(&samples, out);
         out->first = samples.index[0];
         out->last = samples.index[samples.n - 1];
     }

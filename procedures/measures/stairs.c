@@ -7,7 +7,8 @@
 
 #include "procedures/measures/measures.h"
 
-#define SAME 0.25 /* of the smallest stair: demands nearer than this are one point */
+#define BEYOND 0.001 /* of span */
+#define SAME   0.25  /* of the smallest stair: demands nearer than this are one point */
 
 void es_stairs_free(struct es_stairs *s)
 {
@@ -64,6 +65,7 @@ static enum es_status take_reading(const struct es_stairs_input *in, const struc
         return ES_OK;
     es_rest_noise(&r->noise, &level, 1 / in->span.size);
     r->u_moved = es_rectangular(level.moved / 2) / fabs(in->span.size);
+    r->u_step = es_resolution_u(level.series->u.resolution, level.p.s) / fabs(in->span.size);
     double all = r->noise.square[ES_TERM_REPEAT] + r->noise.square[ES_TERM_COMMON];
     r->u = sqrt(fmax(0, all - r->u_moved * r->u_moved));
     r->response = level.p.mean;
@@ -91,11 +93,20 @@ static double smallest_stair(const struct es_stairs *s)
     return isfinite(least) ? least : 1;
 }
 
+/* Noise of the mean of n readings: steps of the reading and movement do not average out. */
+static double mean_u(double u, double step, size_t n, double moved)
+{
+    if (n == 0)
+        return 0;
+    double random = sqrt(fmax(0, u * u - step * step) / (double)n);
+    return hypot(hypot(random, step), moved / (double)n);
+}
+
 /* Means of the readings first .. end - 1 of the sorted list; `u` noise of one. */
 static void make_point(struct es_stair_reading *const *sorted, size_t first, size_t end, size_t index,
                        double u, struct es_stair_point *p)
 {
-    double sum[2] = {0, 0}, moved[2] = {0, 0}, least[2] = {INFINITY, INFINITY},
+    double step = 0, sum[2] = {0, 0}, moved[2] = {0, 0}, least[2] = {INFINITY, INFINITY},
            most[2] = {-INFINITY, -INFINITY};
     size_t n[2] = {0, 0};
     memset(p, 0, sizeof *p);
@@ -106,6 +117,7 @@ static void make_point(struct es_stair_reading *const *sorted, size_t first, siz
         p->demand += r->demand / (double)(end - first);
         sum[k] += r->error;
         moved[k] += r->u_moved;
+        step = fmax(step, r->u_step);
         least[k] = fmin(least[k], r->error);
         most[k] = fmax(most[k], r->error);
         p->u_range = fmax(p->u_range, hypot(u, r->u_moved));
@@ -115,8 +127,8 @@ static void make_point(struct es_stair_reading *const *sorted, size_t first, siz
     p->downs = n[1];
     p->up = n[0] ? sum[0] / (double)n[0] : NAN;
     p->down = n[1] ? sum[1] / (double)n[1] : NAN;
-    p->u_up = n[0] ? hypot(u / sqrt((double)n[0]), moved[0] / (double)n[0]) : 0;
-    p->u_down = n[1] ? hypot(u / sqrt((double)n[1]), moved[1] / (double)n[1]) : 0;
+    p->u_up = mean_u(u, step, n[0], moved[0]);
+    p->u_down = mean_u(u, step, n[1], moved[1]);
     bool both = n[0] && n[1];
     p->error = both ? 0.5 * (p->up + p->down) : n[0] ? p->up : p->down;
     p->u = both ? 0.5 * hypot(p->u_up, p->u_down) : fmax(p->u_up, p->u_down);
@@ -152,6 +164,13 @@ static enum es_status make_points(struct es_stairs *s, struct es_error *err)
     return ES_OK;
 }
 
+/* Holds beyond the span only serve to reach its ends from both sides. */
+static bool within(const struct es_stairs_input *in, const struct es_hold *h)
+{
+    double share = es_span_share(&in->demand_span, h->demand);
+    return share > -BEYOND && share < 1 + BEYOND;
+}
+
 enum es_status es_stairs_find(const struct es_stairs_input *in, struct es_stairs *out, struct es_error *err)
 {
     struct es_stairs s = {.read_back = es_trace_series(in->trace, in->read_back) != NULL};
@@ -166,9 +185,10 @@ enum es_status es_stairs_find(const struct es_stairs_input *in, struct es_stairs
     if (!s.readings)
         status = es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu holds.", holds.count);
     for (size_t i = 0; status == ES_OK && good && i < holds.count; i++) {
-        if (holds.items[i].way == 0 && !in->keep_first) /* whence it was reached is not known */
+        const struct es_hold *h = &holds.items[i];
+        if (!in->all && (h->way == 0 || !within(in, h))) /* whence it was reached is not known; beyond */
             continue;
-        status = take_reading(in, &holds.items[i], &s.readings[s.count], &good, s.reason, err);
+        status = take_reading(in, h, &s.readings[s.count], &good, s.reason, err);
         s.count += good;
     }
     if (status == ES_OK && good && s.count > 0)

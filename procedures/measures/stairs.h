@@ -14,9 +14,9 @@ struct es_stairs_input {
     const struct es_trace *trace;
     enum es_role demand, read_back, response;
     struct es_span demand_span, span;
-    double settle;   /* s left out after each write */
-    double still;    /* share of span: movement over a hold above which it has not settled */
-    bool keep_first; /* the hold before the first write counts too, way 0 */
+    double settle; /* s left out after each write */
+    double still;  /* share of span: movement over a hold above which it has not settled */
+    bool all;      /* also the hold before the first write (way 0), and those beyond the demand's span */
 };
 
 /* One hold. Shares of span. */
@@ -26,6 +26,7 @@ struct es_stair_reading {
     int way;                  /* +1 reached rising, -1 falling */
     struct es_budget noise;   /* of the error, repeats */
     double u, u_moved;        /* noise and resolution; what it moved within the hold: standard */
+    double u_step;            /* of u: steps of the reading, which repeat themselves */
     size_t point;
     size_t first, last; /* samples of the response */
 };
@@ -40,7 +41,8 @@ struct es_stair_point {
 };
 
 struct es_stairs {
-    struct es_stair_reading *readings; /* in order of time; without those of unknown direction unless kept */
+    struct es_stair_reading
+        *readings; /* in order of time; without those of unknown direction and beyond the span, unless all */
     size_t count;
     struct es_stair_point *points; /* by rising demand */
     size_t point_count;

@@ -13,7 +13,15 @@ const char *es_study_fault_name(int fault)
     return f ? f->name : "good";
 }
 
-size_t es_study_faults(const struct es_study_order *order, int kind, int out[static ES_STUDY_FAULTS_MAX])
+/* What a unit has not, cannot fail. */
+static bool possible(const struct es_study_type *type, int fault)
+{
+    const bool fitted = type->feedback || strcmp(es_study_fault_name(fault), "feedback drifted") != 0;
+    return fitted && es_virtual_fault_possible(fault, (enum es_virtual_type)type->kind);
+}
+
+size_t es_study_faults(const struct es_study_order *order, const struct es_study_type *type,
+                       int out[static ES_STUDY_FAULTS_MAX])
 {
     size_t count = 0;
     for (int i = 0; i < (int)es_virtual_fault_count() && count < ES_STUDY_FAULTS_MAX; i++) {
@@ -21,7 +29,7 @@ size_t es_study_faults(const struct es_study_order *order, int kind, int out[sta
         for (size_t k = 0; k < order->fault_count; k++) {
             wanted = wanted || es_virtual_fault_find(order->faults[k]) == i;
         }
-        if (wanted && es_virtual_fault_possible(i, (enum es_virtual_type)kind)) {
+        if (wanted && possible(type, i)) {
             out[count++] = i;
         }
     }
@@ -45,7 +53,7 @@ void es_study_draw(const struct es_study *study, size_t index, struct es_study_u
     /* Good units evenly among the others: the share holds for every first part of the study, too. */
     const double before = floor((double)n * o->good_share), after = floor((double)(n + 1) * o->good_share);
     int faults[ES_STUDY_FAULTS_MAX];
-    const size_t count = es_study_faults(o, study->types[type].kind, faults);
+    const size_t count = es_study_faults(o, &study->types[type], faults);
     *unit = (struct es_study_unit){.type = type,
                                    .fault = -1,
                                    .nth = (size_t)before,

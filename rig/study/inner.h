@@ -10,7 +10,8 @@
 /* draw.c: fills type, fault, severity and seed of unit `index`. */
 void es_study_draw(const struct es_study *study, size_t index, struct es_study_unit *unit);
 /* The faults that a type's units get, in order; writes at most ES_STUDY_FAULTS_MAX. */
-size_t es_study_faults(const struct es_study_order *order, int kind, int out[static ES_STUDY_FAULTS_MAX]);
+size_t es_study_faults(const struct es_study_order *order, const struct es_study_type *type,
+                       int out[static ES_STUDY_FAULTS_MAX]);
 
 /* shadow.c: a site that passes everything on to another one and, beside each recording, keeps what was really
  * so at the same times. Only the run's thread may use it. */

@@ -39,7 +39,13 @@ static enum es_status check_order(const struct es_study_order *o, struct es_erro
 /* The virtual unit that is built as the sheet says. */
 static int kind_of(const struct es_type *sheet)
 {
-    return sheet->motion == ES_LINEAR ? ES_VIRTUAL_LINEAR_SINGLE_ACTING : ES_VIRTUAL_PART_TURN_DOUBLE_ACTING;
+    static const int kinds[2][2] = {
+        [ES_LINEAR] = {[ES_SINGLE_ACTING] = ES_VIRTUAL_LINEAR_SINGLE_ACTING,
+                       [ES_DOUBLE_ACTING] = ES_VIRTUAL_LINEAR_DOUBLE_ACTING},
+        [ES_PART_TURN] = {[ES_SINGLE_ACTING] = ES_VIRTUAL_PART_TURN_SINGLE_ACTING,
+                          [ES_DOUBLE_ACTING] = ES_VIRTUAL_PART_TURN_DOUBLE_ACTING},
+    };
+    return kinds[sheet->motion == ES_PART_TURN][sheet->action == ES_DOUBLE_ACTING];
 }
 
 static const struct es_bench *bench_for(const struct es_study *s, const struct es_type *sheet)
@@ -101,6 +107,8 @@ static enum es_status check_type(const struct es_study *s, size_t index, struct 
     struct es_virtual_station *site;
     es_virtual_config_init(&config, (enum es_virtual_type)t->kind);
     es_virtual_config_from_station(station, &config);
+    config.feedback = t->feedback;
+    config.shutdown_module = t->sheet->fitted[ES_FITTED_SHUTDOWN];
     enum es_status status = es_virtual_new(&config, &v, err);
     if (status != ES_OK) {
         return status;
@@ -123,15 +131,16 @@ static enum es_status load_type(struct es_study *s, size_t index, struct es_find
         return status;
     }
     t->kind = kind_of(t->sheet);
+    t->feedback = t->sheet->fitted[ES_FITTED_FEEDBACK];
     t->bench = bench_for(s, t->sheet);
     if (!t->bench) {
         return es_fail(err, ES_USAGE,
                        "no bench file given has a station for the type \"%s\" (%s travel): add one",
                        t->sheet->name, es_motion_word(t->sheet->motion));
     }
-    if ((t->kind == ES_VIRTUAL_LINEAR_SINGLE_ACTING) != (t->sheet->action == ES_SINGLE_ACTING)) {
-        return es_fail(err, ES_USAGE, "the virtual bench has no %s, %s unit, as the type \"%s\" is",
-                       es_motion_word(t->sheet->motion), es_action_word(t->sheet->action), t->sheet->name);
+    if (t->sheet->kind != ES_COMPLETE_UNIT) {
+        return es_fail(err, ES_USAGE, "the type \"%s\" is a %s: a study is about complete units",
+                       t->sheet->name, es_unit_kind_word(t->sheet->kind));
     }
     status = check_type(s, index, findings, err);
     return status == ES_OK ? make_slots(s, t, err) : status;
@@ -148,7 +157,7 @@ static enum es_status load(struct es_study *s, struct es_findings *findings, str
     }
     for (size_t i = 0; i < s->order.type_count && status == ES_OK; i++) {
         int faults[ES_STUDY_FAULTS_MAX];
-        if (s->order.fault_count && es_study_faults(&s->order, s->types[i].kind, faults) == 0) {
+        if (s->order.fault_count && es_study_faults(&s->order, &s->types[i], faults) == 0) {
             status = es_fail(err, ES_USAGE, "units of the type \"%s\" can have none of the faults asked for",
                              s->types[i].sheet->name);
         }

@@ -65,7 +65,8 @@ struct es_study_unit {
 struct es_study_type {
     struct es_type *sheet;
     const struct es_bench *bench;
-    int kind; /* enum es_virtual_type */
+    int kind;      /* enum es_virtual_type */
+    bool feedback; /* units of the type have a position feedback, which can drift */
     struct es_study_slot *slots;
     size_t slot_count;
 };

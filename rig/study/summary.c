@@ -103,7 +103,7 @@ static enum es_status count_faults(const struct es_study *s, struct es_study_sum
     }
     for (size_t t = 0; t < s->order.type_count; t++) {
         int faults[ES_STUDY_FAULTS_MAX];
-        const size_t n = es_study_faults(&s->order, s->types[t].kind, faults);
+        const size_t n = es_study_faults(&s->order, &s->types[t], faults);
         for (size_t i = 0; i < n; i++) {
             struct es_study_fault *f = &out->faults[out->fault_count++];
             f->fault = faults[i];

@@ -27,6 +27,8 @@ static enum es_status open_bench(const struct es_study *study, const struct es_s
     struct es_virtual_config config;
     es_virtual_config_init(&config, (enum es_virtual_type)type->kind);
     es_virtual_config_from_station(&type->bench->stations[0], &config);
+    config.feedback = type->feedback;
+    config.shutdown_module = type->sheet->fitted[ES_FITTED_SHUTDOWN];
     config.seed = unit->seed;
     config.faults = &fault;
     config.fault_count = unit->fault >= 0;

@@ -12,6 +12,7 @@ static struct es_study make(size_t types, double good_share)
                                    .good_share = good_share,
                                    .severity_low = 0.2,
                                    .severity_high = 0.8}};
+    s.types[0].feedback = s.types[1].feedback = true;
     s.types[0].kind = ES_VIRTUAL_LINEAR_SINGLE_ACTING;
     s.types[1].kind = ES_VIRTUAL_PART_TURN_DOUBLE_ACTING;
     return s;
@@ -79,8 +80,13 @@ Test(study_draw, only_the_faults_asked_for)
     s.order.faults[1] = "lever-too-short"; /* linear only; hyphens are easier in a shell */
     s.order.fault_count = 2;
     int faults[ES_STUDY_FAULTS_MAX];
-    cr_expect_eq(es_study_faults(&s.order, ES_VIRTUAL_LINEAR_SINGLE_ACTING, faults), 2);
-    cr_expect_eq(es_study_faults(&s.order, ES_VIRTUAL_PART_TURN_DOUBLE_ACTING, faults), 1);
+    cr_expect_eq(es_study_faults(&s.order, &s.types[0], faults), 2);
+    cr_expect_eq(es_study_faults(&s.order, &s.types[1], faults), 1);
     cr_expect_str_eq(es_study_fault_name(faults[0]), "encoder slack");
+    s.order.faults[0] = "feedback drifted";
+    s.order.fault_count = 1;
+    cr_expect_eq(es_study_faults(&s.order, &s.types[0], faults), 1);
+    s.types[0].feedback = false;
+    cr_expect_eq(es_study_faults(&s.order, &s.types[0], faults), 0, "a type without feedback");
     cr_expect_str_eq(es_study_fault_name(-1), "good");
 }

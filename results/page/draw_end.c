@@ -108,7 +108,9 @@ enum es_status es_draw_end(struct es_sheet *s, struct es_error *err)
         .size = 6.0, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .align = ES_CENTRE, .lines = 3};
     char text[120];
     es_sheet_section(s, "Signatures");
+    int page = s->page;
     es_sheet_place(s, CODE_SIZE + 12);
+    s->end_alone = s->page != page;
     double y = s->y, below = y;
     enum es_status status = draw_code(s, ES_SHEET_RIGHT - CODE_SIZE, y, &below, err);
     if (status != ES_OK)

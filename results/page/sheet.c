@@ -47,18 +47,23 @@ static void running_head(struct es_sheet *s)
 
 bool es_sheet_need(struct es_sheet *s, double height)
 {
-    if (s->y + height <= ES_SHEET_BOTTOM || s->too_long)
-        return false;
+    int page = s->page;
+    if (s->y + height > ES_SHEET_BOTTOM && !s->too_long)
+        es_sheet_new_page(s);
+    return s->page != page;
+}
+
+void es_sheet_new_page(struct es_sheet *s)
+{
     if (s->page == ES_SHEET_MOST_PAGES) {
         s->too_long = true;
-        return false;
+        return;
     }
     es_sheet_foot(s);
     es_canvas_next_page(s->canvas);
     s->page++;
     s->label_end = 0;
     running_head(s);
-    return true;
 }
 
 void es_sheet_gap(struct es_sheet *s, double height)

@@ -28,6 +28,7 @@ struct es_sheet {
     int page, pages;
     double label_end;  /* where the last section's label ends on this page; 0: nowhere */
     const char *label; /* of a section whose first content is still to come; NULL */
+    bool end_alone;    /* told: the signatures began a page with nothing before them */
     bool too_long;     /* more than ES_SHEET_MOST_PAGES */
 };
 
@@ -36,6 +37,7 @@ struct es_type es_sheet_type(const struct es_sheet *sheet, double size, enum es_
 
 /* Makes room for `height` mm: a new page when this one has not got it. True: a new page was begun. */
 bool es_sheet_need(struct es_sheet *sheet, double height);
+void es_sheet_new_page(struct es_sheet *sheet);
 void es_sheet_gap(struct es_sheet *sheet, double height);
 /* The foot of the current page: once for every page, before the next one begins and at the end. */
 void es_sheet_foot(struct es_sheet *sheet);

@@ -112,10 +112,11 @@ static enum es_status put_causes(struct es_database *db, int64_t id, const struc
     {
         const cJSON *probability = cJSON_GetObjectItemCaseSensitive(cause, "probability");
         if (st == ES_OK) {
-            st = RUN(db, ES_SQL_PUT_CAUSE, es_value_integer(id), es_value_integer(position++),
+            st = RUN(db, ES_SQL_PUT_CAUSE, es_value_integer(id), es_value_integer(position),
                      es_value_text(text_of(cause, about ? "cause" : "name")),
                      cJSON_IsNumber(probability) ? es_value_real(probability->valuedouble)
                                                  : es_value_text(NULL));
+            position++;
         }
     }
     return st;

@@ -123,6 +123,18 @@ struct shape {
     double t10, t63; /* s, crude */
 };
 
+/* A recording that ends as soon as the response has settled: its last part still approaches the final value.
+ * Of an exponential approach by M over a length L the mean lies M tau / L short, whatever is still to come;
+ * tau by the rise (10 % to 63 %: 0.887 tau). */
+static void carry_to_rest(const struct shape *sh, struct es_step *out)
+{
+    double moved = es_plateau_movement(&out->after), tau = (sh->t63 - sh->t10) / 0.887;
+    if (moved > 0 && out->after.drift * out->size > 0 && out->after.length > 0) {
+        out->after.mean += copysign(moved * fmin(1, tau / out->after.length), out->size);
+        out->size = out->after.mean - out->before.mean;
+    }
+}
+
 static bool take_shape(const struct es_step_input *in, struct es_step *out, struct shape *sh)
 {
     const struct es_samples *s = in->samples;
@@ -142,6 +154,7 @@ static bool take_shape(const struct es_step_input *in, struct es_step *out, stru
         refuse_all(out, "the response does not pass 63 %% of its own size after the command");
         return false;
     }
+    carry_to_rest(sh, out);
     out->refresh = fmax(in->u.refresh, refresh_seen(s, sh->t10, sh->t63, in->u.resolution));
     if (out->refresh > s->interval && s->interval > 0)
         sh->view.inflation = fmax(correlated, out->refresh / s->interval);

@@ -253,3 +253,28 @@ Test(lessons, l9_not_settled)
     free(m);
     es_trace_free(t);
 }
+
+/* 5, 9: a recording that ends as soon as it has settled gives the same times as one that goes on: no bias
+ * beyond what its own uncertainty says. */
+Test(lessons, l5_stopped_as_soon_as_settled)
+{
+    static const char *const names[] = {"dead time", "T63", "T86", "T98", "settling time"};
+    uint64_t seed = 18;
+    struct es_trace *whole = step_trace(0.001, 100, 12, 0.01),
+                    *early = step_trace(0.001, 100, 1 + 0.2 + 8 * 0.5, 0.01);
+    syn_red_noise(&whole->series[0], 5e-7, 0, &seed);
+    for (size_t i = 0; i < early->series[0].count; i++)
+        early->series[0].y[i] = whole->series[0].y[i];
+    struct es_measured *a = syn_measure_one("step response", NULL, whole, NULL);
+    struct es_measured *b = syn_measure_one("step response", NULL, early, NULL);
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+        const struct es_measured *x = get("step response", a, names[i]),
+                                 *y = get("step response", b, names[i]);
+        cr_expect_lt(fabs(x->value - y->value), fmax(y->U, 1e-6), "%s: %g, stopped early %g +- %g", names[i],
+                     x->value, y->value, y->U);
+    }
+    free(a);
+    free(b);
+    es_trace_free(whole);
+    es_trace_free(early);
+}

@@ -212,7 +212,7 @@ static void levels(double noise, double red, double rate, double length)
 {
     static const char *const value[] = {"value"}, *const change[] = {"change"},
                              *const influence[] = {"change low", "change high", "per bar"};
-    double truth_d[1] = {1e-4}, truth_c[1] = {-5e-5}, truth_i[3] = {-0.004, 0.002, -0.002};
+    double truth_d[1] = {1e-4}, truth_c[1] = {-5e-5}, truth_i[3] = {-0.004, 0.002, 0.002};
     char name[80];
     snprintf(name, sizeof name, "n %.2f%% r %.1f %gHz %gs", 100 * noise, red, rate, length);
     struct cell d = {.measure = "difference",
@@ -251,7 +251,6 @@ static void levels(double noise, double red, double rate, double length)
             for (size_t j = 0; j < p->count; j++)
                 p->y[j] = bar[i] + 200 * syn_normal(&seed);
         }
-        truth_i[2] = 0.002;
         take(&f, t, 3, &syn_unit_facts);
     }
     finish(&d);
@@ -423,11 +422,15 @@ static void self_adjustment(double noise, double rate, double tau)
     for (long k = 0; k < repeats / 4 + 1; k++) {
         struct es_trace *t = syn_trace();
         struct es_series *s = syn_series(t, ES_ROLE_TRAVEL, (size_t)(100 * rate), rate);
-        double begin = 2 + syn_uniform(&seed) / rate, y = 0;
+        double begin = 2 + syn_uniform(&seed) / rate;
         syn_command(t, ES_ROLE_SELF_ADJUSTMENT, begin, 0, 1);
         for (size_t i = 0; i < s->count; i++) {
             double now = s->t[i] - begin;
-            y = now < 1 ? 0 : now < 10 ? 1 : now < 20 ? 0 : now < 40 ? 1 : 0.2 + 0.8 * exp(-(now - 40) / tau);
+            double y = now < 1    ? 0
+                       : now < 10 ? 1
+                       : now < 20 ? 0
+                       : now < 40 ? 1
+                                  : 0.2 + 0.8 * exp(-(now - 40) / tau);
             s->y[i] = 0.02 * y;
         }
         syn_noise(s, noise * 0.02, &seed);

@@ -74,7 +74,7 @@ struct es_trace *syn_air_trace(const struct syn_air *a, uint64_t *seed)
     syn_series(t, ES_ROLE_OUTPUT_1_FLOW, n, a->rate);
     syn_series(t, ES_ROLE_OUTPUT_1_PRESSURE, n, a->rate);
     syn_series(t, ES_ROLE_SUPPLY_PRESSURE, n, a->rate);
-    double p = (a->volume > 0 ? a->start : 0) + AMBIENT, seen = 0, q = 0;
+    double p = (a->volume > 0 ? a->start : 0) + AMBIENT, seen = 0;
     int fine = 50;
     double h = 1 / (a->rate * fine);
     for (size_t i = 0; i < n; i++) {
@@ -83,7 +83,7 @@ struct es_trace *syn_air_trace(const struct syn_air *a, uint64_t *seed)
             double open = now <= 0 ? 0 : a->opening > 0 ? -expm1(-now / a->opening) : 1;
             double up = a->exhaust ? p : a->supply + AMBIENT;
             double down = a->exhaust ? AMBIENT : a->volume > 0 ? p : AMBIENT + a->back * open;
-            q = open * a->C * es_orifice_drive(up, down, ES_T_ANR, a->b) * (a->exhaust ? -1 : 1);
+            double q = open * a->C * es_orifice_drive(up, down, ES_T_ANR, a->b) * (a->exhaust ? -1 : 1);
             if (a->volume > 0)
                 p += a->exponent * ES_P_ANR / a->volume * q * h;
             else

@@ -4,6 +4,7 @@ import html
 import os
 import pathlib
 import re
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -324,5 +325,7 @@ def test_stress():
 for name, test in list(globals().items()):
     if name.startswith("test_"):
         test()
-print("page: %d faults" % len(faults))
+print("page: %d faults%s" % (len(faults), ", see %s" % FOLDER if faults else ""))
+if not faults:
+    shutil.rmtree(FOLDER)
 sys.exit(1 if faults else 0)

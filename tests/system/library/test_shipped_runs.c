@@ -111,6 +111,8 @@ static const struct caught faults[] = {
      "travel after loss of air"},
     {LIBRARY "self-adjustment.json", "linear-single-acting", "self-adjustment never ends", 0.75, 0,
      "duration of the self-adjustment"},
+    {LIBRARY "self-adjustment.json", "part-turn-double-acting", "self-adjustment never ends", 1, 0,
+     "self-adjustment came to an end"},
     {LIBRARY "endurance.json", "linear-single-acting", "nozzle partly blocked", 0.01, 0.004,
      "stroke time up, after"},
     {LIBRARY "endurance.json", "linear-single-acting", "coupling slack", 0.01, 0.004, "drift at half travel"},

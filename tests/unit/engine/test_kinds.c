@@ -14,7 +14,7 @@
     "\"at most\": \"60 s\"}"
 #define RECORD(role)                                                                                         \
     "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"" role "\"], \"rate\": \"20 Hz\", \"for\": \"1 "    \
-                                                                "s\"}"
+    "s\"}"
 
 struct ran {
     struct es_plan *plan;

@@ -1,5 +1,6 @@
 #include "results/archive/derive.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -100,24 +101,26 @@ static enum es_status put_instruments(struct es_database *db, int64_t id, const 
     return st;
 }
 
+/* The likely cause at `at`, most likely first; false when there are no more. Probability NAN: not given. */
+static bool cause_at(const struct es_derived *d, int at, const char **name, double *probability)
+{
+    const cJSON *about = cJSON_GetObjectItemCaseSensitive(es_document_root(d->doc), "interpretation");
+    const cJSON *cause = cJSON_GetArrayItem(cJSON_GetObjectItemCaseSensitive(about, "causes"), at);
+    const cJSON *number = cJSON_GetObjectItemCaseSensitive(cause, "probability");
+    *name = text_of(cause, "cause");
+    *probability = cJSON_IsNumber(number) ? number->valuedouble : NAN;
+    return cause != NULL;
+}
+
 static enum es_status put_causes(struct es_database *db, int64_t id, const struct es_derived *d,
                                  struct es_error *err)
 {
-    const cJSON *cause = NULL;
-    int64_t position = 0;
+    const char *name;
+    double probability;
     enum es_status st = RUN(db, ES_SQL_DROP_CAUSES, es_value_integer(id));
-    const cJSON *root = es_document_root(d->doc);
-    const cJSON *about = cJSON_GetObjectItemCaseSensitive(root, "interpretation"); /* docs/certificate.md */
-    cJSON_ArrayForEach(cause, cJSON_GetObjectItemCaseSensitive(about ? about : root, "causes"))
-    {
-        const cJSON *probability = cJSON_GetObjectItemCaseSensitive(cause, "probability");
-        if (st == ES_OK) {
-            st = RUN(db, ES_SQL_PUT_CAUSE, es_value_integer(id), es_value_integer(position),
-                     es_value_text(text_of(cause, about ? "cause" : "name")),
-                     cJSON_IsNumber(probability) ? es_value_real(probability->valuedouble)
-                                                 : es_value_text(NULL));
-            position++;
-        }
+    for (int i = 0; st == ES_OK && cause_at(d, i, &name, &probability); i++) {
+        st = RUN(db, ES_SQL_PUT_CAUSE, es_value_integer(id), es_value_integer(i), es_value_text(name),
+                 es_value_real(probability));
     }
     return st;
 }
@@ -142,14 +145,12 @@ enum es_status es_derive_rows(struct es_database *db, int64_t id, const struct e
 
 void es_derive_causes(const struct es_derived *d, struct es_text *out)
 {
-    const cJSON *cause = NULL;
-    int position = 0;
-    cJSON_ArrayForEach(cause, cJSON_GetObjectItemCaseSensitive(es_document_root(d->doc), "causes"))
-    {
-        const cJSON *probability = cJSON_GetObjectItemCaseSensitive(cause, "probability");
-        es_text_printf(out, "%d\x1f%s\x1f", position++, text_of(cause, "name"));
-        if (cJSON_IsNumber(probability)) {
-            es_text_printf(out, "%.17g", probability->valuedouble);
+    const char *name;
+    double probability;
+    for (int i = 0; cause_at(d, i, &name, &probability); i++) {
+        es_text_printf(out, "%d\x1f%s\x1f", i, name);
+        if (isfinite(probability)) {
+            es_text_printf(out, "%.17g", probability);
         }
         es_text_char(out, '\x1f');
     }

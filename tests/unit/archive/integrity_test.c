@@ -24,7 +24,9 @@ static void setup(void)
     char *path = NULL;
     visits_open(&v);
     for (size_t i = 0; i < 4; i++) {
-        visits_add(&v, &(struct visit){.serial = i % 2 ? "EX-1" : "EX-2", .issued = issued[i]});
+        visits_add(&v, &(struct visit){.serial = i % 2 ? "EX-1" : "EX-2",
+                                       .issued = issued[i],
+                                       .cause = i == 1 ? "relay seat leaks" : NULL});
     }
     (void)snprintf(place, sizeof place, "%s/archive.db", v.folder);
     cr_assert_eq(es_archive_open(place, ES_ARCHIVE_WRITE, &a, NULL), ES_OK);
@@ -282,6 +284,7 @@ Test(integrity, the_archive_altered)
 Test(integrity, rows_of_the_archive_deleted_added_and_their_bytes_altered)
 {
     sql("DELETE FROM lines WHERE certificate = 2; DELETE FROM instruments WHERE certificate = 2; "
+        "DELETE FROM causes WHERE certificate = 2; "
         "DELETE FROM certificates WHERE id = 2");
     sql("UPDATE certificates SET file = CAST(replace(CAST(file AS TEXT), 'as left', 'as best') AS BLOB) "
         "WHERE id = 1");

@@ -29,6 +29,7 @@ static void setup(void)
                                            .state = "as found",
                                            .issued = "2026-03-05T08:00:00Z",
                                            .leak = 5.0,
+                                           .cause = "relay seat leaks",
                                            .U = 0.3,
                                            .customer = "A",
                                            .instrument = "EXAMPLE,F2"},
@@ -142,6 +143,10 @@ Test(questions, failures)
     es_answer_free(&a);
     a = ask((struct es_question){.kind = ES_ASK_FAILURES, .by = "lot"});
     cr_expect_str_eq(cell(&a, 0, "name"), "(not given)");
+    es_answer_free(&a);
+    a = ask((struct es_question){.kind = ES_ASK_FAILURES, .by = "cause"});
+    cr_assert_eq(a.rows, 1);
+    cr_expect_str_eq(cell(&a, 0, "name"), "relay seat leaks");
     es_answer_free(&a);
     struct es_error err;
     cr_expect_eq(

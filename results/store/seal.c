@@ -217,7 +217,7 @@ static enum es_status seal_all(const struct sealing *s, struct es_error *err)
 enum es_status es_store_seal(struct es_store *store, const struct es_key *key, const char *number,
                              const char *when, struct es_error *err)
 {
-    struct es_error ignored;
+    struct es_error ignored = {0};
     const struct sealing s = {.store = store, .key = key, .when = when};
     err = err ? err : &ignored;
     enum es_status st = es_store_may_write(store, err);

@@ -196,7 +196,7 @@ static enum es_status remaining(struct maker *m, const double *rates, struct es_
     m->out->remaining = found.probability;
     m->out->upper = found.upper;
     m->out->before = found.before;
-    for (size_t i = 0; i < found.leading_count && i < ES_LIKELY_MAX; i++) {
+    for (size_t i = 0; i < found.leading_count && i < sizeof found.leading / sizeof found.leading[0]; i++) {
         take_cause(m, found.leading[i].index, found.leading[i].probability);
     }
     return ES_OK;

@@ -192,7 +192,6 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
     const struct settings *s = settings;
     const struct es_fact *v = es_fact_find(facts, s->volume), *T = es_fact_find(facts, "ambient temperature");
     struct job j = {.s = s};
-    char why[160];
     es_measured_start(&out[0], outputs[0].name, outputs[0].dimension);
     j.flow = es_trace_series(traces[SLOT_FILLING], (enum es_role)s->flow_channel);
     j.pressure = es_trace_series(traces[SLOT_FILLING], (enum es_role)s->pressure_channel);
@@ -209,8 +208,10 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
     const struct es_series *tare =
         traces[SLOT_TARE] ? es_trace_series(traces[SLOT_TARE], j.flow->role) : NULL;
     enum es_status status = ES_OK;
-    if (tare)
+    if (tare) {
+        char why[160];
         status = level(tare, -INFINITY, INFINITY, &j.tare, &j.tared, why, err);
+    }
     return status == ES_OK ? fill(&j, &out[0], err) : status;
 }
 

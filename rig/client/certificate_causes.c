@@ -53,7 +53,10 @@ static void print_likely(const cJSON *about, const struct es_screen *screen, FIL
     const cJSON *cause, *next = es_member(about, "next_check");
     int rank = 0;
     fputs("Likely causes (an interpretation, no result):\n", to);
-    cJSON_ArrayForEach(cause, es_member(about, "causes")) print_cause(cause, ++rank, screen, to);
+    cJSON_ArrayForEach(cause, es_member(about, "causes"))
+    {
+        print_cause(cause, ++rank, screen, to);
+    }
     if (rank == 0) {
         es_text_add(&text, "none is likelier than another");
         paragraph(&text, INDENT, screen, to);

@@ -11,7 +11,7 @@
 
 struct arguments {
     const char *plan, *type, *serial, *station, *tag, *customer, *reason, *parts, *person, *confirm, *overdue,
-        *socket;
+        *socket, *job;
     bool as_found, ignore_gates, json, csv, quiet, rejoin;
     long seed;
 };
@@ -31,6 +31,9 @@ static const struct es_option options[] = {
     TEXT("type", "NAME", type, "type sheet of the unit: \"linear-single-acting\""),
     TEXT("serial", "SERIAL", serial, "serial number of the unit"),
     TEXT("station", "NAME", station, "station of the bench; needed when it has more than one"),
+    TEXT(
+        "job", "NUMBER", job,
+        "the unit's visit (\"endstop job\"): gives customer, tag and reason, and takes the certificate down"),
     TEXT("tag", "TAG", tag, "the customer's name for the unit's place"),
     TEXT("customer", "NAME", customer, "who the unit belongs to"),
     TEXT("reason", "TEXT", reason, "why it is tested"),
@@ -110,6 +113,7 @@ static enum es_status ask_run(const struct arguments *a, struct es_talk *talk, c
     member(&request, "reason", a->reason);
     member(&request, "parts replaced", a->parts);
     member(&request, "overdue reason", a->overdue);
+    member(&request, "job", a->job);
     es_json_text(&request, "state", a->as_found ? "as found" : "as left");
     es_json_bool(&request, "unattended", a->confirm != NULL);
     es_json_bool(&request, "ignore gates", a->ignore_gates);

@@ -24,7 +24,7 @@
 
 struct arguments {
     const char *bench, *state, *socket, *types, *library, *table, *key, *prefix, *laboratory, *address,
-        *group, *level, *archive;
+        *group, *level, *archive, *passphrase_file;
     double grace;
     bool foreground, version;
 };
@@ -51,6 +51,8 @@ static const struct es_option options[] = {
         "what a study learned, for likely causes (endstop study --learn); else " ES_DATA_DIR
         "/detection.json, and without it certificates name no causes"),
     ROW("key", "FILE", false, key, "private signing key; else DIR/keys/bench.pem of the state folder"),
+    ROW("passphrase-file", "FILE", false, passphrase_file,
+        "the key's passphrase is the first line of FILE, which only the daemon's user may read"),
     ROW("prefix", "TEXT", false, prefix,
         "first part of certificate numbers; else made from the bench's name"),
     ROW("laboratory", "TEXT", false, laboratory, "who runs the bench, for the certificates"),
@@ -149,6 +151,26 @@ static enum es_status load_bench(struct daemon *d, struct es_error *err)
     return s;
 }
 
+/* Without a table of its own, and none installed, certificates go without likely causes; one that was asked
+ * for must be there. */
+static enum es_status load_table(struct daemon *d, struct es_error *err)
+{
+    struct es_findings findings = {0};
+    const char *path = d->a.table != NULL ? d->a.table : ES_DATA_DIR "/detection.json";
+    enum es_status s = es_detection_load(path, &findings, &d->table, err);
+    if (findings.count > 0)
+        es_findings_print(&findings, stderr);
+    es_findings_free(&findings);
+    if (s == ES_OK) {
+        es_office_take_table(d->office, d->table);
+        return ES_OK;
+    }
+    if (d->a.table != NULL || s != ES_NOT_FOUND)
+        return es_error_context(err, s, "%s cannot be accepted; nothing was moved", path);
+    es_log(&d->log, ES_LOG_NOTICE, "there is no %s: certificates will name no likely causes", path);
+    return ES_OK;
+}
+
 /* The bench is made safe even when the state folder cannot be used, unless another daemon has it: that one
  * looks after the bench. */
 static enum es_status open_state_and_bench(struct daemon *d, struct es_error *err)
@@ -156,6 +178,7 @@ static enum es_status open_state_and_bench(struct daemon *d, struct es_error *er
     struct es_office_options office = {
         .state = d->a.state,
         .key = d->a.key,
+        .passphrase_file = d->a.passphrase_file,
         .prefix = d->a.prefix,
         .laboratory = d->a.laboratory,
         .laboratory_address = d->a.address,
@@ -176,26 +199,6 @@ static enum es_status open_state_and_bench(struct daemon *d, struct es_error *er
     }
     es_log(&d->log, ES_LOG_ERROR, "the bench could not be opened: %s", live_err.text);
     return s;
-}
-
-/* Without a table of its own, and none installed, certificates go without likely causes; one that was asked
- * for must be there. */
-static enum es_status load_table(struct daemon *d, struct es_error *err)
-{
-    struct es_findings findings = {0};
-    const char *path = d->a.table != NULL ? d->a.table : ES_DATA_DIR "/detection.json";
-    enum es_status s = es_detection_load(path, &findings, &d->table, err);
-    if (findings.count > 0)
-        es_findings_print(&findings, stderr);
-    es_findings_free(&findings);
-    if (s == ES_OK) {
-        es_office_take_table(d->office, d->table);
-        return ES_OK;
-    }
-    if (d->a.table != NULL || s != ES_NOT_FOUND)
-        return es_error_context(err, s, "%s cannot be accepted; nothing was moved", path);
-    es_log(&d->log, ES_LOG_NOTICE, "there is no %s: certificates will name no likely causes", path);
-    return ES_OK;
 }
 
 /* The stations log what they reach; what they do not reach is worth saying again, last. */

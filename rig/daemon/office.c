@@ -4,8 +4,10 @@
 #include <string.h>
 
 #include "results/certificate/certificate.h"
+#include "results/store/jobs.h"
 #include "results/store/repairs.h"
 #include "rig/base/clock.h"
+#include "rig/base/digest.h"
 #include "rig/base/text.h"
 #include "rig/bench/run.h"
 #include "rig/daemon/office.h"
@@ -83,8 +85,11 @@ static void seal(struct es_office *o, const char *number)
 
 enum es_status es_office_take_key(struct es_office *o, struct es_error *err)
 {
-    enum es_status s = o->options.key != NULL ? es_key_load(o->options.key, &o->key, err)
-                                              : es_store_key_load(o->store, &o->key, err);
+    const char *file = o->options.passphrase_file;
+    const struct es_passphrase from_file = es_passphrase_of_file(file);
+    const struct es_passphrase *passphrase = file != NULL ? &from_file : NULL;
+    enum es_status s = o->options.key != NULL ? es_key_load_with(o->options.key, passphrase, &o->key, err)
+                                              : es_store_key_load_with(o->store, passphrase, &o->key, err);
     if (s == ES_NOT_FOUND && o->options.key == NULL)
         return es_fail(err, s, "this bench has no signing key yet; make one: endstop key create --state %s",
                        es_store_folder(o->store));
@@ -97,6 +102,7 @@ struct making {
     struct es_office *office;
     const struct es_outcome *outcome;
     const char *overdue_reason;
+    const struct es_certificate_visit *visit; /* NULL: nothing was supplied */
 };
 
 static enum es_status make_certificate(void *self, const char *number, char **bytes, size_t *length,
@@ -116,6 +122,7 @@ static enum es_status make_certificate(void *self, const char *number, char **by
         .issuer_thumbprint = es_key_public(o->key)->thumbprint,
         .virtual_bench = o->options.bench->is_virtual,
         .overdue_reason = m->overdue_reason,
+        .visit = m->visit,
     };
     char *payload = NULL;
     size_t payload_length = 0;
@@ -159,17 +166,119 @@ static struct es_likely *interpret(struct es_office *o, const struct es_outcome 
     return likely;
 }
 
+/* ---- Jobs ---- */
+
+/* What a job says for the certificate of one of its tests. */
+struct from_job {
+    struct es_job job;
+    struct es_certificate_visit visit;
+    char before[65]; /* digest of the certificate as found */
+};
+
+/* The result as found stands beside the one as left. */
+static void set_before(struct es_office *o, const struct es_outcome *outcome, struct from_job *f)
+{
+    char *bytes = NULL;
+    size_t length = 0;
+    if (f->job.as_found == NULL || outcome->state == NULL || strcmp(outcome->state, "as left") != 0 ||
+        es_store_certificate(o->store, f->job.as_found, &bytes, &length, NULL) != ES_OK)
+        return;
+    es_digest_hex(bytes, length, f->before);
+    free(bytes);
+    const char *verdict = f->job.as_found_verdict;
+    bool judged = verdict != NULL && strcmp(verdict, "not completed") != 0;
+    f->visit.before = (struct es_certificate_before){.number = f->job.as_found,
+                                                     .sha256 = f->before,
+                                                     .state = "as found",
+                                                     .verdict = judged ? verdict : NULL};
+}
+
+/* Fills what the order left open. A job that cannot be read any more is logged: the test was made all the
+ * same. */
+static bool take_job(struct es_office *o, const char *number, struct es_outcome *told, struct from_job *f)
+{
+    struct es_error err;
+    if (number == NULL)
+        return false;
+    if (es_job_read(o->store, number, &f->job, &err) != ES_OK) {
+        es_log(o->options.log, ES_LOG_WARNING, "run %s: its certificate does without the job: %s", told->run,
+               err.text);
+        return false;
+    }
+    const struct es_job_unit *u = &f->job.unit;
+    f->visit = (struct es_certificate_visit){.customer_contact = u->customer_contact,
+                                             .customer_reference = u->customer_reference,
+                                             .job = f->job.number,
+                                             .received = u->received,
+                                             .condition = u->condition,
+                                             .found = f->job.found};
+    set_before(o, told, f);
+    const struct {
+        char **slot;
+        const char *text;
+    } open[] = {{&told->customer, u->customer},
+                {&told->unit_tag, u->tag},
+                {&told->reason, u->reason},
+                {&told->parts_replaced, f->job.parts}};
+    for (size_t i = 0; i < sizeof open / sizeof open[0]; i++)
+        if (*open[i].slot == NULL)
+            *open[i].slot = (char *)(uintptr_t)open[i].text; /* borrowed: `told` owns nothing */
+    return true;
+}
+
+static void note_in_job(struct es_office *o, const struct from_job *f, const struct es_outcome *outcome,
+                        const char *number)
+{
+    char now[32];
+    struct es_error err;
+    es_clock_wall_text(now);
+    const struct es_job_change change = {.what = "run",
+                                         .who = outcome->person != NULL ? outcome->person : "?",
+                                         .when = now,
+                                         .certificate = number,
+                                         .state = outcome->state,
+                                         .verdict = outcome->completed ? es_verdict_word(outcome->verdict)
+                                                                       : "not completed",
+                                         .ran_by = outcome->person};
+    if (es_job_add(o->store, f->job.number, &change, &err) != ES_OK)
+        es_log(o->options.log, ES_LOG_WARNING, "certificate %s could not be noted in job %s: %s", number,
+               f->job.number, err.text);
+}
+
+enum es_status es_office_check_job(struct es_office *o, const char *job, const char *serial,
+                                   struct es_error *err)
+{
+    struct es_job found = {0};
+    if (job == NULL)
+        return ES_OK;
+    enum es_status s = es_job_read(o->store, job, &found, err);
+    if (s == ES_OK && strcmp(found.unit.serial, serial) != 0)
+        s = es_fail(err, ES_REFUSED, "job %s is of unit %s, not %s", job, found.unit.serial, serial);
+    else if (s == ES_OK && found.delivered != NULL)
+        s = es_fail(err, ES_REFUSED, "job %s was delivered; open a new one for a new visit", job);
+    es_job_free(&found);
+    return s;
+}
+
 /* The lock is held. */
 static enum es_status issue_locked(struct es_office *o, const struct es_outcome *outcome,
-                                   const char *overdue_reason, char number[static ES_STORE_NUMBER_MAX],
-                                   struct es_error *err)
+                                   const char *overdue_reason, const char *job,
+                                   char number[static ES_STORE_NUMBER_MAX], struct es_error *err)
 {
     struct es_outcome told = *outcome; /* all but the interpretation stays the caller's */
     told.likely = interpret(o, outcome);
-    struct making making = {.office = o, .outcome = &told, .overdue_reason = overdue_reason};
+    struct from_job from = {0};
+    bool of_job = take_job(o, job, &told, &from);
+    struct making making = {.office = o,
+                            .outcome = &told,
+                            .overdue_reason = overdue_reason,
+                            .visit = of_job ? &from.visit : NULL};
     struct es_store_maker maker = {.self = &making, .make = make_certificate};
     enum es_status s = es_store_issue(o->store, o->prefix, &maker, number, err);
     es_likely_free(told.likely);
+    if (s == ES_OK && of_job)
+        note_in_job(o, &from, outcome, number);
+    es_job_free(&from.job);
     if (s != ES_OK)
         return s;
     seal(o, number);
@@ -187,11 +296,11 @@ static enum es_status issue_locked(struct es_office *o, const struct es_outcome 
 }
 
 enum es_status es_office_issue(struct es_office *o, const struct es_outcome *outcome,
-                               const char *overdue_reason, char number[static ES_STORE_NUMBER_MAX],
-                               struct es_error *err)
+                               const char *overdue_reason, const char *job,
+                               char number[static ES_STORE_NUMBER_MAX], struct es_error *err)
 {
     pthread_mutex_lock(&o->lock);
-    enum es_status s = issue_locked(o, outcome, overdue_reason, number, err);
+    enum es_status s = issue_locked(o, outcome, overdue_reason, job, number, err);
     pthread_mutex_unlock(&o->lock);
     return s;
 }
@@ -242,7 +351,7 @@ static enum es_status settle_journal(struct es_office *o, const struct es_interr
     char number[ES_STORE_NUMBER_MAX];
     enum es_status s = es_run_interrupted_outcome(item, recordings, &outcome, err);
     if (s == ES_OK)
-        s = issue_locked(o, &outcome, NULL, number, err);
+        s = issue_locked(o, &outcome, NULL, NULL, number, err);
     if (s == ES_OK) {
         es_log(o->options.log, ES_LOG_WARNING,
                "run %s (serial %s) was interrupted: not completed, record %s; %.0f s of it are kept",

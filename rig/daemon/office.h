@@ -13,6 +13,7 @@ struct es_office;
 struct es_office_options {
     const char *state;              /* state folder */
     const char *key;                /* private key file; NULL: the state folder's own */
+    const char *passphrase_file;    /* its first line opens the key; NULL: the key is under none */
     const char *prefix;             /* of certificate numbers; NULL: made from the bench's name */
     const char *laboratory;         /* who runs the bench; NULL */
     const char *laboratory_address; /* NULL */
@@ -41,10 +42,16 @@ enum es_status es_office_begin(struct es_office *office, const struct es_store_r
                                char **recordings, struct es_error *err) ES_MUST_CHECK;
 
 /* Builds, signs and stores the certificate, or the record of a run that was not completed, and closes the
- * run's entry. On ES_OK it is durable and `number` names it. */
+ * run's entry. `job` (NULL: none) gives what people supplied about the visit, and takes the certificate down.
+ * On ES_OK it is durable and `number` names it. */
 enum es_status es_office_issue(struct es_office *office, const struct es_outcome *outcome,
-                               const char *overdue_reason, char number[static ES_STORE_NUMBER_MAX],
-                               struct es_error *err) ES_MUST_CHECK;
+                               const char *overdue_reason, const char *job,
+                               char number[static ES_STORE_NUMBER_MAX], struct es_error *err) ES_MUST_CHECK;
+
+/* Whether a test of this unit can belong to the job: ES_NOT_FOUND, or ES_REFUSED and why. `job` NULL: ES_OK.
+ */
+enum es_status es_office_check_job(struct es_office *office, const char *job, const char *serial,
+                                   struct es_error *err) ES_MUST_CHECK;
 
 /* Closes the entry of a run of which no paper could be made; failures are logged. */
 void es_office_give_up(struct es_office *office, const char *run, const char *why);

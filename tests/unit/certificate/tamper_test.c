@@ -27,6 +27,30 @@ static void teardown(void)
     free(file);
 }
 
+/* The certificate of the other tests; one that a second person released; the record of a run that was not
+ * completed. */
+static void use(int which)
+{
+    struct es_outcome outcome;
+    struct es_key *person = NULL;
+    char *released = NULL;
+    free(file);
+    sample_outcome(&outcome, 2, which == 0 ? 40 : 0);
+    outcome.completed = which != 2;
+    outcome.ended_because = which == 2 ? strdup("the guard was opened") : NULL;
+    file = sample_signed(&outcome, key, &length);
+    if (which == 1) {
+        unsigned char seed[32] = {9};
+        cr_assert_eq(es_key_from_seed(seed, &person, NULL), ES_OK);
+        cr_assert_eq(sample_release(file, length, person, "2026-02-04T08:00:00Z", &released, &length, NULL),
+                     ES_OK);
+        free(file);
+        file = released;
+        es_key_free(person);
+    }
+    es_outcome_free(&outcome);
+}
+
 TestSuite(tamper, .init = setup, .fini = teardown);
 
 static bool verifies(const char *bytes, size_t size)
@@ -42,7 +66,7 @@ Test(tamper, untouched_file_verifies)
     cr_assert(verifies(file, length));
 }
 
-Test(tamper, every_byte_changed)
+static void every_byte_changed(void)
 {
     for (size_t i = 0; i < length; i++) {
         static const unsigned char masks[] = {0x01, 0x20};
@@ -55,7 +79,16 @@ Test(tamper, every_byte_changed)
     cr_assert(verifies(file, length));
 }
 
-Test(tamper, every_byte_removed)
+Test(tamper, every_byte_changed_of_three)
+{
+    for (int which = 0; which < 3; which++) {
+        use(which);
+        cr_assert(verifies(file, length));
+        every_byte_changed();
+    }
+}
+
+static void every_byte_removed(void)
 {
     char *copy = malloc(length);
     for (size_t i = 0; i < length; i++) {
@@ -66,7 +99,16 @@ Test(tamper, every_byte_removed)
     free(copy);
 }
 
-Test(tamper, every_byte_duplicated_and_a_space_put_before_it)
+Test(tamper, every_byte_removed_of_three)
+{
+    for (int which = 0; which < 3; which++) {
+        use(which);
+        cr_assert(verifies(file, length));
+        every_byte_removed();
+    }
+}
+
+static void every_byte_duplicated_and_a_space_put_before_it(void)
 {
     char *copy = malloc(length + 1);
     for (size_t i = 0; i <= length; i++) {
@@ -79,6 +121,15 @@ Test(tamper, every_byte_duplicated_and_a_space_put_before_it)
         }
     }
     free(copy);
+}
+
+Test(tamper, every_byte_duplicated_and_a_space_put_before_it_of_three)
+{
+    for (int which = 0; which < 3; which++) {
+        use(which);
+        cr_assert(verifies(file, length));
+        every_byte_duplicated_and_a_space_put_before_it();
+    }
 }
 
 Test(tamper, every_truncation)

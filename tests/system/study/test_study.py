@@ -52,20 +52,20 @@ def bounds():
     options = []
     for fault in ALWAYS:
         options += ["--fault", fault]
-    one = study("--units", "96", "--good", "33 %", "--from", "0.66", "--seed", "71", "--json", "--coverage", "10", "--threads", "1")
-    two = study("--units", "96", "--good", "33 %", "--from", "0.66", "--seed", "71", "--json", "--coverage", "10", "--threads", "3")
+    one = study("--units", "48", "--good", "33 %", "--from", "0.66", "--seed", "71", "--json", "--coverage", "10", "--threads", "1")
+    two = study("--units", "48", "--good", "33 %", "--from", "0.66", "--seed", "71", "--json", "--coverage", "10", "--threads", "3")
     check(one.stdout == two.stdout, "the same bytes from one thread and from three")
     report = json.loads(one.stdout)
     schema("study-1.schema.json", report)
     good = report["good"]["all"]
-    check(good["units"] == 30 and good["failed"] == 0, "no good unit of %d failed" % good["units"])
+    check(good["units"] == 14 and good["failed"] == 0, "no good unit of %d failed" % good["units"])
     check(good["held"] <= 1, "at most one good unit of %d held" % good["units"])
     check(report["bench time of a good unit in s"]["longest"] < 720, "a good unit takes less than 12 minutes")
     bad = [c["measurand"] for c in report["coverage"]
-           if c["values"] >= 10 and c["share covered"] < 0.4 and c["procedure"] != "step response"]
+           if c["values"] >= 7 and c["share covered"] < 0.4 and c["procedure"] != "step response"]
     check(not bad, "no interval is hopelessly narrow: %s" % bad)
 
-    found = json.loads(study("--units", "84", "--good", "0 %", "--from", "0.66", "--seed", "72", "--json",
+    found = json.loads(study("--units", "44", "--good", "0 %", "--from", "0.66", "--seed", "72", "--json",
                              "--coverage", "0", *options).stdout)
     for f in found["faults"]:
         all_units = f["all"]
@@ -106,8 +106,9 @@ def shipped():
                  ROOT + "/procedures/judgement/detection.json", "--fault", "relay seat leaks to output 1",
                  "--fault", "outputs crossed", "--fault", "sensor track worn", "--fault", "lever not parallel")
     named = json.loads(done.stdout)["causes named"]
+    # 21 and 23 since the plan's version 3: three of six worn tracks are taken for what makes a unit hunt.
     check(named["units of unknown types"] == 0, "the shipped table of detection knows the shipped types")
-    check(named["units"] == 24 and named["first right"] >= 22,
+    check(named["units"] == 24 and named["first right"] >= 20 and named["right among three"] >= 23,
           "the shipped table names plain causes (learn it anew when procedures have changed): %s" % named)
 
 

@@ -122,7 +122,7 @@ void es_outcome_free(struct es_outcome *o)
                      o->plan_version, o->plan_digest,    o->plan_title, o->type,          o->type_version,
                      o->type_digest,  o->type_title,     o->bench,      o->bench_digest,  o->station,
                      o->place,        o->unit_serial,    o->unit_tag,   o->customer,      o->reason,
-                     o->state,        o->parts_replaced, o->inputs, o->person};
+                     o->state,        o->parts_replaced, o->inputs,     o->person};
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
         free(texts[i]);
     }

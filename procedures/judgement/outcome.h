@@ -83,7 +83,7 @@ struct es_outcome {
     char *bench, *bench_digest, *station, *place;
     char *unit_serial, *unit_tag, *customer, *reason, *state; /* state: "as found" or "as left" */
     char *parts_replaced;
-    char *inputs; /* SHA-256 of the run's inputs, kept beside its recordings; NULL: not kept */
+    char *inputs;  /* SHA-256 of the run's inputs, kept beside its recordings; NULL: not kept */
     char *person;  /* who ran it */
     bool attended; /* false: cautions confirmed by option, naming the person */
 

@@ -252,7 +252,7 @@ static enum es_status movement_at_rest(const struct settings *s, const struct pa
         es_samples_take(r, p->end - s->still * (p->end - p->command->t), p->end, &samples, err);
     if (status != ES_OK)
         return status;
-    struct es_movement m;
+    struct es_movement m = {0};
     const char *why = es_samples_unfit(&samples, LEAST_STILL, text);
     if (!why) {
         es_movement_of(samples.y, samples.n, r->u.resolution, &m);

@@ -147,7 +147,7 @@ static enum es_status make_in_state(const struct es_key_arguments *a, const char
                                     struct es_error *err)
 {
     struct es_store *store = NULL;
-    struct es_public_key made;
+    struct es_public_key made = {0};
     struct es_passphrase_source fresh = new_source(a);
     struct es_passphrase_source old = {.file = a->passphrase_file};
     struct es_passphrase new_passphrase = es_passphrase_from(&fresh);

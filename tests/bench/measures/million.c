@@ -1,6 +1,6 @@
-/* Measures on a trace of a million samples. bench-million FILE writes the trace there (time stamps, then values,
- * as doubles) and prints one line a measure: name and seconds, the best of five. numpy_floor.py does the same
- * with numpy on the same samples and prints the ratio. */
+/* Measures on a trace of a million samples. bench-million FILE writes the trace there (time stamps, then
+ * values, as doubles) and prints one line a measure: name and seconds, the best of five. numpy_floor.py does
+ * the same with numpy on the same samples and prints the ratio. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>

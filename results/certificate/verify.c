@@ -119,7 +119,7 @@ static enum es_status check_other(struct es_check *c, const char *name, const ch
     } else if (st == ES_BAD_INPUT) {
         st = es_findings_status(&findings, err);
     }
-    if (st == ES_OK && !es_span_scan(canonical, size, &c->root)) {
+    if (st == ES_OK && (!canonical || !es_span_scan(canonical, size, &c->root))) {
         st = es_fail(err, ES_INTERNAL, "the canonical form of this file is not taken for one");
     }
     if (st == ES_OK) {

@@ -91,7 +91,7 @@ static enum es_status make_first(struct es_store *store, const char *path,
 }
 
 enum es_status es_store_key_create(struct es_store *store, const struct es_store_key_order *order,
-                                   struct es_public_key *out, struct es_error *err)
+                                   struct es_public_key *made, struct es_error *err)
 {
     enum es_status st = es_store_may_write(store, err);
     if (st != ES_OK) {
@@ -106,7 +106,7 @@ enum es_status es_store_key_create(struct es_store *store, const struct es_store
                        "%s: this bench has a signing key already; it is never overwritten (a "
                        "new one takes its place by endstop key rotate)",
                        path)
-             : make_first(store, path, order, out, err);
+             : make_first(store, path, order, made, err);
     free(path);
     return st;
 }
@@ -260,10 +260,10 @@ static enum es_status with_paths(struct es_store *store, const struct es_store_k
 }
 
 enum es_status es_store_key_rotate(struct es_store *store, const struct es_store_key_order *order,
-                                   struct es_public_key *out, struct es_error *err)
+                                   struct es_public_key *made, struct es_error *err)
 {
     enum es_status st = es_store_may_write(store, err);
-    return st == ES_OK ? with_paths(store, order, out, NULL, order->old_passphrase, err) : st;
+    return st == ES_OK ? with_paths(store, order, made, NULL, order->old_passphrase, err) : st;
 }
 
 enum es_status es_store_key_load(struct es_store *store, struct es_key **out, struct es_error *err)

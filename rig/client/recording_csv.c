@@ -56,7 +56,8 @@ enum es_status es_recording_csv(const struct es_trace *trace, FILE *to, struct e
         return es_fail(err, ES_NO_MEMORY, "not enough memory for a recording");
     write_conditions(trace, to);
     write_head(trace, to);
-    for (double t = next_time(trace, at); !isnan(t); t = next_time(trace, at))
+    double t;
+    while (!isnan(t = next_time(trace, at)))
         write_row(trace, t, at, to);
     free(at);
     return ES_OK;

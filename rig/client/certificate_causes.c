@@ -20,12 +20,14 @@ static void paragraph(struct es_text *text, size_t indent, const struct es_scree
     es_text_free(text);
 }
 
-/* "84 %", "0.6 %", "under 0.1 %" */
+/* "84 %", "0.6 %", "under 0.1 %", "over 99 %": nothing is certain */
 static void share(struct es_text *out, double probability)
 {
     const double percent = 100 * probability;
     if (percent < 0.1) {
         es_text_add(out, "under 0.1 %");
+    } else if (percent > 99) {
+        es_text_add(out, "over 99 %");
     } else {
         es_text_printf(out, "%.*f %%", percent < 10 ? 1 : 0, percent);
     }

@@ -5,6 +5,7 @@
 
 #include "procedures/measures/extremes.h"
 #include "procedures/measures/measures.h"
+#include "procedures/measures/outputs.h"
 #include "procedures/measures/plateau.h"
 #include "procedures/measures/samples.h"
 
@@ -30,7 +31,6 @@ static const struct es_measure_output outputs[OUTPUTS] = {
 };
 
 static const char *const trace_names[] = {"recording", NULL};
-static const char *const no_facts[] = {NULL};
 
 static size_t roles(const void *settings, enum es_role out[static 8])
 {
@@ -103,7 +103,7 @@ const struct es_measure es_measure_extreme = {
     .meaning = "largest and smallest value of a series",
     .source = "common practice, no published source",
     .trace_names = trace_names,
-    .facts_needed = no_facts,
+    .facts_needed = es_no_facts,
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),

@@ -12,6 +12,7 @@
 #include <stdio.h>
 
 #include "procedures/measures/measures.h"
+#include "procedures/measures/outputs.h"
 #include "procedures/measures/plateau.h"
 #include "procedures/measures/samples.h"
 
@@ -55,7 +56,6 @@ static const struct es_measure_output outputs[OUTPUTS] = {
 };
 
 static const char *const trace_names[] = {"recording", "tare", NULL};
-static const char *const facts_needed[] = {NULL};
 
 static size_t roles(const void *settings, enum es_role out[static 8])
 {
@@ -63,12 +63,6 @@ static size_t roles(const void *settings, enum es_role out[static 8])
     out[0] = (enum es_role)s->flow_channel;
     out[1] = (enum es_role)s->pressure_channel;
     return 2;
-}
-
-static double rate_needed(const void *settings, size_t output, double tolerance)
-{
-    (void)settings, (void)output, (void)tolerance;
-    return 0;
 }
 
 static double expected_u(const void *settings, size_t output, const struct es_channel_uncertainty *const *u,
@@ -291,14 +285,14 @@ const struct es_measure es_measure_held_pressure = {
     .meaning = "what escapes from a filled and shut output, through the unit and from the bench",
     .source = "common practice, no published source; ANR: ISO 8778",
     .trace_names = trace_names,
-    .facts_needed = facts_needed,
+    .facts_needed = es_no_facts,
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),
     .outputs = outputs,
     .output_count = OUTPUTS,
     .roles = roles,
-    .rate_needed = rate_needed,
+    .rate_needed = es_rate_any,
     .expected_u = expected_u,
     .evaluate = evaluate,
 };

@@ -6,6 +6,7 @@
 #include <stddef.h>
 
 #include "procedures/measures/measures.h"
+#include "procedures/measures/outputs.h"
 #include "procedures/measures/plateau.h"
 #include "procedures/measures/samples.h"
 
@@ -29,18 +30,11 @@ static const struct es_measure_output outputs[OUTPUTS] = {
 };
 
 static const char *const trace_names[] = {"recording", "tare", NULL};
-static const char *const no_facts[] = {NULL};
 
 static size_t roles(const void *settings, enum es_role out[static 8])
 {
     out[0] = (enum es_role)((const struct settings *)settings)->channel;
     return 1;
-}
-
-static double rate_needed(const void *settings, size_t output, double tolerance)
-{
-    (void)settings, (void)output, (void)tolerance;
-    return 0;
 }
 
 static double expected_u(const void *settings, size_t output, const struct es_channel_uncertainty *const *u,
@@ -121,14 +115,14 @@ const struct es_measure es_measure_level = {
     .meaning = "mean of a series",
     .source = "JCGM 100:2008 4.2",
     .trace_names = trace_names,
-    .facts_needed = no_facts,
+    .facts_needed = es_no_facts,
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),
     .outputs = outputs,
     .output_count = OUTPUTS,
     .roles = roles,
-    .rate_needed = rate_needed,
+    .rate_needed = es_rate_any,
     .expected_u = expected_u,
     .evaluate = evaluate,
 };

@@ -7,6 +7,7 @@
 #include <stddef.h>
 
 #include "procedures/measures/measures.h"
+#include "procedures/measures/outputs.h"
 #include "procedures/measures/plateau.h"
 #include "procedures/measures/samples.h"
 
@@ -41,7 +42,6 @@ static const struct es_measure_output outputs[OUTPUTS] = {
 };
 
 static const char *const trace_names[] = {"up", "down", "tare", NULL};
-static const char *const no_facts[] = {NULL};
 
 static size_t roles(const void *settings, enum es_role out[static 8])
 {
@@ -49,12 +49,6 @@ static size_t roles(const void *settings, enum es_role out[static 8])
     out[0] = (enum es_role)s->output_1;
     out[1] = (enum es_role)s->output_2;
     return s->action == DOUBLE ? 2 : 1;
-}
-
-static double rate_needed(const void *settings, size_t output, double tolerance)
-{
-    (void)settings, (void)output, (void)tolerance;
-    return 0;
 }
 
 static double expected_u(const void *settings, size_t output, const struct es_channel_uncertainty *const *u,
@@ -236,14 +230,14 @@ const struct es_measure es_measure_relay_direction = {
     .meaning = "which output blows when the relay is driven up and down",
     .source = "common practice, no published source",
     .trace_names = trace_names,
-    .facts_needed = no_facts,
+    .facts_needed = es_no_facts,
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),
     .outputs = outputs,
     .output_count = OUTPUTS,
     .roles = roles,
-    .rate_needed = rate_needed,
+    .rate_needed = es_rate_any,
     .expected_u = expected_u,
     .evaluate = evaluate,
 };

@@ -18,6 +18,7 @@
 #include <stdio.h>
 
 #include "procedures/measures/measures.h"
+#include "procedures/measures/outputs.h"
 #include "procedures/measures/plateau.h"
 #include "procedures/measures/pressure_rate.h"
 #include "procedures/measures/samples.h"
@@ -76,7 +77,6 @@ static const struct es_measure_output outputs[OUTPUTS] = {
 };
 
 static const char *const trace_names[] = {"flow", "rise", "flow tare", "rise tare", NULL};
-static const char *const facts_needed[] = {NULL};
 
 static size_t roles(const void *settings, enum es_role out[static 8])
 {
@@ -84,12 +84,6 @@ static size_t roles(const void *settings, enum es_role out[static 8])
     out[0] = (enum es_role)s->flow_channel;
     out[1] = (enum es_role)s->pressure_channel;
     return 2;
-}
-
-static double rate_needed(const void *settings, size_t output, double tolerance)
-{
-    (void)settings, (void)output, (void)tolerance;
-    return 0;
 }
 
 #define EXPECTED_LENGTH 30.0 /* s: a recording's usual length, for what is expected beforehand */
@@ -447,14 +441,14 @@ const struct es_measure es_measure_relay_leak = {
     .meaning = "what escapes from an output, by flow sensor and by pressure rise",
     .source = "ideal gas balance as in 40 CFR 1065.644; ANR: ISO 8778; En as in ISO/IEC 17043, from memory",
     .trace_names = trace_names,
-    .facts_needed = facts_needed,
+    .facts_needed = es_no_facts,
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),
     .outputs = outputs,
     .output_count = OUTPUTS,
     .roles = roles,
-    .rate_needed = rate_needed,
+    .rate_needed = es_rate_any,
     .expected_u = expected_u,
     .evaluate = evaluate,
 };

@@ -28,6 +28,7 @@
 #include "procedures/measures/measures.h"
 #include "procedures/measures/numeric/minimax_line.h"
 #include "procedures/measures/numeric/summary.h"
+#include "procedures/measures/outputs.h"
 #include "procedures/measures/reference_play.h"
 #include "procedures/measures/sweep_curve.h"
 #include "procedures/measures/sweep_faults.h"
@@ -109,7 +110,6 @@ static const struct es_measure_output outputs[OUTPUTS] = {
 };
 
 static const char *const trace_names[] = {"recording", NULL};
-static const char *const no_facts[] = {NULL};
 
 static size_t roles(const void *settings, enum es_role out[static 8])
 {
@@ -514,7 +514,7 @@ const struct es_measure es_measure_sensor_sweep = {
         "IEC 61298-2 terms as commonly stated, from memory; dropouts, margins, reversals: common practice, "
         "no published source",
     .trace_names = trace_names,
-    .facts_needed = no_facts,
+    .facts_needed = es_no_facts,
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),

@@ -22,6 +22,7 @@
 
 #include "procedures/measures/measures.h"
 #include "procedures/measures/movement.h"
+#include "procedures/measures/outputs.h"
 #include "procedures/measures/step_analysis.h"
 #include "procedures/measures/timing.h"
 
@@ -91,7 +92,6 @@ static const struct es_measure_output outputs[OUTPUTS] = {
 };
 
 static const char *const trace_names[] = {"recording", NULL};
-static const char *const no_facts[] = {NULL};
 
 static size_t roles(const void *settings, enum es_role out[static 8])
 {
@@ -436,7 +436,7 @@ const struct es_measure es_measure_step_response = {
         "ANSI/ISA-75.25.01-2000 (R2010) for T63 and dead time; T86 and T98 as commonly stated for it, from "
         "memory",
     .trace_names = trace_names,
-    .facts_needed = no_facts,
+    .facts_needed = es_no_facts,
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),

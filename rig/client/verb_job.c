@@ -18,15 +18,8 @@ struct arguments {
     char now[32];
 };
 
-#define TEXT(n, word, member, text)                                                                          \
-    {                                                                                                        \
-        .name = (n), .value = (word), .kind = ES_OPTION_TEXT, .offset = offsetof(struct arguments, member),  \
-        .meaning = (text)                                                                                    \
-    }
-#define FLAG(n, member, text)                                                                                \
-    {                                                                                                        \
-        .name = (n), .kind = ES_OPTION_FLAG, .offset = offsetof(struct arguments, member), .meaning = (text) \
-    }
+#define TEXT(n, word, member, text) ES_TEXT_OPTION(struct arguments, n, word, member, text)
+#define FLAG(n, member, text)       ES_FLAG_OPTION(struct arguments, n, member, text)
 
 static const struct es_option options[] = {
     TEXT("state", "DIR", state, "the bench's state folder"),

@@ -8,16 +8,8 @@
 #include "rig/client/verb.h"
 #include "rig/console/json_writer.h"
 
-#define FLAG(n, member, text)                                                                                \
-    {                                                                                                        \
-        .name = (n), .kind = ES_OPTION_FLAG, .offset = offsetof(struct es_key_arguments, member),            \
-        .meaning = (text)                                                                                    \
-    }
-#define TEXT(n, word, member, text)                                                                          \
-    {                                                                                                        \
-        .name = (n), .value = (word), .kind = ES_OPTION_TEXT,                                                \
-        .offset = offsetof(struct es_key_arguments, member), .meaning = (text)                               \
-    }
+#define FLAG(n, member, text)       ES_FLAG_OPTION(struct es_key_arguments, n, member, text)
+#define TEXT(n, word, member, text) ES_TEXT_OPTION(struct es_key_arguments, n, word, member, text)
 
 static const struct es_option options[] = {
     TEXT("state", "DIR", state, "the daemon's state folder: the key is DIR/keys/bench.pem"),

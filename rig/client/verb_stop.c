@@ -12,11 +12,7 @@ struct arguments {
     bool json;
 };
 
-#define TEXT(n, word, member, text)                                                                          \
-    {                                                                                                        \
-        .name = (n), .value = (word), .kind = ES_OPTION_TEXT, .offset = offsetof(struct arguments, member),  \
-        .meaning = (text)                                                                                    \
-    }
+#define TEXT(n, word, member, text) ES_TEXT_OPTION(struct arguments, n, word, member, text)
 
 static const struct es_option options[] = {
     TEXT("station", "NAME", station, "station of the bench; needed when it has more than one"),

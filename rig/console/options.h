@@ -38,6 +38,17 @@ struct es_option {
     const char *meaning; /* one or two lines for the help, no full stop needed */
 };
 
+/* Rows of the two usual kinds, neither required, into a member of `type`. */
+#define ES_TEXT_OPTION(type, n, word, member, text)                                                          \
+    {                                                                                                        \
+        .name = (n), .value = (word), .kind = ES_OPTION_TEXT, .offset = offsetof(type, member),              \
+        .meaning = (text)                                                                                    \
+    }
+#define ES_FLAG_OPTION(type, n, member, text)                                                                \
+    {                                                                                                        \
+        .name = (n), .kind = ES_OPTION_FLAG, .offset = offsetof(type, member), .meaning = (text)             \
+    }
+
 struct es_operands {
     const char *name; /* in the help: "FILE"; NULL when the command takes none */
     size_t min, max;

@@ -34,10 +34,7 @@ struct arguments {
         .name = (n), .value = (word), .kind = ES_OPTION_TEXT, .required = (need),                            \
         .offset = offsetof(struct arguments, member), .meaning = (text)                                      \
     }
-#define FLAG(n, member, text)                                                                                \
-    {                                                                                                        \
-        .name = (n), .kind = ES_OPTION_FLAG, .offset = offsetof(struct arguments, member), .meaning = (text) \
-    }
+#define FLAG(n, member, text) ES_FLAG_OPTION(struct arguments, n, member, text)
 
 static const struct es_option options[] = {
     ROW("bench", "FILE", true, bench, "the bench file"),

@@ -6,36 +6,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "tests/bench/measures/tally.h"
 #include "tests/unit/measures/synthetic.h"
 
 static long repeats = 400;
 static uint64_t seed = 1;
-
-struct tally {
-    long valid, all, covered;
-    double sum, squares, widths;
-};
-
-static void count(struct tally *t, const struct es_measured *m, double truth)
-{
-    t->all++;
-    if (!m->valid)
-        return;
-    double off = m->value - truth;
-    t->valid++;
-    t->covered += fabs(off) <= m->U * (1 + 1e-9);
-    t->sum += off;
-    t->squares += off * off;
-    t->widths += m->U;
-}
-
-static void print(const char *cell, const char *output, const struct tally *t, double unit)
-{
-    double n = (double)t->valid, mean = t->sum / n;
-    printf("  %-34s %-26s %4ld/%-4ld bias %+10.5f  spread %9.5f  U %9.5f  covered %5.1f %%\n", cell, output,
-           t->valid, t->all, mean / unit, sqrt(fmax(0, t->squares / n - mean * mean)) / unit,
-           t->widths / n / unit, 100.0 * (double)t->covered / n);
-}
 
 static const char *const step_outputs[] = {"dead time", "T63", "T86", "T98", "settling time", "overshoot"};
 
@@ -65,7 +40,8 @@ static void first_order(double noise, double rate, double tau, double resolution
         syn_command(trace, ES_ROLE_LOOP_DEMAND, origin, 0.012, 0.0136);
         struct es_measured *m = syn_measure_one("step response", NULL, trace, NULL);
         for (int o = 0; o < 6; o++)
-            count(&t[o], syn_output("step response", m, step_outputs[o]), first_order_truth(o, dead, tau));
+            tally_count(&t[o], syn_output("step response", m, step_outputs[o]),
+                        first_order_truth(o, dead, tau));
         free(m);
         es_trace_free(trace);
     }
@@ -73,7 +49,7 @@ static void first_order(double noise, double rate, double tau, double resolution
     snprintf(cell, sizeof cell, "noise %.2f%% %gHz tau %gs q %.1f%% r %.1f", 100 * noise, rate, tau,
              100 * resolution, red);
     for (int o = 0; o < 6; o++)
-        print(cell, step_outputs[o], &t[o], 1);
+        tally_print(cell, step_outputs[o], &t[o], 1);
 }
 
 /* Time of the last entry into, or first passage of, from a dense evaluation. */
@@ -111,14 +87,14 @@ static void second_order(double noise, double rate, double zeta, double omega)
         syn_command(trace, ES_ROLE_LOOP_DEMAND, origin, 0.012, 0.0136);
         struct es_measured *m = syn_measure_one("step response", NULL, trace, NULL);
         for (int o = 0; o < 6; o++)
-            count(&t[o], syn_output("step response", m, step_outputs[o]), truth[o]);
+            tally_count(&t[o], syn_output("step response", m, step_outputs[o]), truth[o]);
         free(m);
         es_trace_free(trace);
     }
     char cell[80];
     snprintf(cell, sizeof cell, "noise %.2f%% %gHz zeta %g omega %g", 100 * noise, rate, zeta, omega);
     for (int o = 0; o < 6; o++)
-        print(cell, step_outputs[o], &t[o], 1);
+        tally_print(cell, step_outputs[o], &t[o], 1);
 }
 
 static void steps(void)
@@ -189,7 +165,7 @@ static void leak(double rate_true, double noise, double red, double length, doub
         struct es_measured *m =
             syn_measure("relay leak", NULL, (const struct es_trace *[]){tr[0], tr[1], tr[2], tr[3]}, &all);
         for (int o = 0; o < 4; o++)
-            count(&t[o], syn_output("relay leak", m, names[o]), o == 3 ? 0 : rate_true);
+            tally_count(&t[o], syn_output("relay leak", m, names[o]), o == 3 ? 0 : rate_true);
         free(m);
         for (int i = 0; i < 4; i++)
             es_trace_free(tr[i]);
@@ -198,7 +174,7 @@ static void leak(double rate_true, double noise, double red, double length, doub
     snprintf(cell, sizeof cell, "%.1fNl/h %gPa r %.1f %gs to %gbar", rate_true * 3.6e6 / 1.08744, noise, red,
              length, limit / 1e5);
     for (int o = 0; o < 3; o++)
-        print(cell, names[o], &t[o], 1.08744 / 3.6e6);
+        tally_print(cell, names[o], &t[o], 1.08744 / 3.6e6);
 }
 
 static void leaks(void)
@@ -267,7 +243,7 @@ static void sweep(double noise, double rate, double delay, double play_deg, doub
                            0.1 + 0.8 / 90 * half + bow * sin(acos(-1) * (half - 45) / 45)};
         for (int o = 0; o < N; o++)
             if (isfinite(truth[o]))
-                count(&t[o], syn_output("sensor sweep", m, names[o]), truth[o]);
+                tally_count(&t[o], syn_output("sensor sweep", m, names[o]), truth[o]);
         free(m);
         es_trace_free(trace);
     }
@@ -276,7 +252,7 @@ static void sweep(double noise, double rate, double delay, double play_deg, doub
              play_deg, 100 * bow);
     for (int o = 0; o < N; o++)
         if (t[o].all)
-            print(cell, names[o], &t[o], o == 0 || o == 7 ? DEG : o == 8 ? 1e-3 : o == 6 ? 1 : 0.01);
+            tally_print(cell, names[o], &t[o], o == 0 || o == 7 ? DEG : o == 8 ? 1e-3 : o == 6 ? 1 : 0.01);
 }
 
 static void sweeps(void)

@@ -8,36 +8,11 @@
 #include <string.h>
 
 #include "procedures/measures/orifice.h"
+#include "tests/bench/measures/tally.h"
 #include "tests/unit/measures/synthetic_static.h"
 
 static long repeats = 400;
 static uint64_t seed = 1;
-
-struct tally {
-    long valid, all, covered;
-    double sum, squares, widths;
-};
-
-static void count(struct tally *t, const struct es_measured *m, double truth)
-{
-    t->all++;
-    if (!m->valid)
-        return;
-    double off = m->value - truth;
-    t->valid++;
-    t->covered += fabs(off) <= m->U * (1 + 1e-9);
-    t->sum += off;
-    t->squares += off * off;
-    t->widths += m->U;
-}
-
-static void print(const char *cell, const char *output, const struct tally *t, double unit)
-{
-    double n = (double)t->valid, mean = t->sum / n;
-    printf("  %-36s %-26s %4ld/%-4ld bias %+10.5f  spread %9.5f  U %9.5f  covered %5.1f %%\n", cell, output,
-           t->valid, t->all, mean / unit, sqrt(fmax(0, t->squares / n - mean * mean)) / unit,
-           t->widths / n / unit, 100.0 * (double)t->covered / n);
-}
 
 /* Evaluates once and counts each named output against its truth; frees the traces. */
 struct cell {
@@ -60,7 +35,7 @@ static void take(struct cell *c, struct es_trace *const *traces, size_t traces_c
         const struct es_measured *v = syn_output(c->measure, m, c->outputs[o]);
         if (!v->valid && c->tallies[o].all == c->tallies[o].valid && (o == 0 || c->tallies[0].valid))
             printf("  (%s: %s)\n", c->outputs[o], v->reason);
-        count(&c->tallies[o], v, c->truths[o]);
+        tally_count(&c->tallies[o], v, c->truths[o]);
     }
     free(m);
     for (size_t i = 0; i < traces_count; i++)
@@ -70,7 +45,7 @@ static void take(struct cell *c, struct es_trace *const *traces, size_t traces_c
 static void finish(const struct cell *c)
 {
     for (size_t o = 0; o < c->outputs_count; o++)
-        print(c->name, c->outputs[o], &c->tallies[o], c->unit);
+        tally_print(c->name, c->outputs[o], &c->tallies[o], c->unit);
 }
 
 /* ---- staircase ---- */

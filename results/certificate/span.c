@@ -130,19 +130,22 @@ static bool is_digit(char c)
     return c >= '0' && c <= '9';
 }
 
-/* Whether the text is what its value is written as; `text` is JSON's grammar. Without a point, so that no
- * locale matters. */
+/* Whether the text is what its value is written as; `text` is JSON's grammar and ends nowhere else than at
+ * `length`. Without a point, so that no locale matters. */
 static bool is_written_so(const char *text, size_t length)
 {
+    char own[41];
     char digits[80];
     char shown[ES_CANONICAL_NUMBER_MAX];
     size_t n = 0;
     long exponent = 0;
     bool point = false;
     size_t i = 0;
-    if (length > 40) {
+    if (length >= sizeof own) {
         return false; /* no number in its shortest form is that long */
     }
+    memcpy(own, text, length);
+    own[length] = '\0';
     for (; i < length && text[i] != 'e'; i++) {
         if (text[i] == '.') {
             point = true;
@@ -152,7 +155,7 @@ static bool is_written_so(const char *text, size_t length)
         }
     }
     if (i < length) {
-        exponent += strtol(text + i + 1, NULL, 10);
+        exponent += strtol(own + i + 1, NULL, 10);
     }
     (void)snprintf(digits + n, sizeof digits - n, "e%ld", exponent);
     return es_canonical_number(strtod(digits, NULL), shown) && strlen(shown) == length &&

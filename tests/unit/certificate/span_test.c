@@ -1,14 +1,26 @@
 /* The scan that takes canonical JSON and nothing else, and the look-up in what it took. */
 #include <criterion/criterion.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "results/certificate/span.h"
 
-static bool takes(const char *text)
+/* From a block of just that size: whatever reads past the end is seen by the address sanitizer. */
+static bool takes_bytes(const char *text, size_t length)
 {
     struct es_members members;
-    return es_span_scan(text, strlen(text), &members);
+    char *own = malloc(length > 0 ? length : 1);
+    cr_assert_not_null(own);
+    memcpy(own, text, length);
+    bool taken = es_span_scan(own, length, &members);
+    free(own);
+    return taken;
+}
+
+static bool takes(const char *text)
+{
+    return takes_bytes(text, strlen(text));
 }
 
 Test(span, numbers_only_in_their_shortest_form)
@@ -109,6 +121,19 @@ Test(span, names_rise_and_nothing_stands_between)
                                       "{\"1\":1,\"\\r\":1}"};
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
         cr_expect_not(takes(bad[i]), "%s", bad[i]);
+    }
+}
+
+/* Found by fuzz_canonical: an exponent in the last bytes was read on past the end. */
+Test(span, what_breaks_off_is_refused)
+{
+    static const char *const whole[] = {
+        "{\"a\":[333e32]}",      "{\"a\":1e+21}",       "{\"a\":-0.12345678901234567}",
+        "{\"\\u0001\":\"\\n\"}", "{\"a\":[true,null]}", "{\"a\":1234567890123456789}"};
+    for (size_t i = 0; i < sizeof whole / sizeof whole[0]; i++) {
+        for (size_t length = 0; length < strlen(whole[i]); length++) {
+            cr_expect_not(takes_bytes(whole[i], length), "%.*s", (int)length, whole[i]);
+        }
     }
 }
 

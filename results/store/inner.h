@@ -35,6 +35,11 @@ void es_names_free(struct es_names *names);
 enum es_status es_store_numbers(const struct es_store *store, struct es_names *out,
                                 struct es_error *err) ES_MUST_CHECK;
 
+/* The file with so many signatures ("certificates/NUMBER.json" for 1, "certificates/signed/NUMBER.K.json"),
+ * or with the ending ".seal.json" its proof. */
+char *es_store_version_path(const struct es_store *store, const char *number, size_t signatures,
+                            const char *ending, struct es_error *err);
+
 /* 1 to `most` letters, digits, '-', '_', '.', not beginning with a dot: safe as a file's name. */
 bool es_store_is_name(const char *text, size_t most);
 

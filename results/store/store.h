@@ -5,7 +5,8 @@
  *   keys/bench.pem           private signing key (0600); public: keys/bench.pub.pem, keys/bench.pub.jwk
  *   keys/register.jsonl      the book of keys: which there were and are, for what, until when, revoked or not
  *   keys/trusted/            public keys, PEM or JWK, that this bench trusts beside those of the book
- *   certificates/NUMBER.json the certificates and records, as signed; NUMBER.seal.json: proof of its leaf
+ *   certificates/NUMBER.json the certificates and records, as issued; NUMBER.seal.json: proof of its leaf
+ *   certificates/signed/     the same with further signatures (release, void): NUMBER.K.json and its proof
  *   log/certificates.log     append-only log of all of them, with its signed heads (results/log)
  *   runs/RUN/run.json        what was begun; runs/RUN/end.json how it ended; the run's journal lies beside
  *   recordings/SHA256        raw recordings by digest
@@ -122,17 +123,19 @@ enum es_status es_store_certificate(struct es_store *store, const char *number, 
 
 /* Enters a certificate in the log (number NULL: every one that is not in it yet, in order of number), signs
  * the log's head with the bench's key at `when` (RFC 3339 UTC), and keeps the proof beside the certificate;
- * all durable. A certificate with further signatures (release, void) gets a leaf for each. On failure the
- * certificates themselves are as they were; the next call enters what is missing. */
+ * all durable. A file with further signatures (release, void; signed.h) is a leaf of its own, entered after
+ * those before it; one that is not its predecessor with one signature more is ES_BAD_INPUT and not entered.
+ * On failure the certificates themselves are as they were; the next call enters what is missing. */
 enum es_status es_store_seal(struct es_store *store, const struct es_key *key, const char *number,
                              const char *when, struct es_error *err) ES_MUST_CHECK;
 
 /* "FOLDER/log/certificates.log"; to be freed. */
 enum es_status es_store_log_path(const struct es_store *store, char **path,
                                  struct es_error *err) ES_MUST_CHECK;
-/* "FOLDER/certificates/NUMBER.seal.json"; to be freed. */
-enum es_status es_store_seal_path(const struct es_store *store, const char *number, char **path,
-                                  struct es_error *err) ES_MUST_CHECK;
+/* The proof beside the file with so many signatures: "FOLDER/certificates/NUMBER.seal.json" for 1, else
+ * "FOLDER/certificates/signed/NUMBER.K.seal.json"; to be freed. */
+enum es_status es_store_seal_path(const struct es_store *store, const char *number, size_t signatures,
+                                  char **path, struct es_error *err) ES_MUST_CHECK;
 
 /* Numbers of all certificates, in order; free each and the array. */
 enum es_status es_store_all_numbers(const struct es_store *store, char ***numbers, size_t *count,

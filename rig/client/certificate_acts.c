@@ -110,7 +110,7 @@ static enum es_status sign(struct opened *o, const struct es_certificate_act *a,
                                        .when = now,
                                        .name = a->name,
                                        .reason = is_void ? a->reason : NULL};
-    enum es_status s = es_store_sign(o->store, a->number, key, &signing, &bytes, &length, err);
+    enum es_status s = es_store_sign(o->store, a->number, key, &signing, &bytes, &length, NULL, err);
     if (s == ES_OK)
         printf("%s: %s by %s on %s, key %s\n", a->number, is_void ? "void" : "released", a->name, now,
                es_key_public(key)->thumbprint);

@@ -177,6 +177,8 @@ static bool sensor_fits(const struct es_series *flow, double from)
             continue;
         all++;
         beyond += flow->quality[i] == ES_OUT_OF_RANGE;
+        if (flow->quality[i] == ES_GOOD && es_at_end(flow, flow->y[i]))
+            return false;
     }
     return all > 0 && (double)beyond <= MOST_BEYOND * (double)all;
 }

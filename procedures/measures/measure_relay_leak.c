@@ -140,9 +140,10 @@ static enum es_status mean_flow(const struct settings *s, const struct es_trace 
     const char *why = es_samples_unfit(&samples, 5, text);
     size_t outside = 0;
     for (size_t i = 0; i < series->count; i++)
-        outside += series->quality[i] == ES_OUT_OF_RANGE;
-    *beyond = outside > series->count / 2;
-    if (*beyond)
+        outside += series->quality[i] == ES_OUT_OF_RANGE ||
+                   (series->quality[i] == ES_GOOD && es_at_end(series, series->y[i]));
+    *beyond = outside > series->count / 2 || samples.at_end > 0;
+    if (*beyond && samples.at_end == 0)
         es_measured_refuse(m, "the flow is beyond the flow sensor's range");
     else if (why)
         es_measured_refuse(m, "%s", why);

@@ -199,8 +199,10 @@ static enum es_status steady_state_error(const struct settings *s, const struct 
     struct es_samples samples = {0};
     struct es_plateau level;
     if (read_back) {
-        enum es_status status =
-            es_samples_take(read_back, p->end - s->rest * (p->end - p->command->t), p->end, &samples, err);
+        const double from = p->end - s->rest * (p->end - p->command->t);
+        if (es_samples_clipped(read_back, from, p->end, e->reason))
+            return ES_OK;
+        enum es_status status = es_samples_take(read_back, from, p->end, &samples, err);
         if (status != ES_OK)
             return status;
         if (es_plateau_of(samples.t, samples.y, samples.n, &level)) {

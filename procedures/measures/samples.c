@@ -62,7 +62,7 @@ static size_t first_at(const double *t, size_t n, double limit)
 enum es_status es_samples_take(const struct es_series *series, double from, double to, struct es_samples *out,
                                struct es_error *err)
 {
-    struct es_samples s = {0};
+    struct es_samples s = {.series = series};
     size_t first = first_at(series->t, series->count, from);
     size_t room = series->count - first + 1;
     s.t = malloc(room * sizeof *s.t);
@@ -81,6 +81,8 @@ enum es_status es_samples_take(const struct es_series *series, double from, doub
             s.missing++;
             continue;
         }
+        if (es_at_end(series, series->y[i]) && s.at_end++ == 0)
+            s.end_value = series->y[i];
         s.t[s.n] = series->t[i];
         s.y[s.n] = series->y[i];
         s.index[s.n++] = i;
@@ -97,6 +99,29 @@ size_t es_samples_at(const struct es_samples *s, double limit)
     return first_at(s->t, s->n, limit);
 }
 
+static const char *say_end(const struct es_samples *s, char text[static 160])
+{
+    const struct es_series *series = s->series;
+    const struct es_unit *unit = es_dimension_unit(series->dimension);
+    snprintf(text, 160, "the %s is at the end of its range (%.6g to %.6g %s) in %zu of %zu samples: %.6g %s",
+             es_role_info(series->role)->name, es_to_unit(series->low, unit), es_to_unit(series->high, unit),
+             unit->name, s->at_end, s->n, es_to_unit(s->end_value, unit), unit->name);
+    return text;
+}
+
+const char *es_samples_clipped(const struct es_series *series, double from, double to, char text[static 160])
+{
+    struct es_samples s = {.series = series};
+    for (size_t i = first_at(series->t, series->count, from); i < series->count && series->t[i] <= to; i++) {
+        if (series->quality[i] != ES_GOOD)
+            continue;
+        s.n++;
+        if (es_at_end(series, series->y[i]) && s.at_end++ == 0)
+            s.end_value = series->y[i];
+    }
+    return s.at_end > 0 ? say_end(&s, text) : NULL;
+}
+
 const char *es_samples_unfit(const struct es_samples *s, size_t least, char text[static 160])
 {
     if (s->n < least) {
@@ -109,5 +134,5 @@ const char *es_samples_unfit(const struct es_samples *s, size_t least, char text
                  s->missing, s->n + s->missing);
         return text;
     }
-    return NULL;
+    return s->at_end > 0 ? say_end(s, text) : NULL;
 }

@@ -12,6 +12,9 @@ struct es_samples {
     size_t missing;  /* not good, or absent where the usual interval would have them */
     double interval; /* s: median of the intervals; 0 when n < 2 */
     double gap;      /* s: longest time without a good sample inside the span, its ends included */
+    const struct es_series *series; /* that they are from; borrowed */
+    size_t at_end;                  /* of the good ones: at an end of the instrument's range (es_at_end) */
+    double end_value;               /* the first of these */
 };
 
 /* Good samples with from <= t <= to. Values that are not finite count as not good. n may come out 0. */
@@ -22,8 +25,13 @@ void es_samples_free(struct es_samples *s); /* leaves it empty */
 /* First sample with t >= limit (n when none). */
 size_t es_samples_at(const struct es_samples *s, double limit);
 
-/* Why these samples cannot carry a value: fewer than `least`, or more than a tenth missing. NULL when they
- * can. `text` holds the sentence. */
+/* Why these samples cannot carry a value: fewer than `least`, more than a tenth missing, or one of them at an
+ * end of the instrument's range, where what it would have shown is not known. NULL when they can. `text` holds
+ * the sentence. */
 const char *es_samples_unfit(const struct es_samples *s, size_t least, char text[static 160]);
+
+/* As the last of these alone, for who takes values from the series itself: good samples of from <= t <= to. */
+const char *es_samples_clipped(const struct es_series *series, double from, double to,
+                               char text[static 160]);
 
 #endif

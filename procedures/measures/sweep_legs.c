@@ -154,9 +154,12 @@ enum es_status es_sweep_pair(const struct es_series *angle, const struct es_seri
     if (!work)
         status = es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", sensor->count);
     const char *unfit = es_samples_unfit(&a, LEAST_IN_LEG, why);
+    const char *clipped = es_samples_clipped(sensor, -INFINITY, INFINITY, text);
     double range = es_largest(a.y, a.n) - es_least(a.y, a.n);
     if (unfit)
         snprintf(text, 160, "reference: %s", unfit);
+    else if (clipped)
+        ; /* `text` says it */
     else if (sensor->count < LEAST_IN_LEG)
         snprintf(text, 160, "too few samples of the sensor: %zu", sensor->count);
     else if (!(range > 20 * angle->u.resolution) || !(range > 0.02))

@@ -1,5 +1,6 @@
 #include "procedures/measures/trace.h"
 
+#include <math.h>
 #include <stdlib.h>
 
 void es_trace_free(struct es_trace *trace)
@@ -26,4 +27,12 @@ const struct es_series *es_trace_series(const struct es_trace *trace, enum es_ro
         if (trace->series[i].role == role)
             return &trace->series[i];
     return NULL;
+}
+
+bool es_at_end(const struct es_series *series, double y)
+{
+    if (!(series->low < series->high))
+        return false;
+    const double near = fmax(series->u.resolution, 1e-3 * (series->high - series->low));
+    return y <= series->low + near || y >= series->high - near;
 }

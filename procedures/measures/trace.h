@@ -4,6 +4,7 @@
 #ifndef ES_MEASURES_TRACE_H
 #define ES_MEASURES_TRACE_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -39,6 +40,8 @@ struct es_series {
     double *y;        /* coherent */
     uint8_t *quality; /* enum es_quality */
     struct es_channel_uncertainty u;
+    double low, high; /* coherent: the ends of what the instrument can show; a value at one of them may be cut
+                         off (es_at_end). Not known unless low < high */
 };
 
 /* A write to the bench while recording: the origin of step responses. */
@@ -61,6 +64,10 @@ struct es_trace {
 };
 
 void es_trace_free(struct es_trace *trace); /* NULL allowed; frees everything in it and itself */
+
+/* True when y stands at an end of the series' range, by its resolution and a thousandth of the range: the
+ * instrument may be overdriven, and what it would show is not known. False where the range is not known. */
+bool es_at_end(const struct es_series *series, double y);
 
 /* NULL when the trace has no such series. */
 const struct es_series *es_trace_series(const struct es_trace *trace, enum es_role role);

@@ -94,11 +94,32 @@ static void read_signal(struct es_bench_reader *r, const cJSON *object, struct e
     c->current_signal = good;
 }
 
+/* An object with a low and a high end; on a fault both are untouched. */
+static bool read_ends(struct es_bench_reader *r, const cJSON *object, const char *what,
+                      enum es_dimension dimension, double *low, double *high)
+{
+    struct es_range_text t = {0};
+    double ends[2];
+    if (!es_bench_read(r, object, what, &t)) {
+        return false;
+    }
+    bool good = es_bench_quantity(r, t.low, dimension, false, &ends[0]);
+    good = es_bench_quantity(r, t.high, dimension, false, &ends[1]) && good;
+    if (good && ends[0] >= ends[1]) {
+        es_document_fault(r->doc, t.high, r->findings, NULL, "a high end above the low end");
+        good = false;
+    }
+    if (good) {
+        *low = ends[0];
+        *high = ends[1];
+    }
+    return good;
+}
+
 static void read_plausible(struct es_bench_reader *r, const cJSON *channel, const cJSON *object,
                            struct es_bench_channel *c)
 {
     const struct es_role_info *role = es_role_info(c->role);
-    struct es_range_text t = {0};
     c->plausible_low = -INFINITY;
     c->plausible_high = INFINITY;
     if (!object) {
@@ -109,19 +130,22 @@ static void read_plausible(struct es_bench_reader *r, const cJSON *channel, cons
         }
         return;
     }
-    if (!es_bench_read(r, object, "plausible", &t)) {
+    read_ends(r, object, "plausible", c->unit->dimension, &c->plausible_low, &c->plausible_high);
+}
+
+static void read_range(struct es_bench_reader *r, const cJSON *object, struct es_bench_channel *c)
+{
+    double low, high;
+    if (!object || !read_ends(r, object, "range", c->unit->dimension, &low, &high)) {
         return;
     }
-    double low, high;
-    bool good = es_bench_quantity(r, t.low, c->unit->dimension, false, &low);
-    good = es_bench_quantity(r, t.high, c->unit->dimension, false, &high) && good;
-    if (good) {
-        if (low >= high) {
-            es_document_fault(r->doc, t.high, r->findings, NULL, "a high end above the low end");
-        }
-        c->plausible_low = low;
-        c->plausible_high = high;
+    if (low < c->plausible_low || high > c->plausible_high) {
+        es_document_fault(r->doc, object, r->findings, NULL,
+                          "ends that are plausible: a reading at one of them must not end the run");
+        return;
     }
+    c->range_low = low;
+    c->range_high = high;
 }
 
 static void read_spread(struct es_bench_reader *r, const cJSON *item, const struct es_unit *unit, double *out)
@@ -222,6 +246,9 @@ static void read_address(struct es_bench_reader *r, const cJSON *object, bool wa
                          struct es_bench_channel *c)
 {
     const struct es_bench_instrument *instrument = &r->bench->instruments[c->instrument];
+    if (instrument->bus >= r->bench->bus_count) { /* the file has none; told already */
+        return;
+    }
     const struct es_bench_bus *bus = &r->bench->buses[instrument->bus];
     const struct es_driver *d = bus->driver;
     const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, "address");
@@ -269,6 +296,7 @@ static void read_rest(struct es_bench_reader *r, const cJSON *object, const stru
     read_scale(r, t->scale, c);
     read_signal(r, t->signal, c);
     read_plausible(r, object, t->plausible, c);
+    read_range(r, t->range, c);
     read_spread(r, t->resolution, c->unit, &c->resolution);
     read_spread(r, t->noise, c->unit, &c->noise);
     read_spread(r, t->further, c->unit, &c->u_further);

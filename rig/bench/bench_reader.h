@@ -39,7 +39,7 @@ struct es_instrument_text {
 };
 struct es_channel_text {
     char *role, *instrument, *unit;
-    const cJSON *address, *scale, *signal, *plausible, *calibration, *read_back;
+    const cJSON *address, *scale, *signal, *plausible, *range, *calibration, *read_back;
     const cJSON *resolution, *noise, *further, *repeatability;
     double rate, stale_after, refresh, lag;
     bool watched;

@@ -64,6 +64,9 @@ static const struct es_field channel_rows[] = {
      "the scale gives mA of a current loop, which stands for the value"},
     {"plausible", ES_FIELD_OBJECT, false, AT(channel, plausible), 0, 0, 0, NULL, NULL,
      "outside, the value is refused as out of range; needed for analogue inputs without `signal`"},
+    {"range", ES_FIELD_OBJECT, false, AT(channel, range), 0, 0, 0, NULL, NULL,
+     "the ends of what the instrument can show at all: nothing is measured from values that stand at one. "
+     "Without it: 3.8 and 20.5 mA of a `signal`, else the plausible ends less 0.5 % of what is between them"},
     {"resolution", ES_FIELD_ANY, false, AT(channel, resolution), 0, 0, 0, NULL, NULL,
      "quantity: smallest step of the reading"},
     {"rate", ES_FIELD_QUANTITY, false, AT(channel, rate), ES_DIM_FREQUENCY, 0.01, 1000, NULL, NULL,
@@ -201,6 +204,7 @@ static const struct es_bench_rows all_rows[] = {
     {"scale", "From the raw number to the unit.", scale_rows, COUNT(scale_rows)},
     {"signal", "A value carried as a loop current.", signal_rows, COUNT(signal_rows)},
     {"plausible", "What a healthy instrument can show.", plausible_rows, COUNT(plausible_rows)},
+    {"range", "Where an overdriven instrument stops.", plausible_rows, COUNT(plausible_rows)},
     {"calibration", "What its calibration certificate says.", calibration_rows, COUNT(calibration_rows)},
     {"read back", "Proof of a write.", read_back_rows, COUNT(read_back_rows)},
     {"ceiling", "A limit that holds whoever asks.", ceiling_rows, COUNT(ceiling_rows)},

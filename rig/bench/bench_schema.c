@@ -25,6 +25,7 @@ static const struct {
     {"channel", "scale", "scale", false},
     {"channel", "signal", "signal", false},
     {"channel", "plausible", "plausible", false},
+    {"channel", "range", "range", false},
     {"channel", "calibration", "calibration", false},
     {"channel", "read back", "read back", false},
     {"scale", "table", "pair", true},

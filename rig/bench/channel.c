@@ -12,6 +12,8 @@
 #define LOOP_ZERO      4e-3
 #define LOOP_SPAN      16e-3
 
+#define RANGE_MARGIN 0.005 /* of the plausible range: an instrument of unknown range stops inside it */
+
 /* Index i of the piece x[i]..x[i+1] that holds `at`; x strictly monotonic, count at least 2. */
 static size_t piece(const double *x, size_t count, double at)
 {
@@ -183,6 +185,26 @@ enum es_status es_channel_raw(const struct es_bench_channel *c, double value, do
                               struct es_error *err)
 {
     return es_channel_reading_raw(c, uncorrected(&c->calibration, value), raw, err);
+}
+
+bool es_channel_range(const struct es_bench_channel *c, double *low, double *high)
+{
+    double a = c->range_low, b = c->range_high;
+    if (!(a < b) && c->current_signal) {
+        const double per_ampere = (c->signal_high - c->signal_low) / LOOP_SPAN;
+        a = c->signal_low + per_ampere * (LOOP_LIVE_LOW - LOOP_ZERO);
+        b = c->signal_low + per_ampere * (LOOP_LIVE_HIGH - LOOP_ZERO);
+    } else if (!(a < b)) {
+        const double margin = RANGE_MARGIN * (c->plausible_high - c->plausible_low);
+        a = c->plausible_low + margin;
+        b = c->plausible_high - margin;
+    }
+    if (c->state || !isfinite(a) || !isfinite(b) || a == b) {
+        return false;
+    }
+    *low = fmin(a, b);
+    *high = fmax(a, b);
+    return true;
 }
 
 struct es_channel_uncertainty es_channel_uncertainty(const struct es_bench_channel *c)

@@ -103,6 +103,7 @@ enum es_status es_recorder_start(struct es_recorder *r, const char *name, const 
             const struct es_bench_channel *c = es_station_channel(r->station, roles[i]);
             rec->trace.series[i].dimension = c->unit->dimension;
             rec->trace.series[i].u = es_channel_uncertainty(c);
+            (void)es_channel_range(c, &rec->trace.series[i].low, &rec->trace.series[i].high);
             slower = c->rate < rate ? c->rate : rate;
         }
         rec->series[i].interval = es_from_seconds(1 / slower);

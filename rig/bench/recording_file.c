@@ -36,7 +36,11 @@ static void add_series_head(struct es_text *out, const struct es_series *s)
         es_text_printf(out, "%s\"%s\":", i ? "," : "", names[i]);
         add_number(out, numbers[i]);
     }
-    es_text_add(out, "}}");
+    es_text_add(out, "}");
+    if (s->low < s->high) {
+        es_text_printf(out, ",\"range\":[%.17g,%.17g]", s->low, s->high);
+    }
+    es_text_add(out, "}");
 }
 
 void es_recording_text(const struct es_trace *trace, const char *procedure, struct es_text *out)

@@ -39,6 +39,17 @@ static double number_or(const cJSON *object, const char *name, double otherwise)
     return cJSON_IsNumber(item) ? item->valuedouble : otherwise;
 }
 
+static bool read_range(const cJSON *range, struct es_series *s)
+{
+    const cJSON *low = cJSON_GetArrayItem(range, 0), *high = cJSON_GetArrayItem(range, 1);
+    if (!cJSON_IsNumber(low) || !cJSON_IsNumber(high) || !(low->valuedouble < high->valuedouble)) {
+        return false;
+    }
+    s->low = low->valuedouble;
+    s->high = high->valuedouble;
+    return true;
+}
+
 static bool read_series_head(const cJSON *item, struct es_series *s)
 {
     const char *role = cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(item, "role"));
@@ -63,6 +74,10 @@ static bool read_series_head(const cJSON *item, struct es_series *s)
                                            .refresh = number_or(u, "refresh", 0),
                                            .lag = number_or(u, "lag", 0),
                                            .repeatability = number_or(u, "repeatability", 0)};
+    const cJSON *range = cJSON_GetObjectItemCaseSensitive(item, "range");
+    if (range && !read_range(range, s)) {
+        return false;
+    }
     size_t room = (size_t)samples + 1;
     s->t = calloc(room, sizeof *s->t);
     s->y = calloc(room, sizeof *s->y);

@@ -19,17 +19,11 @@ static struct es_virtual_instrument instrument_of(const struct es_bench_channel 
                                        .point_count = c->calibration.point_count,
                                        .readings = c->calibration.readings,
                                        .corrections = c->calibration.corrections};
-    if (c->current_signal) {
-        /* A transmitter runs to its NE 43 ends, not to the plausible range. */
-        double span = c->signal_high - c->signal_low;
-        double a = c->signal_low - span * 0.19 / 16, b = c->signal_high + span * 0.49 / 16;
-        in.low = fmin(a, b);
-        in.high = fmax(a, b);
-    } else if (isfinite(c->plausible_low) && isfinite(c->plausible_high)) {
-        /* Overdriven, it shows the end of its range, and that is a plausible value. */
-        double margin = 0.005 * (c->plausible_high - c->plausible_low);
-        in.low = c->plausible_low + margin;
-        in.high = c->plausible_high - margin;
+    /* Overdriven, it shows the end of its range; a transmitter stops a hair before its NE 43 ends. */
+    if (es_channel_range(c, &in.low, &in.high) && c->current_signal) {
+        const double hair = 0.01 / 16 * fabs(c->signal_high - c->signal_low);
+        in.low += hair;
+        in.high -= hair;
     }
     return in;
 }

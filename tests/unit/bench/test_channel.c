@@ -152,6 +152,33 @@ Test(channel, states_are_0_or_1)
     cr_expect_eq(convert(&c, 2, &v), ES_OUT_OF_RANGE);
 }
 
+/* What an overdriven instrument shows: as stated, else the live signal's ends, else inside what is plausible. */
+Test(channel, range)
+{
+    struct es_bench_channel c = pressure();
+    double low = 0, high = 0;
+    cr_assert(es_channel_range(&c, &low, &high));
+    cr_expect_float_eq(low, -2e5 + 0.005 * 22e5, 1e-6);
+    cr_expect_float_eq(high, 20e5 - 0.005 * 22e5, 1e-6);
+    c.current_signal = true;
+    c.signal_low = 10e5; /* falls with the current */
+    c.signal_high = 0;
+    cr_assert(es_channel_range(&c, &low, &high));
+    cr_expect_float_eq(low, -0.5 / 16 * 10e5, 1e-6);
+    cr_expect_float_eq(high, 10.125e5, 1e-6);
+    c.range_low = 0;
+    c.range_high = 9e5;
+    cr_assert(es_channel_range(&c, &low, &high));
+    cr_expect(low == 0 && high == 9e5);
+    c = pressure();
+    c.plausible_high = INFINITY;
+    cr_expect_not(es_channel_range(&c, &low, &high));
+    c = pressure();
+    c.state = true;
+    cr_expect_not(es_channel_range(&c, &low, &high));
+    cr_expect(low == 0 && high == 9e5, "untouched");
+}
+
 /* JCGM 100 4.3.3: u = U/k; 4.3.9 and 5.1.2: independent parts add in squares; G.4.1: degrees of freedom. */
 Test(channel, uncertainty_from_certificate_and_further_parts)
 {

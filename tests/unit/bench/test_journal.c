@@ -262,7 +262,8 @@ static struct es_trace sample_trace(void)
     s[0] = (struct es_series){
         .role = ES_ROLE_TRAVEL, .dimension = ES_DIM_LENGTH, .count = 3, .t = t, .y = y, .quality = q};
     s[0].u = (struct es_channel_uncertainty){1e-5, 2e-4, INFINITY, 1e-6, 1e-4, 0, 0.002, 3e-6};
-    s[1] = (struct es_series){.role = ES_ROLE_SUPPLY_PRESSURE, .dimension = ES_DIM_PRESSURE};
+    s[1] = (struct es_series){
+        .role = ES_ROLE_SUPPLY_PRESSURE, .dimension = ES_DIM_PRESSURE, .low = -0.2e5, .high = 1e6 / 3};
     return (struct es_trace){.name = (char *)(uintptr_t) "step \"up\"",
                              .duration = 0.2,
                              .series = s,
@@ -292,6 +293,8 @@ Test(recording, reads_back_bit_for_bit)
     }
     cr_expect_eq(memcmp(&t->series[0].u, &written.series[0].u, sizeof t->series[0].u), 0);
     cr_expect_eq(t->commands[0].to, 0.012);
+    cr_expect(!(t->series[0].low < t->series[0].high), "no range was known");
+    cr_expect(t->series[1].low == -0.2e5 && t->series[1].high == 1e6 / 3);
     es_trace_free(t);
     /* The digest is that of the text: gzip and sha256sum alone must confirm it. */
     char command[512], said[65] = "";

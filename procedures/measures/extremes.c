@@ -2,36 +2,8 @@
 
 #include <math.h>
 
+#include "procedures/measures/numeric/passes.h"
 #include "procedures/measures/numeric/summary.h"
-
-struct found {
-    double largest, smallest;
-    size_t at_largest, at_smallest; /* first sample of the mean */
-    double spread;                  /* standard deviation of the means */
-};
-
-static void find(const struct es_samples *s, size_t width, struct found *x)
-{
-    double sum = es_sum(s->y, width), total = 0, squares = 0;
-    double first = sum / (double)width;
-    *x = (struct found){first, first, 0, 0, 0};
-    for (size_t k = width; k < s->n; k++) {
-        sum += s->y[k] - s->y[k - width];
-        double mean = sum / (double)width;
-        if (mean > x->largest) {
-            x->largest = mean;
-            x->at_largest = k - width + 1;
-        }
-        if (mean < x->smallest) {
-            x->smallest = mean;
-            x->at_smallest = k - width + 1;
-        }
-        total += mean - first;
-        squares += (mean - first) * (mean - first);
-    }
-    double n = (double)(s->n - width + 1), about = total / n;
-    x->spread = sqrt(fmax(0, squares / n - about * about));
-}
 
 size_t es_extremes_width(const struct es_samples *s, double over)
 {
@@ -41,13 +13,13 @@ size_t es_extremes_width(const struct es_samples *s, double over)
 
 void es_extremes_of(const struct es_samples *s, size_t width, double resolution, struct es_extremes *out)
 {
-    struct found x;
-    find(s, width, &x);
+    struct es_moving x = es_moving_means(s->y, s->n, width, s->y[0]);
+    double spread = sqrt(fmax(0, x.mean_square - x.mean * x.mean)); /* of the means */
     double noise = es_noise_from_differences(s->y, s->n) / sqrt((double)width);
     double many = fmax((double)s->n / (double)width, 2);
     double lift = noise * sqrt(2 * log(many));
     /* where the means spread by more than noise, the extreme is the signal's own and only slightly lifted */
-    double share = x.spread > 0 ? fmin(1, pow(noise / x.spread, 2)) : 1;
+    double share = spread > 0 ? fmin(1, pow(noise / spread, 2)) : 1;
     struct es_budget b = {0};
     es_budget_add(&b, ES_TERM_REPEAT, noise, (double)s->n - 1);
     es_budget_add(&b, ES_TERM_REPEAT, lift * share / 2, INFINITY);

@@ -4,37 +4,44 @@
 #include <stdlib.h>
 
 #include "procedures/measures/numeric/autocorrelation.h"
-#include "procedures/measures/numeric/least_squares.h"
-#include "procedures/measures/numeric/summary.h"
+#include "procedures/measures/numeric/passes.h"
+
+/* How correlated the readings are about their line; false when out of memory. */
+static bool correlation_about(const double *t, const double *y, size_t n, const struct es_line *line,
+                              struct es_correlation *out)
+{
+    size_t lost = line->sloped ? 2 : 1;
+    *out = (struct es_correlation){1, (double)n};
+    if (es_correlation_none(n, lost, line->square, line->one, line->two))
+        return true;
+    double *rest = malloc(n * sizeof *rest);
+    if (!rest)
+        return false;
+    for (size_t i = 0; i < n; i++)
+        rest[i] = y[i] - line->b0 - line->b1 * (t[i] - line->middle);
+    *out = es_correlation_of(rest, n, lost);
+    free(rest);
+    return true;
+}
 
 bool es_plateau_of(const double *t, const double *y, size_t n, struct es_plateau *out)
 {
     if (n < 3)
         return false;
-    double *rest = malloc(n * sizeof *rest);
-    if (!rest)
+    struct es_line line = es_line_through(t, y, n);
+    struct es_correlation c;
+    if (!correlation_about(t, y, n, &line, &c))
         return false;
-    struct es_plateau p = {.n = n, .mean = es_mean(y, n), .length = t[n - 1] - t[0]};
-    struct es_fit line;
-    double middle = 0.5 * (t[0] + t[n - 1]), scale = p.length > 0 ? 0.5 * p.length : 1;
-    bool sloped = es_polynomial_fit(t, y, n, 1, middle, scale, &line);
-    for (size_t i = 0; i < n; i++)
-        rest[i] = y[i] - (sloped ? es_polynomial_at(&line, middle, scale, t[i]) : p.mean);
-    struct es_correlation c = es_correlation_of(rest, n, sloped ? 2 : 1);
-    double lost = sloped ? 2 : 1;
-    double left = fmax((double)n - lost, 1);
-    double square = 0;
-    for (size_t i = 0; i < n; i++)
-        square += rest[i] * rest[i];
-    p.s = sqrt(square / left);
+    struct es_plateau p = {.n = n, .mean = line.mean, .length = t[n - 1] - t[0]};
+    double lost = line.sloped ? 2 : 1;
+    p.s = sqrt(line.square / fmax((double)n - lost, 1));
     p.u_mean = p.s / sqrt(c.effective);
     p.inflation = c.inflation;
     p.dof = fmax(c.effective - lost, 1);
-    if (sloped) {
-        p.drift = line.b[1] / scale;
-        p.u_drift = p.s * sqrt(line.cov[1][1] * c.inflation) / scale;
+    if (line.sloped) {
+        p.drift = line.b1;
+        p.u_drift = p.s * sqrt(c.inflation / line.sxx);
     }
-    free(rest);
     *out = p;
     return true;
 }

@@ -4,22 +4,29 @@
 #include <stdbool.h>
 #include <stdlib.h>
 
+#include "procedures/measures/numeric/passes.h"
+
 #define MOST_LAGS 2000
 #define LONG      20000 /* samples from which a long correlation is found in block means */
 #define NEAR      64    /* lags that are looked at before */
 #define BLOCK     8
 
-/* Four sums side by side: one alone would wait for its own last addition. */
 static double product_at(const double *r, size_t n, size_t lag)
 {
-    double sum[4] = {0, 0, 0, 0};
-    size_t i = lag;
-    for (; i + 4 <= n; i += 4)
-        for (size_t k = 0; k < 4; k++)
-            sum[k] += r[i + k] * r[i + k - lag];
-    for (; i < n; i++)
-        sum[0] += r[i] * r[i - lag];
-    return sum[0] + sum[1] + (sum[2] + sum[3]);
+    return es_dot(r + lag, r, n - lag);
+}
+
+/* Of white noise the first two autocorrelations have a standard deviation of sqrt(2 / n) together: less than
+ * that is none. */
+static bool white(size_t n, double pair, double one)
+{
+    return pair <= sqrt(2 / (double)n) && one <= 2 / sqrt((double)n);
+}
+
+bool es_correlation_none(size_t n, size_t p, double square, double one, double two)
+{
+    double lift = fmin((double)p / (double)n, 0.2);
+    return n < 8 || !(square > 0) || white(n, (one + two) / square + 2 * lift, one / square + lift);
 }
 
 /* Sum of the autocorrelations up to where they are lost in noise. `lift` makes good the downward bias.
@@ -34,8 +41,7 @@ static double sum_of_lags(const double *r, size_t n, double square, double lift,
         double pair = (product_at(r, n, lag) + product_at(r, n, lag + 1)) / square + 2 * lift;
         if (lag == 1) { /* a first lag that stands out counts even when the second cancels it */
             double one = product_at(r, n, 1) / square + lift;
-            /* of white noise the pair has a standard deviation of sqrt(2 / n): less than that is none */
-            if (pair <= sqrt(2 / (double)n) && one <= 2 / sqrt((double)n))
+            if (white(n, pair, one))
                 return 0;
             pair = fmax(pair, one);
         }

@@ -4,6 +4,7 @@
 #ifndef ES_MEASURES_NUMERIC_AUTOCORRELATION_H
 #define ES_MEASURES_NUMERIC_AUTOCORRELATION_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 struct es_correlation {
@@ -15,5 +16,8 @@ struct es_correlation {
  * the sum of a pair of neighbouring autocorrelations is no longer positive (initial positive sequence, Geyer
  * 1992); each autocorrelation is first corrected for what fitting p coefficients took out of it. */
 struct es_correlation es_correlation_of(const double *residuals, size_t n, size_t p);
+
+/* Whether that would find none (inflation 1), from the sums of r[i]^2, r[i] r[i - 1] and r[i] r[i - 2]. */
+bool es_correlation_none(size_t n, size_t p, double square, double one, double two);
 
 #endif

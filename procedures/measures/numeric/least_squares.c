@@ -4,6 +4,10 @@
 #include <math.h>
 #include <string.h>
 
+#include "procedures/measures/numeric/columns.h"
+
+#define MANY 64 /* rows from which they are taken by columns */
+
 void es_ls_start(struct es_least_squares *ls, size_t p)
 {
     memset(ls, 0, sizeof *ls);
@@ -109,6 +113,24 @@ static void powers(double x, size_t p, double row[ES_LS_MAX])
         row[j] = row[j - 1] * x;
 }
 
+struct powers_of {
+    const double *x;
+    size_t p;
+    double origin, scale;
+};
+
+static void fill_powers(const void *what, size_t first, size_t count, double *const column[])
+{
+    const struct powers_of *of = what;
+    if (of->p < 2)
+        return;
+    for (size_t i = 0; i < count; i++)
+        column[1][i] = (of->x[first + i] - of->origin) / of->scale;
+    for (size_t j = 2; j < of->p; j++)
+        for (size_t i = 0; i < count; i++)
+            column[j][i] = column[j - 1][i] * column[1][i];
+}
+
 bool es_polynomial_fit(const double *x, const double *y, size_t n, size_t degree, double origin, double scale,
                        struct es_fit *out)
 {
@@ -116,6 +138,13 @@ bool es_polynomial_fit(const double *x, const double *y, size_t n, size_t degree
     double row[ES_LS_MAX];
     if (degree >= ES_LS_MAX || !(scale > 0))
         return false;
+    struct powers_of of = {x, degree + 1, origin, scale};
+    struct es_columns many = {.n = n, .p = degree + 1, .y = y, .fill = fill_powers, .what = &of};
+    if (n >= MANY) {
+        many.about = y[n / 2];
+        if (es_columns_fit(&many, out))
+            return true;
+    }
     es_ls_start(&ls, degree + 1);
     for (size_t i = 0; i < n; i++) {
         powers((x[i] - origin) / scale, degree + 1, row);

@@ -30,7 +30,7 @@ void es_ls_add(struct es_least_squares *ls, const double *row, double y);
 /* False when there are fewer rows than coefficients or they do not determine them. */
 bool es_ls_solve(const struct es_least_squares *ls, struct es_fit *out);
 
-/* Polynomial of `degree` in (x - origin) / scale. scale > 0. */
+/* Polynomial of `degree` in (x - origin) / scale. scale > 0. Many rows go by columns (columns.h). */
 bool es_polynomial_fit(const double *x, const double *y, size_t n, size_t degree, double origin, double scale,
                        struct es_fit *out);
 

@@ -1,107 +1,126 @@
 #include "procedures/measures/numeric/summary.h"
 
+#include <float.h>
 #include <math.h>
+#include <stdlib.h>
+
+/* Compensated sums of two values each, four side by side (passes.h: why). */
+typedef double pair __attribute__((vector_size(16), aligned(8), may_alias));
+#define AT(p) (*(const pair *)(p))
 
 struct compensated {
-    double sum, rest;
+    pair sum[4], rest[4];
 };
 
-static void add(struct compensated *c, double v)
+/* Knuth's sum of two without a branch: what the sum could not hold goes to `rest`. */
+static inline void add(struct compensated *c, int k, pair v)
 {
-    double s = c->sum + v;
-    if (fabs(c->sum) >= fabs(v))
-        c->rest += (c->sum - s) + v;
-    else
-        c->rest += (v - s) + c->sum;
-    c->sum = s;
+    pair s = c->sum[k] + v, part = s - c->sum[k];
+    c->rest[k] += (c->sum[k] - (s - part)) + (v - part);
+    c->sum[k] = s;
+}
+
+static double total(const struct compensated *c)
+{
+    double sum = 0, rest = 0;
+    for (int k = 0; k < 8; k++) {
+        double v = c->sum[k / 2][k % 2], s = sum + v, part = s - sum;
+        rest += (sum - (s - part)) + (v - part) + c->rest[k / 2][k % 2];
+        sum = s;
+    }
+    return sum + rest;
+}
+
+/* What is summed: the value less a middle in two parts, its square, the square of the step to the next, the
+ * product of the departures of two neighbours. */
+enum term { OFF, OFF_SQUARE, STEP_SQUARE, NEIGHBOURS };
+
+struct middle {
+    double first, rest;
+};
+
+static inline pair term_of(enum term what, const double *y, struct middle m)
+{
+    pair off = (AT(y) - m.first) - m.rest;
+    if (what == OFF)
+        return off;
+    if (what == OFF_SQUARE)
+        return off * off;
+    pair next = AT(y + 1);
+    if (what == STEP_SQUARE)
+        return (next - AT(y)) * (next - AT(y));
+    return off * ((next - m.first) - m.rest);
+}
+
+/* Terms of y[0] .. y[n - 1]; the last two kinds also read y[n]. */
+static inline __attribute__((always_inline)) double sum_of(enum term what, const double *y, size_t n,
+                                                           struct middle m)
+{
+    struct compensated c = {{{0}}, {{0}}};
+    size_t i = 0;
+    for (; i + 8 <= n; i += 8)
+        for (int k = 0; k < 4; k++)
+            add(&c, k, term_of(what, y + i + 2 * k, m));
+    for (; i < n; i++) { /* one at a time: no value behind the last is read */
+        double two[3] = {y[i], what == STEP_SQUARE || what == NEIGHBOURS ? y[i + 1] : 0, 0};
+        pair term = term_of(what, two, m);
+        add(&c, 0, (pair){term[0], 0});
+    }
+    return total(&c);
 }
 
 double es_sum(const double *y, size_t n)
 {
-    struct compensated c = {0, 0};
-    for (size_t i = 0; i < n; i++)
-        add(&c, y[i]);
-    return c.sum + c.rest;
+    return sum_of(OFF, y, n, (struct middle){0, 0});
 }
 
 /* Mean as the sum of two doubles: the second is what the first could not hold. */
-static double mean_in_two(const double *y, size_t n, double *rest)
+static struct middle mean_in_two(const double *y, size_t n)
 {
-    double first = es_sum(y, n) / (double)n;
-    struct compensated c = {0, 0};
-    for (size_t i = 0; i < n; i++)
-        add(&c, y[i] - first);
-    *rest = (c.sum + c.rest) / (double)n;
-    return first;
+    struct middle m = {es_sum(y, n) / (double)n, 0};
+    m.rest = sum_of(OFF, y, n, m) / (double)n;
+    return m;
 }
 
 double es_mean(const double *y, size_t n)
 {
     if (n == 0)
         return NAN;
-    double rest;
-    double first = mean_in_two(y, n, &rest);
-    return first + rest;
-}
-
-static double sum_of_squares(const double *y, size_t n)
-{
-    double rest;
-    double first = mean_in_two(y, n, &rest);
-    struct compensated c = {0, 0};
-    for (size_t i = 0; i < n; i++) {
-        double d = (y[i] - first) - rest;
-        add(&c, d * d);
-    }
-    return c.sum + c.rest;
+    struct middle m = mean_in_two(y, n);
+    return m.first + m.rest;
 }
 
 double es_standard_deviation(const double *y, size_t n)
 {
     if (n < 2)
         return NAN;
-    return sqrt(sum_of_squares(y, n) / (double)(n - 1));
+    return sqrt(sum_of(OFF_SQUARE, y, n, mean_in_two(y, n)) / (double)(n - 1));
 }
 
 double es_noise_from_differences(const double *y, size_t n)
 {
     if (n < 2)
         return NAN;
-    struct compensated c = {0, 0};
-    for (size_t i = 1; i < n; i++) {
-        double d = y[i] - y[i - 1];
-        add(&c, d * d);
-    }
-    return sqrt((c.sum + c.rest) / (2.0 * (double)(n - 1)));
+    return sqrt(sum_of(STEP_SQUARE, y, n - 1, (struct middle){0, 0}) / (2.0 * (double)(n - 1)));
 }
 
 double es_lag1_autocorrelation(const double *y, size_t n)
 {
     if (n < 2)
         return NAN;
-    double rest;
-    double first = mean_in_two(y, n, &rest);
-    struct compensated top = {0, 0};
-    for (size_t i = 1; i < n; i++)
-        add(&top, ((y[i] - first) - rest) * ((y[i - 1] - first) - rest));
-    double below = sum_of_squares(y, n);
-    return below > 0 ? (top.sum + top.rest) / below : NAN;
+    struct middle m = mean_in_two(y, n);
+    double below = sum_of(OFF_SQUARE, y, n, m);
+    return below > 0 ? sum_of(NEIGHBOURS, y, n - 1, m) / below : NAN;
 }
 
 double es_least(const double *y, size_t n)
 {
-    double v = n ? y[0] : NAN;
-    for (size_t i = 1; i < n; i++)
-        v = fmin(v, y[i]);
-    return v;
+    return n ? es_range_of(y, n).least : NAN;
 }
 
 double es_largest(const double *y, size_t n)
 {
-    double v = n ? y[0] : NAN;
-    for (size_t i = 1; i < n; i++)
-        v = fmax(v, y[i]);
-    return v;
+    return n ? es_range_of(y, n).most : NAN;
 }
 
 double es_select(double *y, size_t n, size_t k)
@@ -147,4 +166,52 @@ double es_median(double *y, size_t n)
     if (n % 2)
         return upper;
     return 0.5 * (upper + es_largest(y, n / 2)); /* selection left the smaller ones below */
+}
+
+#define FEW    4096 /* differences that are simply copied and selected from */
+#define SAMPLE 1024
+#define BESIDE 64 /* places of the sample on either side of its middle: four standard deviations */
+
+/* The median lies between two differences of a sample nearly always; only those between them are kept (Floyd
+ * and Rivest 1975). False when it does not. `work` holds n - 1. */
+static bool median_by_sample(const double *t, size_t n, double *work, double *median)
+{
+    double sample[SAMPLE];
+    size_t count = n - 1, below = 0, kept = 0, middle = count / 2;
+    for (size_t i = 0; i < SAMPLE; i++) {
+        size_t k = i * (count - 1) / (SAMPLE - 1);
+        sample[i] = t[k + 1] - t[k];
+    }
+    double low = es_select(sample, SAMPLE, SAMPLE / 2 - BESIDE);
+    double high = es_select(sample, SAMPLE, SAMPLE / 2 + BESIDE);
+    for (size_t i = 0; i < count; i++) {
+        double d = t[i + 1] - t[i];
+        below += d < low;
+        work[kept] = d;
+        kept += d >= low && d <= high;
+    }
+    if (middle < below + 1 || middle >= below + kept)
+        return false;
+    double upper = es_select(work, kept, middle - below);
+    *median = count % 2 ? upper : 0.5 * (upper + es_largest(work, middle - below));
+    return true;
+}
+
+bool es_median_of_differences(const double *t, size_t n, struct es_range range, double *median)
+{
+    double ends = fmax(fabs(t[0]), fabs(t[n - 1]));
+    if (range.most - range.least <= 4 * DBL_EPSILON * ends) { /* even, to the rounding of the times */
+        *median = (t[n - 1] - t[0]) / (double)(n - 1);
+        return true;
+    }
+    double *work = malloc(n * sizeof *work);
+    if (!work)
+        return false;
+    if (n <= FEW || !median_by_sample(t, n, work, median)) {
+        for (size_t i = 1; i < n; i++)
+            work[i - 1] = t[i] - t[i - 1];
+        *median = es_median(work, n - 1);
+    }
+    free(work);
+    return true;
 }

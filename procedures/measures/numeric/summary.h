@@ -3,9 +3,12 @@
 #ifndef ES_MEASURES_NUMERIC_SUMMARY_H
 #define ES_MEASURES_NUMERIC_SUMMARY_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
-/* Compensated (Neumaier) sum. */
+#include "procedures/measures/numeric/passes.h"
+
+/* Compensated sum. */
 double es_sum(const double *y, size_t n);
 
 /* Mean, with a second pass that takes out the rounding of the first. */
@@ -28,5 +31,8 @@ double es_select(double *y, size_t n, size_t k);
 
 /* Median; reorders y. Even n: mean of the two in the middle. */
 double es_median(double *y, size_t n);
+
+/* Median of the differences of neighbours; `range` of them is known. n >= 2. False when out of memory. */
+bool es_median_of_differences(const double *t, size_t n, struct es_range range, double *median);
 
 #endif

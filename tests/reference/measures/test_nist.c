@@ -128,6 +128,26 @@ Test(nist, norris)
     cr_assert_geq(digits(f.s, 0.884796396144373), 12);
 }
 
+/* The set taken k times over has the certified coefficients, k times the residual sum of squares, and is long
+ * enough to go by columns. */
+Test(nist, norris_many_times_over)
+{
+    enum { K = 50, N = 36 * K };
+    double x[N], y[N];
+    for (int i = 0; i < N; i++) {
+        y[i] = norris[i % 36][0];
+        x[i] = norris[i % 36][1];
+    }
+    struct es_fit f;
+    cr_assert(es_polynomial_fit(x, y, N, 1, 0, 1, &f));
+    cr_assert_geq(digits(f.b[0], -0.262323073774029), 12, "%.16g", f.b[0]);
+    cr_assert_geq(digits(f.b[1], 1.00211681802045), 14, "%.16g", f.b[1]);
+    cr_assert_geq(digits(f.rss, K * 26.6173985294224), 12, "%.16g", f.rss);
+    double s = 0.884796396144373;
+    cr_assert_geq(digits(s * sqrt(K * f.cov[0][0]), 0.232818234301152), 12);
+    cr_assert_geq(digits(s * sqrt(K * f.cov[1][1]), 0.429796848199937e-3), 12);
+}
+
 Test(nist, lines_through_the_origin)
 {
     struct es_least_squares ls;
@@ -187,6 +207,16 @@ Test(nist, pontius)
     cr_assert_geq(digits(f.s * sqrt(f.cov[0][0]), 0.107938612033077e-3), 11);
     cr_assert_geq(digits(f.s * sqrt(f.cov[1][1]) / scale, 0.157817399981659e-9), 11);
     cr_assert_geq(digits(f.rss, 0.155761768796992e-5), 11, "%.16g", f.rss);
+    double many_x[640], many_y[640];
+    for (size_t i = 0; i < 640; i++) {
+        many_x[i] = x[i % n];
+        many_y[i] = y[i % n];
+    }
+    cr_assert(es_polynomial_fit(many_x, many_y, 640, 2, 0, scale, &f));
+    cr_assert_geq(digits(f.b[0], 0.673565789473684e-3), 10, "%.16g", f.b[0]);
+    cr_assert_geq(digits(f.b[1] / scale, 0.732059160401003e-6), 12, "%.16g", f.b[1] / scale);
+    cr_assert_geq(digits(f.b[2] / scale / scale, -0.316081871345029e-14), 11);
+    cr_assert_geq(digits(f.rss, 16 * 0.155761768796992e-5), 11, "%.16g", f.rss);
 }
 
 /* Wampler1: y = 1 + x + ... + x^5 exactly; Wampler2: powers of 0.1. Certified: exact coefficients. */

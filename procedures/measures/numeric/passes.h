@@ -1,0 +1,50 @@
+/* Single passes over long arrays, eight sums side by side: one alone would wait for its own last addition.
+ * The order of the additions is fixed here and not by the compiler, so that every machine gets the same bits.
+ * Pure; inputs are finite unless said otherwise. */
+#ifndef ES_MEASURES_NUMERIC_PASSES_H
+#define ES_MEASURES_NUMERIC_PASSES_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* Whether no value is infinite or no number. */
+bool es_all_finite(const double *y, size_t n);
+bool es_all_zero(const uint8_t *bytes, size_t n);
+
+struct es_range {
+    double least, most;
+};
+
+struct es_range es_range_of(const double *y, size_t n);             /* n >= 1 */
+struct es_range es_range_of_differences(const double *t, size_t n); /* of neighbours; n >= 2 */
+
+/* Sums without compensation: of y[i], and of a[i] b[i]. */
+double es_plain_sum(const double *y, size_t n);
+double es_dot(const double *a, const double *b, size_t n);
+
+/* Means of `blocks` stretches of equal length, to within one sample; 1 <= blocks <= n. */
+void es_block_means(const double *y, size_t n, size_t blocks, double *out);
+
+/* A line through samples: b0 + b1 (t - middle), where the middle is that of the first and the last time. */
+struct es_line {
+    double mean;     /* of y, to the last digit */
+    double middle;   /* s */
+    double b0, b1;   /* b1 = 0 when the times do not determine it */
+    double sxx;      /* sum of (t - mean of t)^2 */
+    double square;   /* of the residuals: sum of r[i]^2 */
+    double one, two; /* ... of r[i] r[i - 1] and of r[i] r[i - 2] */
+    bool sloped;     /* the times determine the slope */
+};
+struct es_line es_line_through(const double *t, const double *y, size_t n); /* n >= 3 */
+
+/* Moving means of `width` samples: their largest and smallest, where these begin, and their mean and mean
+ * square less `about`. 1 <= width <= n. */
+struct es_moving {
+    double largest, smallest;
+    size_t at_largest, at_smallest; /* first sample of the mean */
+    double mean, mean_square;
+};
+struct es_moving es_moving_means(const double *y, size_t n, size_t width, double about);
+
+#endif

@@ -123,6 +123,14 @@ struct es_trusted_key {
     const char *roles;   /* what it is trusted for, with blanks between ("release void"); NULL: anything */
 };
 
+#define ES_DOUBT_MAX 160
+
+/* Whether a signature as `role` at `time` (RFC 3339 UTC) by this key counts: ES_CERTIFICATE_VALID; or
+ * ES_CERTIFICATE_REVOKED, ES_CERTIFICATE_WRONG_ROLE with the rest of a sentence about it in `why` ("that key
+ * ..."). Times are compared to the second; within the second of its revocation a key counts as revoked. */
+enum es_certificate_finding es_trusted_key_counts(const struct es_trusted_key *key, const char *role,
+                                                  const char *time, char why[static ES_DOUBT_MAX]);
+
 struct es_certificate_signature {
     char kid[ES_THUMBPRINT_SIZE];
     char role[32];
@@ -130,7 +138,7 @@ struct es_certificate_signature {
     char name[104];                       /* "" when it names nobody */
     char reason[304];                     /* "" when there is none */
     const struct es_trusted_key *trusted; /* NULL: not among the trusted keys, or not for this role or time */
-    char doubt[160];                      /* why a known key does not count here; "" */
+    char doubt[ES_DOUBT_MAX];             /* why a known key does not count here; "" */
 };
 
 #define ES_CERTIFICATE_SIGNATURES_MAX 8

@@ -35,32 +35,30 @@ static bool names_role(const char *list, const char *word)
     return false;
 }
 
-/* Times are compared to the second; within the second of its revocation a key counts as revoked. */
 static int compare_times(const char *a, const char *b)
 {
     return strncmp(a, b, TO_THE_SECOND);
 }
 
-/* Why the key does not count for this signature, as the rest of a sentence about it; "" when it does. */
-static enum es_certificate_finding doubt(const struct es_trusted_key *t,
-                                         const struct es_certificate_signature *s, char *out, size_t size)
+enum es_certificate_finding es_trusted_key_counts(const struct es_trusted_key *t, const char *role,
+                                                  const char *time, char why[static ES_DOUBT_MAX])
 {
-    out[0] = 0;
-    if (t->revoked && compare_times(s->time, t->revoked) >= 0) {
-        (void)snprintf(out, size, "that key is revoked from %s on%s%.80s", t->revoked, t->because ? ": " : "",
-                       t->because ? t->because : "");
+    why[0] = 0;
+    if (t->revoked && compare_times(time, t->revoked) >= 0) {
+        (void)snprintf(why, ES_DOUBT_MAX, "that key is revoked from %s on%s%.80s", t->revoked,
+                       t->because ? ": " : "", t->because ? t->because : "");
         return ES_CERTIFICATE_REVOKED;
     }
-    if (t->until && compare_times(s->time, t->until) >= 0) {
-        (void)snprintf(out, size, "that key was replaced by another on %s", t->until);
+    if (t->until && compare_times(time, t->until) >= 0) {
+        (void)snprintf(why, ES_DOUBT_MAX, "that key was replaced by another on %s", t->until);
         return ES_CERTIFICATE_REVOKED;
     }
-    if (t->from && compare_times(s->time, t->from) < 0) {
-        (void)snprintf(out, size, "that key was made only on %s", t->from);
+    if (t->from && compare_times(time, t->from) < 0) {
+        (void)snprintf(why, ES_DOUBT_MAX, "that key was made only on %s", t->from);
         return ES_CERTIFICATE_REVOKED;
     }
-    if (t->roles && !names_role(t->roles, s->role)) {
-        (void)snprintf(out, size, "that key is trusted for \"%.60s\" only", t->roles);
+    if (t->roles && !names_role(t->roles, role)) {
+        (void)snprintf(why, ES_DOUBT_MAX, "that key is trusted for \"%.60s\" only", t->roles);
         return ES_CERTIFICATE_WRONG_ROLE;
     }
     return ES_CERTIFICATE_VALID;
@@ -99,7 +97,7 @@ static void look_at_others(struct es_check *c, const struct es_certificate_signa
         if (!t) {
             (void)snprintf(s->doubt, sizeof s->doubt, "that key is not among those you trust");
         } else {
-            (void)doubt(t, s, s->doubt, sizeof s->doubt);
+            (void)es_trusted_key_counts(t, s->role, s->time, s->doubt);
         }
         look_at_person(c, issuer, s);
         s->trusted = s->doubt[0] ? NULL : t;
@@ -156,7 +154,7 @@ static bool check_issuer(struct es_check *c, struct es_certificate_signature *is
             "you trust.",
             issuer->kid, c->trusted_count);
     }
-    enum es_certificate_finding f = doubt(t, issuer, issuer->doubt, sizeof issuer->doubt);
+    enum es_certificate_finding f = es_trusted_key_counts(t, issuer->role, issuer->time, issuer->doubt);
     if (f == ES_CERTIFICATE_VALID) {
         issuer->trusted = t;
         return true;

@@ -13,6 +13,7 @@
 
 #include "results/store/inner.h"
 #include "results/store/key_register.h"
+#include "rig/base/clock.h"
 
 #define PART    "keys"
 #define TRUSTED "keys/trusted"
@@ -203,22 +204,46 @@ static enum es_status settle_next(struct es_store *store, const char *path, cons
     return st;
 }
 
-/* A key that is out of force must not sign any more: nobody would take it for valid. */
-static enum es_status check_in_force(struct es_store *store, const struct es_public_key *key,
-                                     struct es_error *err)
+enum es_status es_store_key_check(struct es_store *store, const struct es_public_key *key, const char *role,
+                                  const char *when, struct es_error *err)
 {
     struct es_store_trust book = {0};
+    char why[ES_DOUBT_MAX];
     enum es_status st = es_key_register_read(store, &book, err);
+    bool known = false;
     for (size_t i = 0; i < book.count && st == ES_OK; i++) {
         const struct es_trusted_key *k = &book.items[i];
-        if (strcmp(k->key.thumbprint, key->thumbprint) == 0 && (k->revoked || k->until)) {
-            st = es_fail(err, ES_REFUSED,
-                         "the bench's key %s is out of force since %s; make a new one: endstop key rotate",
-                         key->thumbprint, k->revoked ? k->revoked : k->until);
+        if (strcmp(k->key.thumbprint, key->thumbprint) != 0) {
+            continue;
+        }
+        known = true;
+        if (es_trusted_key_counts(k, role, when, why) != ES_CERTIFICATE_VALID) {
+            st = es_fail(err, ES_REFUSED, "key %s may not sign as \"%s\" at %.19sZ: %s", key->thumbprint,
+                         role, when, why);
         }
     }
     es_store_trust_free(&book);
-    return st;
+    return st != ES_OK || known
+               ? st
+               : es_fail(err, ES_NOT_FOUND, "key %s does not stand in the bench's book of keys",
+                         key->thumbprint);
+}
+
+/* A key that is out of force must not sign any more: nobody would take it for valid. One from before there
+ * was a book is let pass. */
+static enum es_status check_in_force(struct es_store *store, const struct es_public_key *key,
+                                     struct es_error *err)
+{
+    char now[32];
+    struct es_error why = {0};
+    es_clock_wall_text(now);
+    enum es_status st = es_store_key_check(store, key, ES_ROLE_OF_BENCH, now, &why);
+    if (st == ES_NOT_FOUND) {
+        return ES_OK;
+    }
+    return st == ES_OK ? st
+                       : es_fail(err, st, "%s%s", why.text,
+                                 st == ES_REFUSED ? "; make a new one: endstop key rotate" : "");
 }
 
 static enum es_status load(struct es_store *store, const char *path, const struct es_passphrase *passphrase,

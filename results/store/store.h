@@ -58,11 +58,18 @@ enum es_status es_store_key_create(struct es_store *store, const struct es_store
  * the time until which it was in force. Its private half is gone. */
 enum es_status es_store_key_rotate(struct es_store *store, const struct es_store_key_order *order,
                                    struct es_public_key *made, struct es_error *err) ES_MUST_CHECK;
-/* ES_NOT_FOUND: none was made yet; the text says how. Refusals as es_key_load_with. */
+/* ES_NOT_FOUND: none was made yet; the text says how. Refusals as es_key_load_with; ES_REFUSED too when the
+ * book says that it is out of force now. */
 enum es_status es_store_key_load_with(struct es_store *store, const struct es_passphrase *passphrase,
                                       struct es_key **out, struct es_error *err) ES_MUST_CHECK;
 enum es_status es_store_key_load(struct es_store *store, struct es_key **out,
                                  struct es_error *err) ES_MUST_CHECK; /* no passphrase */
+
+/* May this key sign as `role` at `when` (RFC 3339 UTC), as far as the book of keys says? ES_REFUSED with the
+ * reason: it is revoked, was replaced, was made only later, or is for something else; a key that the book
+ * does not know: ES_NOT_FOUND. */
+enum es_status es_store_key_check(struct es_store *store, const struct es_public_key *key, const char *role,
+                                  const char *when, struct es_error *err) ES_MUST_CHECK;
 
 /* All keys of the book (key_register.h), with their times, roles and revocations; besides the bench's own
  * public key (name "bench") and those of keys/trusted/ (name: the file's without its ending) if the book does

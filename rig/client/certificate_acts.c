@@ -13,6 +13,7 @@
 #include "rig/bench/recording_file.h"
 #include "rig/client/passphrase.h"
 #include "rig/client/recording_csv.h"
+#include "rig/client/sealing.h"
 #include "rig/console/table.h"
 
 /* ---- Reading ---- */
@@ -53,36 +54,27 @@ static void close_certificate(struct opened *o)
 
 /* ---- Release and void ---- */
 
-static enum es_status check_trust(struct opened *o, const char *number, bool is_void, const char *thumbprint,
-                                  struct es_error *err)
+static enum es_status check_trust(struct opened *o, const char *number, const char *role,
+                                  const struct es_key *key, struct es_error *err)
 {
     struct es_store_trust trust = {0};
     struct es_certificate_report report = {0};
+    char now[32];
     enum es_status s = es_store_trust(o->store, &trust, err);
     if (s == ES_OK)
         s = es_certificate_verify(number, o->bytes, o->length, trust.items, trust.count, &report, err);
     if (s == ES_OK)
         s = es_certificate_status(&report, err);
-    bool known = false;
-    for (size_t i = 0; i < trust.count && s == ES_OK; i++) {
-        const struct es_trusted_key *k = &trust.items[i];
-        if (strcmp(k->key.thumbprint, thumbprint) != 0)
-            continue;
-        known = true;
-        if (k->revoked != NULL || k->until != NULL)
-            s = es_fail(err, ES_REFUSED, "key %s is out of force since %s", thumbprint,
-                        k->revoked != NULL ? k->revoked : k->until);
-        else if (k->roles != NULL && strstr(k->roles, is_void ? "void" : "release") == NULL)
-            s = es_fail(err, ES_REFUSED, "key %s is trusted for \"%s\" only", thumbprint, k->roles);
-    }
-    if (s == ES_OK && !known)
-        s = es_fail(
-            err, ES_REFUSED,
-            "key %s does not stand in the bench's book of keys, so that its signature would not count: "
-            "endstop key trust",
-            thumbprint);
     es_store_trust_free(&trust);
-    return s;
+    if (s != ES_OK)
+        return s;
+    es_clock_wall_text(now);
+    s = es_store_key_check(o->store, es_key_public(key), role, now, err);
+    return s == ES_NOT_FOUND ? es_fail(err, ES_REFUSED,
+                                       "key %s does not stand in the bench's book of keys, so that its "
+                                       "signature would not count: endstop key trust",
+                                       es_key_public(key)->thumbprint)
+                             : s;
 }
 
 static enum es_status check_person(const struct opened *o, const struct es_certificate_act *a, bool is_void,
@@ -99,22 +91,38 @@ static enum es_status check_person(const struct opened *o, const struct es_certi
     return ES_OK;
 }
 
-static enum es_status sign(struct opened *o, const struct es_certificate_act *a, bool is_void,
+/* Signs, enters it in the log, and only then says so. */
+static enum es_status sign(struct opened *o, const struct es_certificate_act *a, const char *role,
                            const struct es_key *key, struct es_error *err)
 {
     char now[32];
     char *bytes = NULL;
-    size_t length = 0;
+    size_t length = 0, signatures = 0;
+    struct es_sealing *sealing = NULL;
+    struct es_error why;
+    bool is_void = strcmp(role, ES_ROLE_OF_VOID) == 0;
+    const struct es_sealing_order order = {.state = a->state,
+                                           .socket = a->socket,
+                                           .person = a->name,
+                                           .bench_passphrase_file = a->bench_passphrase_file};
+    enum es_status s = es_sealing_open(&order, &sealing, err);
+    if (s != ES_OK)
+        return s;
     es_clock_wall_text(now);
-    const struct es_signing signing = {.role = is_void ? ES_ROLE_OF_VOID : ES_ROLE_OF_RELEASE,
-                                       .when = now,
-                                       .name = a->name,
-                                       .reason = is_void ? a->reason : NULL};
-    enum es_status s = es_store_sign(o->store, a->number, key, &signing, &bytes, &length, NULL, err);
-    if (s == ES_OK)
-        printf("%s: %s by %s on %s, key %s\n", a->number, is_void ? "void" : "released", a->name, now,
-               es_key_public(key)->thumbprint);
+    const struct es_signing signing = {
+        .role = role, .when = now, .name = a->name, .reason = is_void ? a->reason : NULL};
+    s = es_store_sign(o->store, a->number, key, &signing, &bytes, &length, &signatures, err);
     free(bytes);
+    if (s == ES_OK && es_sealing_do(sealing, a->number, signatures, &why) != ES_OK)
+        s = es_fail(
+            err, why.status,
+            "%s was signed, and that is durable; it is not in the log yet, so do not rely on it: %s. The "
+            "daemon enters it when it starts",
+            a->number, why.text);
+    es_sealing_close(sealing);
+    if (s == ES_OK)
+        printf("%s: %s by %s on %s, key %s; in the log\n", a->number, is_void ? "void" : "released", a->name,
+               now, es_key_public(key)->thumbprint);
     return s;
 }
 
@@ -123,6 +131,7 @@ enum es_status es_certificate_countersign(const struct es_certificate_act *a, bo
 {
     struct opened o = {0};
     struct es_key *key = NULL;
+    const char *role = is_void ? ES_ROLE_OF_VOID : ES_ROLE_OF_RELEASE;
     struct es_passphrase_source source = {.file = a->passphrase_file};
     struct es_passphrase passphrase = es_passphrase_from(&source);
     if (a->key == NULL || a->name == NULL)
@@ -135,9 +144,9 @@ enum es_status es_certificate_countersign(const struct es_certificate_act *a, bo
     if (s == ES_OK)
         s = es_key_load_with(a->key, &passphrase, &key, err);
     if (s == ES_OK)
-        s = check_trust(&o, a->number, is_void, es_key_public(key)->thumbprint, err);
+        s = check_trust(&o, a->number, role, key, err);
     if (s == ES_OK)
-        s = sign(&o, a, is_void, key, err);
+        s = sign(&o, a, role, key, err);
     es_key_free(key);
     close_certificate(&o);
     return s;
@@ -204,6 +213,23 @@ static enum es_status copy_recordings(const struct es_content *c, const char *st
     return s;
 }
 
+/* The proof that it stands in the log; one that is not sealed yet has none. */
+static enum es_status copy_seal(struct opened *o, const struct es_certificate_act *a, struct es_error *err)
+{
+    char name[ES_STORE_NUMBER_MAX + 16];
+    char *path = NULL, *bytes = NULL;
+    size_t length = 0;
+    (void)snprintf(name, sizeof name, "%s.seal.json", a->number);
+    enum es_status s = es_store_seal_path(o->store, a->number, o->signatures, &path, err);
+    if (s == ES_OK)
+        s = es_file_read(NULL, path, 1 << 20, &bytes, &length, err);
+    if (s == ES_OK)
+        s = put(a->to, name, bytes, length, err);
+    free(bytes);
+    free(path);
+    return s == ES_NOT_FOUND ? ES_OK : s;
+}
+
 static enum es_status write_papers(struct opened *o, const struct es_certificate_act *a, struct es_error *err)
 {
     struct es_store_trust trust = {0};
@@ -211,6 +237,8 @@ static enum es_status write_papers(struct opened *o, const struct es_certificate
     char *list = NULL;
     (void)snprintf(name, sizeof name, "%s.json", a->number);
     enum es_status s = put(a->to, name, o->bytes, o->length, err);
+    if (s == ES_OK)
+        s = copy_seal(o, a, err);
     if (s == ES_OK)
         s = es_store_trust(o->store, &trust, err);
     if (s == ES_OK)

@@ -7,12 +7,14 @@
 struct es_certificate_act {
     const char *number;
     const char *state, *key, *passphrase_file, *name, *reason; /* release, void */
+    const char *socket, *bench_passphrase_file;                /* release, void: how it is sealed */
     const char *to;                                            /* export: folder */
     const char *recording;                                     /* recordings: which one; NULL: list them */
 };
 
 /* Adds the releaser's signature (is_void: the one that takes it out of force) after checking the certificate
- * against the bench's keys, and the key against the book. ES_REFUSED says what forbids it. */
+ * against the bench's keys, and the key against the book, and enters it in the log before it is told.
+ * ES_REFUSED says what forbids it. */
 enum es_status es_certificate_countersign(const struct es_certificate_act *a, bool is_void,
                                           struct es_error *err) ES_MUST_CHECK;
 

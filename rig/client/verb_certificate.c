@@ -13,7 +13,7 @@
 struct arguments {
     struct es_option_list words;
     const char *state, *socket, *serial, *since, *person, *note, *table, *key, *passphrase_file, *name,
-        *reason, *to;
+        *reason, *to, *bench_passphrase_file;
     bool json, csv;
 };
 
@@ -32,6 +32,9 @@ static const struct es_option options[] = {
     TEXT("passphrase-file", "FILE", passphrase_file,
          "release, void: its passphrase; else asked at the terminal"),
     TEXT("name", "NAME", name, "release, void: who signs"),
+    TEXT(
+        "bench-passphrase-file", "FILE", bench_passphrase_file,
+        "release, void: where no daemon runs, the passphrase of the bench's key, which enters it in the log"),
     TEXT("reason", "TEXT", reason, "void: why"),
     TEXT("to", "DIR", to, "export: folder for the certificate, its recordings and what they need"),
     FLAG("json", json, "list: print for programs; show: print the document's bytes as signed"),
@@ -271,6 +274,8 @@ static bool act(const struct arguments *a, const char *what, enum es_status *s, 
                                              .passphrase_file = a->passphrase_file,
                                              .name = a->name,
                                              .reason = a->reason,
+                                             .socket = a->socket,
+                                             .bench_passphrase_file = a->bench_passphrase_file,
                                              .to = a->to,
                                              .recording = a->words.count > 2 ? a->words.items[2] : NULL};
     bool release = strcmp(what, "release") == 0, is_void = strcmp(what, "void") == 0;

@@ -5,13 +5,14 @@
 #include "rig/client/recompute.h"
 #include "rig/client/trust.h"
 #include "rig/client/verb.h"
+#include "rig/client/verify_seal.h"
 #include "rig/client/verify_view.h"
 #include "rig/console/json_writer.h"
 #include "rig/console/table.h"
 
 struct arguments {
     struct es_option_list files, keys, lists;
-    const char *state, *recordings;
+    const char *state, *recordings, *archive;
     bool json, quiet, recompute;
 };
 
@@ -30,7 +31,13 @@ static const struct es_option options[] = {
      .value = "DIR",
      .kind = ES_OPTION_TEXT,
      .offset = offsetof(struct arguments, state),
-     .meaning = "state folder of a bench: its own key and those in keys/trusted are trusted"},
+     .meaning = "state folder of a bench: the keys that it has and trusts are trusted, and it is asked what "
+                "happened to the certificate since"},
+    {.name = "archive",
+     .value = "ADDRESS",
+     .kind = ES_OPTION_TEXT,
+     .offset = offsetof(struct arguments, archive),
+     .meaning = "ask this archive too whether the certificate is in force"},
     {.name = "recompute",
      .kind = ES_OPTION_FLAG,
      .offset = offsetof(struct arguments, recompute),
@@ -54,7 +61,9 @@ static const struct es_option options[] = {
 static const struct es_command_line line = {
     .program = "endstop verify",
     .summary = "checks certificates: unaltered, signed by a key that you trust, values as recorded",
-    .detail = "Needs no daemon and no bench. Without a trusted key it tells who signed, which proves "
+    .detail = "Needs no daemon and no bench. For NUMBER.json the seal NUMBER.seal.json beside it is checked "
+              "too: that the certificate stands in the bench's log. What was not checked is said. Without a "
+              "trusted key it tells who signed, which proves "
               "nothing: anyone "
               "can make a key. Exit status 0: all are valid; 1: at least one is not; 2: not a certificate, "
               "or a file that cannot be read. Several files get a line each.",
@@ -105,17 +114,29 @@ static enum es_status print_summary(const struct arguments *a, const struct summ
     return s;
 }
 
+/* `beside`: NULL where the signature does not hold already. */
 static void tell(const struct arguments *a, const char *file, const struct es_certificate_report *report,
-                 const cJSON *root, struct summary *summary, struct es_text *json)
+                 const struct es_verify_beside *beside, const cJSON *root, struct summary *summary,
+                 struct es_text *json)
 {
-    bool valid = report->finding == ES_CERTIFICATE_VALID;
+    bool valid = report->finding == ES_CERTIFICATE_VALID && (beside == NULL || !es_beside_fails(beside));
     if (a->json) {
         es_verify_json(file, report, json);
+        if (beside != NULL)
+            es_beside_json(beside, json);
         es_json_end_object(json);
     } else if (valid && a->quiet) {
         return;
     } else if (summary->table == NULL) {
         es_verify_print(file, report, root);
+        if (beside != NULL)
+            es_beside_print(beside, stdout);
+    } else if (report->finding == ES_CERTIFICATE_VALID && !valid) {
+        const char *const cells[] = {file + summary->shared, "NOT VALID",
+                                     beside->seal.state == ES_BESIDE_FAILS  ? beside->seal.text
+                                     : beside->log.state == ES_BESIDE_FAILS ? beside->log.text
+                                                                            : beside->archive.text};
+        es_table_row(summary->table, ES_STRONG, cells);
     } else {
         es_verify_row(summary->table, file + summary->shared, report, root);
     }
@@ -168,6 +189,49 @@ static int recompute(const struct arguments *a, const char *file, const cJSON *r
     return status;
 }
 
+/* A certificate whose signature holds: what lies beside it, and its values. Gives the exit status. */
+static int look_further(const struct arguments *a, const struct es_beside_order *order,
+                        const struct es_certificate_report *report, const cJSON *root,
+                        struct summary *summary, struct es_text *json)
+{
+    struct es_error err = {0};
+    struct es_verify_beside beside = {0};
+    if (es_verify_beside(order, &beside, &err) != ES_OK)
+        return es_verb_fail(&es_verb_verify, &err, NULL);
+    tell(a, order->file, report, &beside, root, summary, json);
+    if (es_beside_fails(&beside))
+        return 1;
+    return a->recompute ? recompute(a, order->file, root) : 0;
+}
+
+/* What was found of one file, told; gives the exit status. */
+static int judge_one(const struct arguments *a, const char *file, const char *bytes, size_t length,
+                     const struct es_trust *trust, const struct es_certificate_report *report,
+                     struct summary *summary, struct es_text *json)
+{
+    struct es_error err = {0};
+    int status = es_exit_status(es_certificate_status(report, &err));
+    struct es_document *doc = read_valid(file, bytes, length, report);
+    const cJSON *root = doc != NULL ? es_document_root(doc) : NULL;
+    const char *serial =
+        cJSON_GetStringValue(cJSON_GetObjectItem(cJSON_GetObjectItem(root, "unit"), "serial"));
+    const char *number = cJSON_GetStringValue(cJSON_GetObjectItem(root, "number"));
+    const struct es_beside_order order = {.file = file,
+                                          .bytes = bytes,
+                                          .length = length,
+                                          .number = number != NULL ? number : "",
+                                          .serial = serial != NULL ? serial : "",
+                                          .trust = trust,
+                                          .state = a->state,
+                                          .archive = a->archive};
+    if (status == 0 && root != NULL)
+        status = look_further(a, &order, report, root, summary, json);
+    else
+        tell(a, file, report, NULL, root, summary, json);
+    es_document_free(doc);
+    return status;
+}
+
 /* One file; *worst takes the worst exit status so far. */
 static void verify_one(const struct arguments *a, const char *file, const struct es_trust *trust,
                        struct summary *summary, struct es_text *json, int *worst)
@@ -175,25 +239,19 @@ static void verify_one(const struct arguments *a, const char *file, const struct
     struct es_error err = {0};
     char *bytes = NULL;
     size_t length = 0;
+    int status;
     struct es_certificate_report *report = calloc(1, sizeof *report);
     enum es_status s = report != NULL ? es_file_read(NULL, file, LARGEST, &bytes, &length, &err)
                                       : es_fail(&err, ES_NO_MEMORY, "not enough memory to check");
     if (s == ES_OK)
         s = es_certificate_verify(file, bytes, length, trust->keys, trust->count, report, &err);
-    int status;
-    if (s != ES_OK) {
+    if (s == ES_OK) {
+        status = judge_one(a, file, bytes, length, trust, report, summary, json);
+    } else {
         status = es_verb_fail(&es_verb_verify, &err, NULL);
         const char *cells[] = {file + summary->shared, "NOT READ", "see above"};
         if (summary->table != NULL)
             es_table_row(summary->table, ES_STRONG, cells);
-    } else {
-        status = es_exit_status(es_certificate_status(report, &err));
-        struct es_document *doc = read_valid(file, bytes, length, report);
-        const cJSON *root = doc != NULL ? es_document_root(doc) : NULL;
-        tell(a, file, report, root, summary, json);
-        if (status == 0 && root != NULL && a->recompute)
-            status = recompute(a, file, root);
-        es_document_free(doc);
     }
     summary->valid += status == 0;
     summary->others += status != 0;

@@ -259,6 +259,22 @@ static enum es_status bench(struct es_control *c, struct es_request_line *r, str
     return ES_OK;
 }
 
+/* Somebody signed a certificate again: into the log with it, before it is announced. */
+static enum es_status seal(struct es_control *c, const struct es_caller *caller, struct es_request_line *r,
+                           struct es_text *out, struct es_error *err)
+{
+    if (!es_name_is_plain(r->number))
+        return es_fail(err, ES_USAGE, "\"%.40s\" is not the number of a certificate", r->number);
+    enum es_status s = es_office_seal(c->options.office, r->number, err);
+    if (s != ES_OK)
+        return s;
+    log_act(c, caller, "certificate %s: its signatures are in the log", r->number);
+    es_reply_begin(out, r->id);
+    es_json_text(out, "number", r->number);
+    es_json_end_object(out);
+    return ES_OK;
+}
+
 static enum es_status dispatch(struct es_control *c, struct es_caller *caller, struct es_request_line *r,
                                struct es_text *out, struct es_error *err)
 {
@@ -288,6 +304,8 @@ static enum es_status dispatch(struct es_control *c, struct es_caller *caller, s
         return es_control_certificate(c->store, r, out, err);
     case ES_DO_PLANS:
         return es_control_plans(c->options.library, c->options.types, r, out, err);
+    case ES_DO_SEAL:
+        return seal(c, caller, r, out, err);
     case ES_DO_COUNT:
         break;
     }

@@ -2,6 +2,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "results/store/signed.h"
 #include "rig/console/choices.h"
 #include "rig/console/json_writer.h"
 #include "rig/daemon/control_lists.h"
@@ -92,7 +93,7 @@ enum es_status es_control_certificate(struct es_store *store, const struct es_re
         return es_fail(err, ES_USAGE, "\"%.40s\" is not the number of a certificate", r->number);
     char *bytes = NULL;
     size_t length = 0;
-    enum es_status s = es_store_certificate(store, r->number, &bytes, &length, err);
+    enum es_status s = es_store_latest(store, r->number, &bytes, &length, NULL, err);
     if (s != ES_OK)
         return s;
     es_reply_begin(out, r->id);

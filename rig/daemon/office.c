@@ -83,6 +83,37 @@ static void seal(struct es_office *o, const char *number)
         es_log(o->options.log, ES_LOG_ERROR, "the log of certificates: %s", err.text);
 }
 
+/* The book of keys is asked each time: a key can be revoked while the daemon runs. */
+static enum es_status check_key(struct es_office *o, struct es_error *err)
+{
+    char now[32];
+    struct es_error why;
+    es_clock_wall_text(now);
+    enum es_status s = es_store_key_check(o->store, es_key_public(o->key), ES_ROLE_OF_BENCH, now, &why);
+    if (s == ES_NOT_FOUND) /* told when it was taken */
+        return ES_OK;
+    return s == ES_OK ? s : es_fail(err, s, "no certificate can be issued: %s", why.text);
+}
+
+static enum es_status check_new_key(struct es_office *o, struct es_error *err)
+{
+    struct es_store_trust book = {0};
+    const char *thumbprint = es_key_public(o->key)->thumbprint;
+    enum es_status s = check_key(o, err);
+    if (s == ES_OK)
+        s = es_store_trust(o->store, &book, err);
+    bool known = false;
+    for (size_t i = 0; i < book.count; i++)
+        known = known || strcmp(book.items[i].key.thumbprint, thumbprint) == 0;
+    if (s == ES_OK && !known)
+        es_log(o->options.log, ES_LOG_WARNING,
+               "key %s does not stand in the bench's book of keys: what it signs is not trusted here "
+               "(endstop key trust)",
+               thumbprint);
+    es_store_trust_free(&book);
+    return s;
+}
+
 enum es_status es_office_take_key(struct es_office *o, struct es_error *err)
 {
     const char *file = o->options.passphrase_file;
@@ -94,7 +125,21 @@ enum es_status es_office_take_key(struct es_office *o, struct es_error *err)
         return es_fail(err, s, "this bench has no signing key yet; make one: endstop key create --state %s",
                        es_store_folder(o->store));
     if (s == ES_OK)
+        s = check_new_key(o, err);
+    if (s == ES_OK)
         seal(o, NULL);
+    return s;
+}
+
+enum es_status es_office_seal(struct es_office *o, const char *number, struct es_error *err)
+{
+    char now[32];
+    es_clock_wall_text(now);
+    pthread_mutex_lock(&o->lock);
+    enum es_status s = check_key(o, err);
+    if (s == ES_OK)
+        s = es_store_seal(o->store, o->key, number, now, err);
+    pthread_mutex_unlock(&o->lock);
     return s;
 }
 
@@ -274,7 +319,9 @@ static enum es_status issue_locked(struct es_office *o, const struct es_outcome 
                             .overdue_reason = overdue_reason,
                             .visit = of_job ? &from.visit : NULL};
     struct es_store_maker maker = {.self = &making, .make = make_certificate};
-    enum es_status s = es_store_issue(o->store, o->prefix, &maker, number, err);
+    enum es_status s = check_key(o, err);
+    if (s == ES_OK)
+        s = es_store_issue(o->store, o->prefix, &maker, number, err);
     es_likely_free(told.likely);
     if (s == ES_OK && of_job)
         note_in_job(o, &from, outcome, number);
@@ -329,7 +376,9 @@ enum es_status es_office_begin(struct es_office *o, const struct es_store_run *r
     if (s != ES_OK)
         goto free_path;
     pthread_mutex_lock(&o->lock);
-    s = es_store_run_begin(o->store, run, err);
+    s = check_key(o, err);
+    if (s == ES_OK)
+        s = es_store_run_begin(o->store, run, err);
     if (s == ES_OK)
         s = es_store_run_folder(o->store, run->run, journals, err);
     pthread_mutex_unlock(&o->lock);

@@ -36,8 +36,8 @@ enum es_status es_office_take_key(struct es_office *office, struct es_error *err
 enum es_status es_office_settle_interrupted(struct es_office *office, size_t *count,
                                             struct es_error *err) ES_MUST_CHECK;
 
-/* Durable before it returns; *journals is the run's folder, *recordings that of all recordings (both to be
- * freed). */
+/* Durable before it returns; ES_REFUSED when the bench's key may not sign any more. *journals is the run's
+ * folder, *recordings that of all recordings (both to be freed). */
 enum es_status es_office_begin(struct es_office *office, const struct es_store_run *run, char **journals,
                                char **recordings, struct es_error *err) ES_MUST_CHECK;
 
@@ -52,6 +52,10 @@ enum es_status es_office_issue(struct es_office *office, const struct es_outcome
  */
 enum es_status es_office_check_job(struct es_office *office, const char *job, const char *serial,
                                    struct es_error *err) ES_MUST_CHECK;
+
+/* Enters a certificate's further signatures (release, void) in the log; sealed when this returns ES_OK. */
+enum es_status es_office_seal(struct es_office *office, const char *number,
+                              struct es_error *err) ES_MUST_CHECK;
 
 /* Closes the entry of a run of which no paper could be made; failures are logged. */
 void es_office_give_up(struct es_office *office, const char *run, const char *why);

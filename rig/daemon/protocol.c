@@ -5,8 +5,9 @@
 #include "rig/console/json_writer.h"
 #include "rig/daemon/protocol.h"
 
-static const char *const do_words[] = {"hello", "bench", "run",          "watch",       "answer", "stop",
-                                       "reset", "runs",  "certificates", "certificate", "plans",  NULL};
+static const char *const do_words[] = {"hello", "bench", "run",  "watch",        "answer",
+                                       "stop",  "reset", "runs", "certificates", "certificate",
+                                       "plans", "seal",  NULL};
 static const char *const reply_words[] = {"yes", "no", "choice", "number", "done", NULL};
 static const char *const state_words[] = {"as found", "as left", NULL};
 
@@ -93,6 +94,7 @@ static const struct es_field certificates_rows[] = {ROW_ID, ROW_DO, ROW_TEXT("se
                                                     ROW_INT("from", from, false, 0, INTEGER_MAX)};
 static const struct es_field certificate_rows[] = {ROW_ID, ROW_DO, ROW_TEXT("number", number, true)};
 static const struct es_field plans_rows[] = {ROW_ID, ROW_DO};
+static const struct es_field seal_rows[] = {ROW_ID, ROW_DO, ROW_TEXT("number", number, true)};
 
 #define ROWS(r)                                                                                              \
     {                                                                                                        \
@@ -113,6 +115,7 @@ static const struct {
     [ES_DO_CERTIFICATES] = ROWS(certificates_rows),
     [ES_DO_CERTIFICATE] = ROWS(certificate_rows),
     [ES_DO_PLANS] = ROWS(plans_rows),
+    [ES_DO_SEAL] = ROWS(seal_rows),
 };
 
 const char *es_do_word(enum es_do what)

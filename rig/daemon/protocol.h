@@ -22,6 +22,7 @@ enum es_do {
     ES_DO_CERTIFICATES,
     ES_DO_CERTIFICATE,
     ES_DO_PLANS,
+    ES_DO_SEAL,
     ES_DO_COUNT
 };
 
@@ -45,7 +46,7 @@ struct es_request_line {
     long question; /* answer: number of the question */
     int answer;    /* answer: enum es_reply_kind */
     long choice;   /* answer: index */
-    char *number;  /* answer: "4.0 bar"; certificate: its number */
+    char *number;  /* answer: "4.0 bar"; certificate, seal: its number */
     char *since;   /* certificates */
     char *why;     /* stop */
 };

@@ -35,6 +35,7 @@ for part in ("keys/trusted", "certificates", "recordings"):
     (state / part).mkdir(parents=True)
 (state / "keys").chmod(0o700)
 shutil.copy(made / "bench.pub.pem", state / "keys/bench.pub.pem")
+shutil.copy(made / "bench.pem", state / "keys/bench.pem")
 shutil.copy(made / "certificate.json", state / "certificates/VB-000001.json")
 for path in (made / "recordings").iterdir():
     shutil.copy(path, state / "recordings")
@@ -60,7 +61,16 @@ check(shown["stage"] == "delivered" and len(shown["lines"]) == 5, str(shown))
 other = run(0, "job", "open", "--serial", "OTHER", "--state", state).strip()
 check("is of unit EX-7" in run(3, "job", "run", other, "--certificate", "VB-000001", "--state", state), "another unit's certificate")
 
-check("released by B. Example" in run(0, *release, "B. Example"), "release")
+# Where it could not be entered in the log nothing is signed.
+(state / "keys/bench.pem").rename(state / "keys/away.pem")
+check("nothing was signed" in run(2, *release, "B. Example"), "no release without a log")
+check(not (state / "certificates/signed").exists(), "and no file")
+(state / "keys/away.pem").rename(state / "keys/bench.pem")
+text = run(0, *release, "B. Example")
+check("released by B. Example" in text and "in the log" in text, text)
+signed = state / "certificates/signed/VB-000001.2.json"
+check(signed.with_suffix(".seal.json").exists(), "the seal lies beside it")
+check(len((state / "log/certificates.log").read_text().splitlines()) == 5, "two leaves with their heads")
 run(3, *release, "B. Example")
 check((state / "certificates/VB-000001.json").read_bytes() == issued, "the certificate as issued stays byte for byte")
 check((state / "certificates/signed/VB-000001.2.json").exists(), "the released file lies beside it")
@@ -72,7 +82,21 @@ shutil.move(state, work / "gone")
 verify = ("verify", "--recompute", "--recordings", out / "recordings", "--keys", out / "keys.json", out / "VB-000001.json")
 text = run(0, *verify)
 check("released by B. Example" in text and "VALUES AS RECORDED" in text, text)
+check("seal beside it holds: entry 2" in text and "not asked of the bench" in text and "not asked of an archive" in text, text)
+seal = out / "VB-000001.seal.json"
+proof = seal.read_text()
+seal.write_text(proof.replace('"index":1', '"index":0'))
+check("seal beside it does not hold" in run(1, *verify), "a seal that does not hold is told")
+answer = json.loads(run(1, "verify", "--keys", out / "keys.json", out / "VB-000001.json", "--json"))[0]
+check(answer["valid"] and answer["seal"]["answer"] == "fails", str(answer))
+seal.write_text(json.dumps(json.loads(proof)))
+run(0, *verify)
+seal.unlink()
+text = run(0, *verify)
+check("VB-000001.seal.json is not there, so that nothing is said" in text, text)
 shutil.move(work / "gone", state)
+check("signed as \"release\" by B. Example" in run(0, "verify", state / "certificates/VB-000001.json", "--state", state), "a later file")
+check("all as logged" in run(0, "audit", "integrity", "--quick", "--state", state), "integrity")
 
 # A recording as CSV reads back number for number.
 names = json.loads(issued)["recordings"]
@@ -89,8 +113,11 @@ run(2, *void)
 run(0, *void, "--reason", "wrong unit")
 latest = state / "certificates/signed/VB-000001.3.json"
 check("wrong unit" in run(1, "verify", latest, "--state", state), "void is told")
+text = run(1, "verify", state / "certificates/VB-000001.json", "--state", state)
+check("NOT AS IT SHOULD BE" in text and "wrong unit" in text, text)
 run(1, *release, "B. Example")
 run(0, "key", "revoke", work / "b.pub.pem", "--reason", "laptop lost", "--from", "2026-01-01T00:00:00Z", "--state", state)
+check("is revoked" in run(3, "certificate", "release", "VB-000001", "--state", state, "--key", work / "b.pem", "--name", "B. Example"), "void is not counted any more, nor can the key release")
 text = run(0, "verify", latest, "--state", state)
 check("does not count" in text and "laptop lost" in text and "not released" in text, text)
 

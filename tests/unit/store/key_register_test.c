@@ -200,3 +200,58 @@ Test(key_register, replacing_through_every_crash)
     }
     cr_expect(done, "it goes through in the end");
 }
+
+static void expect_check(struct es_store *store, const struct es_public_key *key, const char *role,
+                         const char *when, enum es_status expected, const char *says)
+{
+    err = (struct es_error){0};
+    cr_expect_eq(es_store_key_check(store, key, role, when, &err), expected, "%s at %s: %s", role, when,
+                 err.text);
+    cr_expect(expected == ES_OK || strstr(err.text, says), "%s", err.text);
+}
+
+/* At issue and at release the book is asked: role, made, replaced, revoked, each with its date. */
+Test(key_register, whether_a_key_may_sign_now)
+{
+    struct es_store *store = help_open(ES_STORE_WRITE);
+    struct es_key *person = NULL, *stranger = NULL;
+    struct es_public_key bench;
+    cr_assert_eq(es_store_key_create(store, &help_order, &bench, NULL), ES_OK);
+    cr_assert_eq(es_key_create(&person, NULL), ES_OK);
+    cr_assert_eq(es_key_create(&stranger, NULL), ES_OK);
+    const struct es_public_key *b = es_key_public(person);
+    const struct es_key_change trusted = {.what = "trusted",
+                                          .who = "A. Example",
+                                          .when = "2026-02-03T09:00:00Z",
+                                          .key = b->thumbprint,
+                                          .name = "B. Example",
+                                          .roles = "release void",
+                                          .public = b};
+    const struct es_key_change revoked = {.what = "revoked",
+                                          .who = "A. Example",
+                                          .when = "2026-03-05T09:00:00Z",
+                                          .from = "2026-03-01T00:00:00Z",
+                                          .key = b->thumbprint,
+                                          .reason = "laptop lost"};
+    cr_assert_eq(es_key_register_add(store, &trusted, 1, NULL), ES_OK);
+    expect_check(store, &bench, "bench", "2026-02-03T08:00:00Z", ES_OK, "");
+    expect_check(store, &bench, "release", "2026-02-03T08:00:00Z", ES_REFUSED, "\"bench\" only");
+    expect_check(store, &bench, "bench", "2026-02-03T07:59:59Z", ES_REFUSED, "made only");
+    expect_check(store, b, "release", "2026-04-01T00:00:00Z", ES_OK, "");
+    expect_check(store, b, "bench", "2026-04-01T00:00:00Z", ES_REFUSED, "only");
+    expect_check(store, es_key_public(stranger), "release", "2026-04-01T00:00:00Z", ES_NOT_FOUND,
+                 "book of keys");
+    cr_assert_eq(es_key_register_add(store, &revoked, 1, NULL), ES_OK);
+    expect_check(store, b, "release", "2026-02-28T23:59:59Z", ES_OK, "");
+    expect_check(store, b, "release", "2026-03-01T00:00:00.5Z", ES_REFUSED, "laptop lost");
+    expect_check(store, b, "void", "2027-01-01T00:00:00Z", ES_REFUSED, "laptop lost");
+    cr_assert_eq(es_store_key_rotate(
+                     store, &(struct es_store_key_order){.who = "A. Example", .when = "2026-05-01T00:00:00Z"},
+                     &(struct es_public_key){.thumbprint = ""}, NULL),
+                 ES_OK);
+    expect_check(store, &bench, "bench", "2026-05-01T00:00:01Z", ES_REFUSED, "replaced");
+    expect_check(store, &bench, "bench", "2026-04-30T23:59:59Z", ES_OK, "");
+    es_key_free(person);
+    es_key_free(stranger);
+    es_store_close(store);
+}

@@ -91,6 +91,25 @@ static enum es_status prepare(struct es_execution *x, struct es_error *err)
     return s;
 }
 
+static bool gate_met(const struct es_execution *x, const struct es_gate *g)
+{
+    const enum es_verdict v = x->verdicts[g->earlier];
+    const bool failed = v == ES_FAIL || v == ES_CONDITIONAL_FAIL;
+    const bool passed = v == ES_PASS || v == ES_CONDITIONAL_PASS;
+
+    switch (g->must) {
+    case ES_GATE_COMPLETED:
+        return x->ran_to_end[g->earlier];
+    case ES_GATE_NOT_FAILED:
+        return !failed && !x->held_back[g->earlier];
+    case ES_GATE_UNLESS_FAILED:
+        return !failed;
+    case ES_GATE_PASSED:
+    default:
+        return passed && x->ran_to_end[g->earlier];
+    }
+}
+
 /* Why an earlier procedure keeps this one from running; false when none does. */
 static bool gated(const struct es_execution *x, size_t self, char *reason, size_t size)
 {
@@ -98,22 +117,16 @@ static bool gated(const struct es_execution *x, size_t self, char *reason, size_
 
     for (size_t i = 0; i < entry->gate_count; i++) {
         const struct es_gate *g = &entry->gates[i];
-        const enum es_verdict v = x->verdicts[g->earlier];
-        const bool failed = v == ES_FAIL || v == ES_CONDITIONAL_FAIL;
-        const bool passed = v == ES_PASS || v == ES_CONDITIONAL_PASS;
-        const bool met = g->must == ES_GATE_COMPLETED    ? x->ran_to_end[g->earlier]
-                         : g->must == ES_GATE_NOT_FAILED ? !failed && !x->held_back[g->earlier]
-                                                         : passed && x->ran_to_end[g->earlier];
-        if (met)
+        if (gate_met(x, g))
             continue;
         const char *label = x->plan->entries[g->earlier].label;
         if (x->held_back[g->earlier])
             (void)snprintf(reason, size, "not run, because \"%s\" was not run either", label);
         else
             (void)snprintf(reason, size, "not run, because \"%s\" %s", label,
-                           g->must == ES_GATE_COMPLETED    ? "did not run to its end"
-                           : g->must == ES_GATE_NOT_FAILED ? "failed"
-                                                           : "did not pass");
+                           g->must == ES_GATE_COMPLETED ? "did not run to its end"
+                           : g->must == ES_GATE_PASSED  ? "did not pass"
+                                                        : "failed");
         return true;
     }
     return false;

@@ -322,9 +322,10 @@ static void explain_order(const struct es_plan *plan, FILE *to)
         const struct es_plan_entry *e = &plan->entries[i];
         size_t n = (size_t)snprintf(text, sizeof text, "%s", e->label);
         for (size_t k = 0; k < e->gate_count && n < sizeof text; k++)
-            n += (size_t)snprintf(text + n, sizeof text - n, "%s\"%s\" has %s",
-                                  k == 0 ? ", only after " : " and ",
-                                  plan->entries[e->gates[k].earlier].label, es_gate_word(e->gates[k].must));
+            n += (size_t)snprintf(
+                text + n, sizeof text - n, "%s\"%s\" %s%s", k == 0 ? ", only after " : " and ",
+                plan->entries[e->gates[k].earlier].label,
+                e->gates[k].must == ES_GATE_UNLESS_FAILED ? "was " : "has ", es_gate_word(e->gates[k].must));
         (void)snprintf(number, sizeof number, "%zu. ", i + 1);
         wrap(to, 2, number, text);
     }

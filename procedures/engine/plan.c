@@ -44,12 +44,13 @@ static const struct es_field entry_rows[] = {
     {.name = "only after",
      .kind = ES_FIELD_OBJECT,
      .offset = offsetof(struct raw_entry, gates),
-     .meaning = "earlier procedure: \"passed\", \"not failed\" or \"completed\""},
+     .meaning =
+         "earlier procedure: \"passed\", \"not failed\", \"held back or not failed\" or \"completed\""},
 };
 
 #define ROWS(table) (table), sizeof(table) / sizeof((table)[0])
 
-static const char *const gate_words[] = {"completed", "not failed", "passed"};
+static const char *const gate_words[] = {"completed", "not failed", "passed", "held back or not failed"};
 
 const char *es_gate_word(enum es_gate_kind kind)
 {
@@ -70,7 +71,7 @@ static void read_gate(struct es_reader *r, const cJSON *item, const struct es_pl
             gate.earlier = i;
         es_nearest_offer(&n, plan->entries[i].label);
     }
-    for (int i = 0; i < 3; i++)
+    for (int i = 0; i < (int)(sizeof gate_words / sizeof gate_words[0]); i++)
         if (cJSON_IsString(item) && strcmp(item->valuestring, gate_words[i]) == 0)
             must = i;
     if (gate.earlier == self) {
@@ -83,7 +84,8 @@ static void read_gate(struct es_reader *r, const cJSON *item, const struct es_pl
         return;
     }
     if (must < 0) {
-        es_document_fault(r->doc, item, r->findings, NULL, "\"passed\", \"not failed\" or \"completed\"");
+        es_document_fault(r->doc, item, r->findings, NULL,
+                          "\"passed\", \"not failed\", \"held back or not failed\" or \"completed\"");
         return;
     }
     gate.must = (enum es_gate_kind)must;

@@ -7,9 +7,10 @@
 
 /* What an earlier procedure must have come to for a later one to run. */
 enum es_gate_kind {
-    ES_GATE_COMPLETED,  /* ran to its end */
-    ES_GATE_NOT_FAILED, /* no required line failed, and no gate held it back */
-    ES_GATE_PASSED      /* every required line passed */
+    ES_GATE_COMPLETED,    /* ran to its end */
+    ES_GATE_NOT_FAILED,   /* no required line failed, and no gate held it back */
+    ES_GATE_PASSED,       /* every required line passed */
+    ES_GATE_UNLESS_FAILED /* no required line failed; held back will do */
 };
 
 struct es_gate {
@@ -51,6 +52,6 @@ void es_plan_free(struct es_plan *plan); /* NULL allowed */
 /* False when an earlier caution of the plan says the same: people confirm a sentence once. */
 bool es_plan_caution_is_new(const struct es_plan *plan, size_t entry, size_t caution);
 
-const char *es_gate_word(enum es_gate_kind kind); /* "completed", "not failed", "passed" */
+const char *es_gate_word(enum es_gate_kind kind); /* as the plan writes it */
 
 #endif

@@ -140,7 +140,7 @@ Test(virtual_run, good_units_pass)
         cr_expect(x.outcome.completed, "%s", x.outcome.ended_because);
         cr_expect_eq(x.outcome.verdict, ES_PASS);
         cr_expect_geq(x.outcome.line_count, 15);
-        cr_expect_eq(x.outcome.procedure_count, 7, "%zu", x.outcome.procedure_count);
+        cr_expect_eq(x.outcome.procedure_count, 8, "%zu", x.outcome.procedure_count);
         cr_expect_geq(x.outcome.instrument_count, 6);
         cr_expect_eq(x.outcome.environment_count, 4);
         cr_expect(isnan(x.outcome.safe_state_time));

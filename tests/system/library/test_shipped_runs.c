@@ -40,6 +40,27 @@ Test(good_units, after_relay_swap)
     passes_on_complete_units(LIBRARY "after-relay-swap.plan.json", false, 12 * 60);
 }
 
+/* What takes its place last is held back, so that such a unit takes no longer than the plan may. */
+Test(faulty_units, a_self_adjustment_without_end_keeps_within_the_time)
+{
+    static const char *const types[] = {"linear-single-acting", "part-turn-double-acting"};
+
+    for (size_t i = 0; i < sizeof types / sizeof types[0]; i++) {
+        struct virtual_run x;
+        virtual_run_make(&x, &(struct virtual_case){.type = types[i],
+                                                    .plan = LIBRARY "after-relay-swap.plan.json",
+                                                    .seed = 3,
+                                                    .fault = "self-adjustment never ends",
+                                                    .severity = 1});
+        virtual_run(&x, NULL);
+        const struct es_line *l = virtual_line(&x, "self-adjustment came to an end");
+        cr_expect(l != NULL && l->verdict == ES_FAIL);
+        cr_expect_eq(x.outcome.verdict, ES_FAIL);
+        cr_expect_lt(es_seconds(es_virtual_now(x.v)), 12 * 60, "%s", types[i]);
+        virtual_run_free(&x);
+    }
+}
+
 /* With somebody there: every question of the cautions goes by. */
 Test(good_units, incoming_complete_unit)
 {

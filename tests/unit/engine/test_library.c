@@ -46,8 +46,9 @@ Test(library, the_plan_is_proved_for_both_types)
         const enum es_status s = es_plan_check(plan, &b->view, type, &f, &report, &err);
         es_findings_print(&f, stderr);
         cr_assert_eq(s, ES_OK);
-        /* the sum of all bounds; that a good unit takes less than 12 minutes: tests/system/library */
-        cr_expect_leq(report.bench_time, 16 * 60.0, "%g s", report.bench_time);
+        /* the sum of all bounds; that good units and those whose self-adjustment never ends take less than
+         * 12 minutes: tests/system/library */
+        cr_expect_leq(report.bench_time, 20 * 60.0, "%g s", report.bench_time);
         for (size_t k = 0; k < report.not_checked_count; k++) /* nothing but what only recordings show */
             cr_expect(strstr(report.not_checked[k], "only in a recording") != NULL, "%s",
                       report.not_checked[k]);

@@ -80,8 +80,14 @@ struct gate_case {
 Test(plan, gates)
 {
     static const struct gate_case cases[] = {
-        {"lower end", "passed", true}, {"lower end", "not failed", true}, {"lower end", "completed", true},
-        {"travel", "passed", false},   {"travel", "not failed", false},   {"travel", "completed", true},
+        {"lower end", "passed", true},
+        {"lower end", "not failed", true},
+        {"lower end", "completed", true},
+        {"travel", "passed", false},
+        {"travel", "not failed", false},
+        {"travel", "completed", true},
+        {"lower end", "held back or not failed", true},
+        {"travel", "held back or not failed", false},
     };
     struct es_type *type = load_type("linear-single-acting");
 
@@ -96,7 +102,9 @@ Test(plan, gates)
                 entries, sizeof entries,
                 "{\"procedure\": \"one\"}, {\"procedure\": \"one\", \"as\": \"two\", \"only after\": "
                 "{\"made\": \"%s\"}},"
-                "{\"procedure\": \"one\", \"as\": \"three\", \"only after\": {\"two\": \"not failed\"}}",
+                "{\"procedure\": \"one\", \"as\": \"three\", \"only after\": {\"two\": \"not failed\"}},"
+                "{\"procedure\": \"one\", \"as\": \"four\", \"only after\": {\"two\": \"held back or not "
+                "failed\"}}",
                 cases[i].must);
             struct es_plan *plan = load(entries, &f);
             es_findings_print(&f, stderr);
@@ -107,10 +115,11 @@ Test(plan, gates)
             es_outcome_init(&o);
             cr_assert_eq(es_plan_execute(plan, type, &b->port, &options, NULL, &o, &err), ES_OK);
             const bool runs = cases[i].runs || ignore;
-            cr_assert_eq(o.procedure_count, 3);
+            cr_assert_eq(o.procedure_count, 4);
             cr_expect_eq(o.procedures[1].completed, runs, "%s %s", cases[i].limit, cases[i].must);
-            cr_expect_eq(b->rests, runs ? (o.procedures[2].completed ? 3 : 2) : 1);
-            cr_assert_eq(o.line_count, 3);
+            cr_expect_eq(o.procedures[3].completed, ignore || !runs || o.procedures[2].completed);
+            cr_expect_eq(b->rests, 1 + runs + o.procedures[2].completed + o.procedures[3].completed);
+            cr_assert_eq(o.line_count, 4);
             cr_expect_str_eq(o.lines[1].procedure, "two");
             if (!runs) {
                 cr_expect(strstr(o.procedures[1].skipped, "because \"made\"") != NULL);

@@ -25,8 +25,8 @@ void es_extremes_of(const struct es_samples *s, size_t width, double resolution,
     es_budget_add(&b, ES_TERM_REPEAT, lift * share / 2, INFINITY);
     es_budget_add(&b, ES_TERM_REPEAT, lift * (1 - share) / 2, INFINITY);
     es_budget_add(&b, ES_TERM_REPEAT, es_resolution_u(resolution, noise), INFINITY);
-    out->largest = (struct es_extreme){x.largest - lift * share, b, s->index[x.at_largest],
-                                       s->index[x.at_largest + width - 1]};
-    out->smallest = (struct es_extreme){x.smallest + lift * share, b, s->index[x.at_smallest],
-                                        s->index[x.at_smallest + width - 1]};
+    out->largest = (struct es_extreme){x.largest - lift * share, b, es_samples_index(s, x.at_largest),
+                                       es_samples_index(s, x.at_largest + width - 1)};
+    out->smallest = (struct es_extreme){x.smallest + lift * share, b, es_samples_index(s, x.at_smallest),
+                                        es_samples_index(s, x.at_smallest + width - 1)};
 }

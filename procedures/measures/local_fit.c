@@ -4,6 +4,7 @@
 
 #include "procedures/measures/budget.h"
 #include "procedures/measures/numeric/least_squares.h"
+#include "procedures/measures/numeric/passes.h"
 
 #define LEAST_POINTS 5
 #define WIDTHS       7   /* widest, half of it, ... */
@@ -205,15 +206,27 @@ bool es_local_peak(const struct es_curve_view *c, int sign, double guess, double
     return widest_agreeing(c, solve_peak, sign, guess, half_width, false, out);
 }
 
+/* From mean number i on (of the samples y[i] .. y[i + width - 1]): the first that may have passed the level.
+ * No mean is beyond the furthest of its samples, so that whole stretches need no sum. */
+static size_t skip_far(const struct es_curve_view *c, double level, int sign, size_t i, size_t width)
+{
+    size_t stride = 256 + 2 * width, means = c->n - width + 1;
+    while (i + stride < means) {
+        struct es_range r = es_range_of(c->y + i, stride + width - 1);
+        if (sign > 0 ? r.most >= level : r.least <= level)
+            break;
+        i += stride;
+    }
+    return i;
+}
+
 double es_first_passage(const struct es_curve_view *c, double level, int sign, double from, size_t m)
 {
-    size_t width = 2 * m + 1, i = first_at(c, from);
-    if (c->n < width || i + width > c->n)
+    size_t width = 2 * m + 1, first = first_at(c, from);
+    if (c->n < width || first + width > c->n)
         return NAN;
-    double sum = 0;
-    for (size_t k = i; k < i + width; k++)
-        sum += c->y[k];
-    double before = sum / (double)width;
+    size_t i = skip_far(c, level, sign, first, width);
+    double sum = es_plain_sum(c->y + i, width), before = sum / (double)width;
     if (sign * (before - level) >= 0)
         return c->t[i + m];
     for (size_t k = i + width; k < c->n; k++) {

@@ -116,9 +116,9 @@ static double steepness(const struct es_samples *s, const struct es_extreme *e)
 {
     struct es_fit line;
     size_t a = 0, b;
-    while (a < s->n && s->index[a] < e->first)
+    while (a < s->n && es_samples_index(s, a) < e->first)
         a++;
-    for (b = a; b < s->n && s->index[b] <= e->last; b++)
+    for (b = a; b < s->n && es_samples_index(s, b) <= e->last; b++)
         ;
     if (b - a < 3 || !es_polynomial_fit(s->t + a, s->y + a, b - a, 1, s->t[a], 1, &line))
         return 0;

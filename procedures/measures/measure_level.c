@@ -63,8 +63,8 @@ static bool take(const struct settings *s, const struct es_trace *trace, const c
             return false;
         why = es_samples_unfit(&samples, 3, text);
         if (!why) {
-            span[0] = samples.index[0];
-            span[1] = samples.index[samples.n - 1];
+            span[0] = es_samples_index(&samples, 0);
+            span[1] = es_samples_index(&samples, samples.n - 1);
             good = es_plateau_of(samples.t, samples.y, samples.n, level);
             why = "the level cannot be told";
         }

@@ -86,8 +86,8 @@ static enum es_status level_of(const struct settings *s, const struct es_trace *
     if (!*why && !es_plateau_of(samples.t, samples.y, samples.n, p))
         *why = "the flow cannot be told";
     if (!*why) {
-        f->first = samples.index[0];
-        f->last = samples.index[samples.n - 1];
+        f->first = es_samples_index(&samples, 0);
+        f->last = es_samples_index(&samples, samples.n - 1);
         f->role = role;
     }
     es_samples_free(&samples);

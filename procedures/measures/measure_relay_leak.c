@@ -150,8 +150,8 @@ static enum es_status mean_flow(const struct settings *s, const struct es_trace 
     else
         *good = es_plateau_of(samples.t, samples.y, samples.n, p);
     if (*good) {
-        m->first = samples.index[0];
-        m->last = samples.index[samples.n - 1];
+        m->first = es_samples_index(&samples, 0);
+        m->last = es_samples_index(&samples, samples.n - 1);
         m->role = series->role;
     }
     es_samples_free(&samples);

@@ -133,7 +133,7 @@ static bool take_levels(const struct settings *s, const struct es_samples *sampl
                           "nothing moved in the recording: the self-adjustment did not start");
         if (told) {
             es_measured_set(&out[ENDED], 0, &none);
-            es_outputs_from(out, ENDED, OUTPUTS, samples->index[0], samples->index[samples->n - 1]);
+            es_outputs_from(out, ENDED, OUTPUTS, es_samples_index(samples, 0), es_samples_index(samples, samples->n - 1));
         }
         return false;
     }
@@ -155,7 +155,7 @@ static void conclude(const struct settings *s, const struct es_samples *samples,
     bool moved = last_outside(samples, rest, half, &at, &u);
     bool ended = end - at >= s->quiet && rest->surely <= 2 * half;
     es_measured_set(&out[ENDED], ended ? 1 : 0, &none);
-    es_outputs_from(out, 0, OUTPUTS, samples->index[0], samples->index[samples->n - 1]);
+    es_outputs_from(out, 0, OUTPUTS, es_samples_index(samples, 0), es_samples_index(samples, samples->n - 1));
     if (!ended) {
         es_measured_refuse(&out[DURATION], "still moving %.0f s after the beginning, %.1f s before the end",
                            at - start, end - at);

@@ -323,8 +323,8 @@ static enum es_status analyse(const struct settings *s, const struct es_trace *t
         if (status == ES_OK)
             status = movement_at_rest(s, p, r, facts, &set->figures[i][MOVEMENT], err);
         if (samples.n) {
-            set->span[i][0] = samples.index[0];
-            set->span[i][1] = samples.index[samples.n - 1];
+            set->span[i][0] = es_samples_index(&samples, 0);
+            set->span[i][1] = es_samples_index(&samples, samples.n - 1);
         }
         es_samples_free(&samples);
         if (status != ES_OK)

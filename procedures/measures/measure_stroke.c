@@ -110,8 +110,8 @@ static void add_rest(struct end *e, const struct es_plateau *p, const struct es_
     struct es_budget b = {0};
     es_plateau_noise(&b, p, u, 1);
     if (e->count == 0)
-        e->first = s->index[0];
-    e->last = s->index[s->n - 1];
+        e->first = es_samples_index(s, 0);
+    e->last = es_samples_index(s, s->n - 1);
     e->mean = (e->mean * n + p->mean) / (n + 1);
     /* mean of independent rests */
     double keep = pow(n / (n + 1), 2), take = 1 / ((n + 1) * (n + 1));
@@ -304,8 +304,8 @@ static void stroke_time(const struct settings *s, const struct es_samples *sampl
     struct es_measured now = *m;
     es_measured_set(&now, l.at - c->t - late, &b);
     now.role = series->role;
-    now.first = samples->index[0];
-    now.last = samples->index[samples->n - 1];
+    now.first = es_samples_index(samples, 0);
+    now.last = es_samples_index(samples, samples->n - 1);
     if (!m->valid || !now.valid || now.value > m->value)
         *m = now;
 }

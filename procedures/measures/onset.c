@@ -2,7 +2,7 @@
 
 #include <math.h>
 
-#include "procedures/measures/numeric/least_squares.h"
+#include "procedures/measures/numeric/columns.h"
 #include "procedures/measures/numeric/summary.h"
 
 #define GRID   48
@@ -13,19 +13,24 @@
 struct stretch {
     const double *t, *y;
     size_t n;
-    double scale;                 /* s */
-    bool smooth;                  /* the movement begins level */
-    size_t rested;                /* samples before every break that is tried: */
-    struct es_least_squares rest; /* their rows, the same for each of them */
+    double scale;  /* s */
+    bool smooth;   /* the movement begins level */
+    size_t rested; /* samples before every break that is tried: their level, the sum of what they depart */
+    double level, rest_sum, rest_square; /* from it, and of the squares */
 };
 
 /* Takes in the samples up to `until` once and for all: no break is tried before. */
 static void take_rest(struct stretch *w, double until)
 {
-    const double row[3] = {1, 0, 0};
-    es_ls_start(&w->rest, 3);
-    for (w->rested = 0; w->rested < w->n && w->t[w->rested] <= until; w->rested++)
-        es_ls_add(&w->rest, row, w->y[w->rested]);
+    w->rested = 0;
+    while (w->rested < w->n && w->t[w->rested] <= until)
+        w->rested++;
+    w->level = w->rested ? es_mean(w->y, w->rested) : w->y[0];
+    w->rest_sum = w->rest_square = 0;
+    for (size_t i = 0; i < w->rested; i++) {
+        w->rest_sum += w->y[i] - w->level;
+        w->rest_square += (w->y[i] - w->level) * (w->y[i] - w->level);
+    }
 }
 
 static size_t first_at(const struct es_curve_view *c, double limit)
@@ -41,28 +46,45 @@ static size_t first_at(const struct es_curve_view *c, double limit)
     return low;
 }
 
+struct broken {
+    const struct stretch *w;
+    double at;
+    const struct es_fit *known;
+};
+
+static void fill_broken(const void *what, size_t first, size_t count, double *const column[])
+{
+    const struct broken *b = what;
+    const struct stretch *w = b->w;
+    const double *t = w->t + w->rested + first;
+    for (size_t i = 0; i < count; i++) {
+        double x = (t[i] - b->at) / w->scale;
+        x = x > 0 ? x : 0;
+        column[1][i] = w->smooth ? x * x : x;
+        column[2][i] = column[1][i] * x;
+        if (b->known) {
+            const double *c = b->known->b;
+            double slope = w->smooth ? (2 * c[1] + 3 * c[2] * x) * x : c[1] + 2 * c[2] * x;
+            column[3][i] = x > 0 ? -slope / w->scale : 0;
+        }
+    }
+}
+
 /* Rest, then a movement from `at` on: kinked (x, x^2) or smooth (x^2, x^3). With `known` a last column is
  * added, the derivative by the place of the break. */
 static bool fit_break(const struct stretch *w, double at, const struct es_fit *known, struct es_fit *fit)
 {
-    struct es_least_squares ls;
-    size_t first = 0;
-    if (known || !(w->rested > 0 && w->t[w->rested - 1] <= at)) {
-        es_ls_start(&ls, known ? 4 : 3);
-    } else {
-        ls = w->rest;
-        first = w->rested;
-    }
-    for (size_t i = first; i < w->n; i++) {
-        double x = fmax(0, (w->t[i] - at) / w->scale);
-        double one = w->smooth ? x * x : x, two = one * x, row[4] = {1, one, two, 0};
-        if (known && x > 0)
-            row[3] = -(w->smooth ? (2 * known->b[1] + 3 * known->b[2] * x) * x
-                                 : known->b[1] + 2 * known->b[2] * x) /
-                     w->scale;
-        es_ls_add(&ls, row, w->y[i]);
-    }
-    return es_ls_solve(&ls, fit);
+    struct broken b = {w, at, known};
+    struct es_columns c = {.n = w->n - w->rested,
+                           .p = known ? 4 : 3,
+                           .y = w->y + w->rested,
+                           .about = w->level,
+                           .fill = fill_broken,
+                           .what = &b,
+                           .level_n = w->rested,
+                           .level_sum = w->rest_sum,
+                           .level_square = w->rest_square};
+    return es_columns_fit(&c, fit);
 }
 
 /* Residual sum of squares; a movement that begins against `sign` is no candidate. */

@@ -44,7 +44,7 @@ static void pair(const struct es_samples *a, const struct es_samples *b, double 
         p->t[p->n] = a->t[i];
         p->a[p->n] = a->y[i];
         p->b[p->n] = b->y[k] + share * (b->y[k + 1] - b->y[k]);
-        p->index[p->n++] = a->index[i];
+        p->index[p->n++] = es_samples_index(a, i);
     }
 }
 

@@ -330,8 +330,8 @@ enum es_status es_pressure_rate_of(const struct es_pressure_rate_input *in, stru
         goto free_samples;
     }
     out->begin = begin_of(&s);
-    out->first = s.index[a];
-    out->last = s.index[b - 1];
+    out->first = es_samples_index(&s, a);
+    out->last = es_samples_index(&s, b - 1);
     status = fit_all(in, &job, out);
     free(job.rest);
 free_samples:

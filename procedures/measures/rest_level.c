@@ -48,8 +48,8 @@ enum es_status es_rest_take(const struct es_trace *trace, enum es_role role, dou
     } else {
         out->valid = true;
         set_movement(&samples, out);
-        out->first = samples.index[0];
-        out->last = samples.index[samples.n - 1];
+        out->first = es_samples_index(&samples, 0);
+        out->last = es_samples_index(&samples, samples.n - 1);
     }
     es_samples_free(&samples);
     return status;

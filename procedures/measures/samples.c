@@ -1,5 +1,6 @@
 #include "procedures/measures/samples.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -12,27 +13,25 @@
 
 void es_samples_free(struct es_samples *s)
 {
-    free(s->t);
-    free(s->y);
+    free(s->copy);
     free(s->index);
     memset(s, 0, sizeof *s);
 }
 
-/* Usual interval, and what the gaps between samples (good or not) hide. `times` is used up. */
-static void describe_gaps(struct es_samples *s, double *times, size_t count)
+/* Usual interval, and what the gaps between samples (good or not) hide. False when out of memory. */
+static bool describe_gaps(struct es_samples *s, const double *times, size_t count)
 {
     if (count < 2)
-        return;
+        return true;
+    struct es_range steps = es_range_of_differences(times, count);
+    if (!es_median_of_differences(times, count, steps, &s->interval))
+        return false;
+    if (!(s->interval > 0) || steps.most <= GAP_FACTOR * s->interval)
+        return true;
     for (size_t i = 1; i < count; i++)
-        times[i - 1] = times[i] - times[i - 1];
-    size_t steps = count - 1;
-    double longest = es_largest(times, steps);
-    s->interval = es_median(times, steps);
-    if (!(s->interval > 0) || longest <= GAP_FACTOR * s->interval)
-        return;
-    for (size_t i = 0; i < steps; i++)
-        if (times[i] > GAP_FACTOR * s->interval)
-            s->missing += (size_t)fmin(times[i] / s->interval - 0.5, 1e9);
+        if (times[i] - times[i - 1] > GAP_FACTOR * s->interval)
+            s->missing += (size_t)fmin((times[i] - times[i - 1]) / s->interval - 0.5, 1e9);
+    return true;
 }
 
 /* Longest time without a good sample, the ends of the span included where they are finite. */
@@ -41,9 +40,7 @@ static double longest_gap(const struct es_samples *s, double from, double to)
     if (s->n == 0)
         return to - from;
     double gap = fmax(isfinite(from) ? s->t[0] - from : 0, isfinite(to) ? to - s->t[s->n - 1] : 0);
-    for (size_t i = 1; i < s->n; i++)
-        gap = fmax(gap, s->t[i] - s->t[i - 1]);
-    return gap;
+    return s->n > 1 ? fmax(gap, es_range_of_differences(s->t, s->n).most) : gap;
 }
 
 static size_t first_at(const double *t, size_t n, double limit)
@@ -59,38 +56,97 @@ static size_t first_at(const double *t, size_t n, double limit)
     return low;
 }
 
+static void count_ends(struct es_samples *s)
+{
+    const struct es_series *series = s->series;
+    if (!(series->low < series->high) || s->n == 0)
+        return;
+    struct es_range r = es_range_of(s->y, s->n);
+    if (!es_at_end(series, r.least) && !es_at_end(series, r.most))
+        return;
+    for (size_t i = 0; i < s->n; i++)
+        if (es_at_end(series, s->y[i]) && s->at_end++ == 0)
+            s->end_value = s->y[i];
+}
+
+/* Copies the good ones of count samples; false when out of memory. */
+static bool pick_good(struct es_samples *s, size_t count)
+{
+    const struct es_series *series = s->series;
+    s->copy = malloc((2 * count + 1) * sizeof *s->copy);
+    s->index = malloc((count + 1) * sizeof *s->index);
+    if (!s->copy || !s->index)
+        return false;
+    double *t = s->copy, *y = s->copy + count;
+    for (size_t i = s->first; i < s->first + count; i++) {
+        if (series->quality[i] != ES_GOOD || !isfinite(series->y[i])) {
+            s->missing++;
+            continue;
+        }
+        t[s->n] = series->t[i];
+        y[s->n] = series->y[i];
+        s->index[s->n++] = i;
+    }
+    s->t = t;
+    s->y = y;
+    return true;
+}
+
+/* First sample after `limit`. */
+static size_t first_after(const double *t, size_t n, double limit)
+{
+    return isfinite(limit) ? first_at(t, n, nextafter(limit, INFINITY)) : (limit > 0 ? n : 0);
+}
+
+static_assert(ES_GOOD == 0, "good samples are found by their zeros");
+
 enum es_status es_samples_take(const struct es_series *series, double from, double to, struct es_samples *out,
                                struct es_error *err)
 {
-    struct es_samples s = {.series = series};
-    size_t first = first_at(series->t, series->count, from);
-    size_t room = series->count - first + 1;
-    s.t = malloc(room * sizeof *s.t);
-    s.y = malloc(room * sizeof *s.y);
-    s.index = malloc(room * sizeof *s.index);
-    double *times = malloc(room * sizeof *times);
-    size_t count = 0;
-    if (!s.t || !s.y || !s.index || !times) {
-        free(times);
+    struct es_samples s = {.series = series, .first = first_at(series->t, series->count, from)};
+    size_t end = first_after(series->t, series->count, to), count = end > s.first ? end - s.first : 0;
+    bool room = true;
+    if (count && es_all_zero(series->quality + s.first, count) && es_all_finite(series->y + s.first, count)) {
+        s.t = series->t + s.first;
+        s.y = series->y + s.first;
+        s.n = count;
+    } else {
+        room = pick_good(&s, count);
+    }
+    if (!room || (count && !describe_gaps(&s, series->t + s.first, count))) {
         es_samples_free(&s);
-        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", room);
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", count);
     }
-    for (size_t i = first; i < series->count && series->t[i] <= to; i++) {
-        times[count++] = series->t[i];
-        if (series->quality[i] != ES_GOOD || !isfinite(series->y[i])) {
-            s.missing++;
-            continue;
-        }
-        if (es_at_end(series, series->y[i]) && s.at_end++ == 0)
-            s.end_value = series->y[i];
-        s.t[s.n] = series->t[i];
-        s.y[s.n] = series->y[i];
-        s.index[s.n++] = i;
-    }
-    describe_gaps(&s, times, count);
+    count_ends(&s);
     s.gap = longest_gap(&s, from, to);
-    free(times);
     *out = s;
+    return ES_OK;
+}
+
+size_t es_samples_index(const struct es_samples *s, size_t i)
+{
+    return s->index ? s->index[i] : s->first + i;
+}
+
+enum es_status es_samples_thin(const struct es_samples *s, size_t count, struct es_samples *out,
+                               struct es_error *err)
+{
+    double *copy = malloc((2 * count + 1) * sizeof *copy);
+    if (!copy)
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", count);
+    struct es_samples thin = *s;
+    thin.index = NULL;
+    thin.copy = copy;
+    thin.t = copy;
+    thin.y = copy + count;
+    thin.n = count;
+    if (count > 0) {
+        es_block_means(s->t, s->n, count, copy);
+        es_block_means(s->y, s->n, count, copy + count);
+    }
+    if (count > 1)
+        thin.interval = (thin.t[count - 1] - thin.t[0]) / (double)(count - 1);
+    *out = thin;
     return ES_OK;
 }
 

@@ -6,8 +6,7 @@
 #include "rig/base/error.h"
 
 struct es_samples {
-    double *t, *y;
-    size_t *index;   /* in the series */
+    const double *t, *y;
     size_t n;        /* good ones */
     size_t missing;  /* not good, or absent where the usual interval would have them */
     double interval; /* s: median of the intervals; 0 when n < 2 */
@@ -15,23 +14,36 @@ struct es_samples {
     const struct es_series *series; /* that they are from; borrowed */
     size_t at_end;                  /* of the good ones: at an end of the instrument's range (es_at_end) */
     double end_value;               /* the first of these */
+
+    size_t first;  /* of the series; see es_samples_index */
+    size_t *index; /* in the series, where some were left out; else NULL, and t and y are the series' own */
+    double *copy;  /* where t and y were copied to; NULL when they are the series' own */
 };
 
-/* Good samples with from <= t <= to. Values that are not finite count as not good. n may come out 0. */
+/* Good samples with from <= t <= to. Values that are not finite count as not good. n may come out 0. The
+ * series shall live as long as the samples: where all are good, nothing is copied. */
 enum es_status es_samples_take(const struct es_series *series, double from, double to, struct es_samples *out,
                                struct es_error *err) ES_MUST_CHECK;
 void es_samples_free(struct es_samples *s); /* leaves it empty */
+
+/* Index in the series of sample i, i < n. */
+size_t es_samples_index(const struct es_samples *s, size_t i);
+
+/* Means of `count` stretches of equal length in place of the samples, for figures that depend on nothing
+ * finer; no indices then. count <= s->n. */
+enum es_status es_samples_thin(const struct es_samples *s, size_t count, struct es_samples *out,
+                               struct es_error *err) ES_MUST_CHECK;
 
 /* First sample with t >= limit (n when none). */
 size_t es_samples_at(const struct es_samples *s, double limit);
 
 /* Why these samples cannot carry a value: fewer than `least`, more than a tenth missing, or one of them at an
- * end of the instrument's range, where what it would have shown is not known. NULL when they can. `text` holds
- * the sentence. */
+ * end of the instrument's range, where what it would have shown is not known. NULL when they can. `text`
+ * holds the sentence. */
 const char *es_samples_unfit(const struct es_samples *s, size_t least, char text[static 160]);
 
-/* As the last of these alone, for who takes values from the series itself: good samples of from <= t <= to. */
-const char *es_samples_clipped(const struct es_series *series, double from, double to,
-                               char text[static 160]);
+/* As the last of these alone, for who takes values from the series itself: good samples of from <= t <= to.
+ */
+const char *es_samples_clipped(const struct es_series *series, double from, double to, char text[static 160]);
 
 #endif

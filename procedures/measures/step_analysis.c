@@ -17,6 +17,8 @@
 #define MOST_MOVEMENT 0.003 /* of the response during the rest: more is not settled */
 #define MOST_STIR     0.05  /* of the response before the command: more leaves its start unknown */
 #define LEAST_IN_RISE 4     /* samples between 10 % and 63 % */
+#define DENSE         1000  /* samples in the rise from which means of them are enough: */
+#define IN_RISE       500   /* so many of them, whose shape error is 1 / (24 IN_RISE^2) of the rise */
 #define HIDDEN        0.1   /* noise of a local mean, of the way from the level to the nearer end */
 
 /* Shares of the step at which the times are taken. */
@@ -121,6 +123,7 @@ struct shape {
     int sign;
     size_t smooth;   /* half-width, samples, of means that look for first passages */
     double t10, t63; /* s, crude */
+    double noise;    /* of one reading */
 };
 
 /* A recording that ends as soon as the response has settled: its last part still approaches the final value.
@@ -135,22 +138,28 @@ static void carry_to_rest(const struct shape *sh, struct es_step *out)
     }
 }
 
-static bool take_shape(const struct es_step_input *in, struct es_step *out, struct shape *sh)
+/* Crude times of the rise; false when it does not pass 63 %. */
+static bool take_rise(const struct es_step_input *in, const struct es_step *out, struct shape *sh)
 {
-    const struct es_samples *s = in->samples;
-    double noise = sqrt(0.5 * (out->before.s * out->before.s + out->after.s * out->after.s));
-    noise = fmax(noise, in->u.resolution / sqrt(12.0));
-    double n0 = (double)out->before.n, n1 = (double)out->after.n;
-    double correlated = (n0 * out->before.inflation + n1 * out->after.inflation) / (n0 + n1);
-    sh->view = (struct es_curve_view){s->t, s->y, s->n, noise, correlated};
-    sh->sign = out->size > 0 ? 1 : -1;
+    double y0 = out->before.mean, noise = sh->view.s;
     sh->smooth = 0;
     while (sh->smooth < 200 && noise / sqrt(2.0 * (double)sh->smooth + 1) > 0.02 * fabs(out->size))
         sh->smooth++;
-    double y0 = out->before.mean;
     sh->t10 = es_first_passage(&sh->view, y0 + 0.1 * out->size, sh->sign, in->origin, sh->smooth);
     sh->t63 = es_first_passage(&sh->view, y0 + 0.63 * out->size, sh->sign, in->origin, sh->smooth);
-    if (!isfinite(sh->t63) || !isfinite(sh->t10)) {
+    return isfinite(sh->t63) && isfinite(sh->t10);
+}
+
+static bool take_shape(const struct es_step_input *in, struct es_step *out, struct shape *sh)
+{
+    const struct es_samples *s = in->samples;
+    sh->noise = sqrt(0.5 * (out->before.s * out->before.s + out->after.s * out->after.s));
+    double n0 = (double)out->before.n, n1 = (double)out->after.n;
+    double correlated = (n0 * out->before.inflation + n1 * out->after.inflation) / (n0 + n1);
+    double noise = fmax(sh->noise, in->u.resolution / sqrt(12.0));
+    sh->view = (struct es_curve_view){s->t, s->y, s->n, noise, correlated};
+    sh->sign = out->size > 0 ? 1 : -1;
+    if (!take_rise(in, out, sh)) {
         refuse_all(out, "the response does not pass 63 %% of its own size after the command");
         return false;
     }
@@ -159,6 +168,31 @@ static bool take_shape(const struct es_step_input *in, struct es_step *out, stru
     if (out->refresh > s->interval && s->interval > 0)
         sh->view.inflation = fmax(correlated, out->refresh / s->interval);
     return true;
+}
+
+/* Where far more samples lie in the rise than its shape needs, their means over equal stretches take their
+ * place: `thin`, to be freed. Noise goes down by as many as are independent, steps of the reading as far as
+ * noise dithers them. */
+static void take_means(struct es_step_input *in, const struct es_step *out, struct shape *sh,
+                       struct es_samples *thin)
+{
+    const struct es_samples *s = in->samples;
+    size_t inside = es_samples_at(s, sh->t63) - es_samples_at(s, sh->t10);
+    if (inside <= DENSE)
+        return;
+    double each = (double)inside / IN_RISE;
+    size_t count = (size_t)((double)s->n / each);
+    if (es_samples_thin(s, count, thin, NULL) != ES_OK)
+        return; /* no memory for means: the samples themselves do */
+    struct shape by_means = *sh;
+    double left = sh->noise * sqrt(fmin(1, sh->view.inflation / each));
+    by_means.view = (struct es_curve_view){thin->t, thin->y, count,
+                                           hypot(left, es_resolution_u(in->u.resolution, sh->noise)),
+                                           fmax(1, sh->view.inflation / each)};
+    if (!take_rise(in, out, &by_means))
+        return;
+    *sh = by_means;
+    in->samples = thin;
 }
 
 /* Uncertainty of a level at share f of the step, from both rests. */
@@ -292,7 +326,7 @@ static void overshoot(const struct es_step_input *in, const struct shape *sh, st
     } else {
         e->value = over;
         es_budget_add(&e->budget, ES_TERM_REPEAT, u, 30);
-        es_budget_add(&e->budget, ES_TERM_REPEAT, es_resolution_u(in->u.resolution, sh->view.s) / size,
+        es_budget_add(&e->budget, ES_TERM_REPEAT, es_resolution_u(in->u.resolution, sh->noise) / size,
                       INFINITY);
     }
     e->valid = true;
@@ -324,12 +358,16 @@ static void settling(const struct es_step_input *in, const struct shape *sh, str
     e->valid = true;
 }
 
-void es_step_analyse(const struct es_step_input *in, struct es_step *out)
+void es_step_analyse(const struct es_step_input *input, struct es_step *out)
 {
     memset(out, 0, sizeof *out);
+    struct es_step_input means = *input;
+    const struct es_step_input *in = &means;
+    struct es_samples thin = {0};
     struct shape sh;
     if (!take_levels(in, out) || !take_shape(in, out, &sh))
         return;
+    take_means(&means, out, &sh, &thin);
     out->carried = true;
     dead_time(in, &sh, out);
     for (enum es_step_figure f = ES_STEP_T63; f <= ES_STEP_T98; f++)
@@ -338,4 +376,5 @@ void es_step_analyse(const struct es_step_input *in, struct es_step *out)
         crossing_time(in, &sh, out, ES_STEP_SHARE);
     overshoot(in, &sh, out);
     settling(in, &sh, out);
+    es_samples_free(&thin);
 }

@@ -8,7 +8,7 @@
 
 #define MOST_LAGS 2000
 #define LONG      20000 /* samples from which a long correlation is found in block means */
-#define NEAR      64    /* lags that are looked at before */
+#define NEAR      16    /* lags that are looked at before */
 #define BLOCK     8
 
 static double product_at(const double *r, size_t n, size_t lag)

@@ -5,6 +5,7 @@
 
 #include "procedures/measures/numeric/passes.h"
 
+#define MANY  64   /* rows from which columns are quicker */
 #define ALIKE 1e-8 /* least square of a pivot, of columns scaled to length 1 */
 
 struct chunk {
@@ -115,33 +116,67 @@ static double left_over(const struct es_columns *c, const double *b, double *pro
     return square;
 }
 
-bool es_columns_fit(const struct es_columns *c, struct es_fit *out)
+static bool by_columns(const struct es_columns *c, struct es_fit *out)
 {
     struct normal e;
     double products[ES_LS_MAX], more[ES_LS_MAX];
-    size_t n = c->n + c->level_n, p = c->p;
-    if (n < p)
-        return false;
     add_up(c, &e);
-    if (!factorise(&e, p))
+    if (!factorise(&e, c->p))
         return false;
     memset(out, 0, sizeof *out);
-    out->p = p;
-    out->n = n;
-    solve(&e, p, e.right, out->b);
+    solve(&e, c->p, e.right, out->b);
     out->rss = left_over(c, out->b, products);
-    solve(&e, p, products, more);
-    for (size_t j = 0; j < p; j++) {
+    solve(&e, c->p, products, more);
+    for (size_t j = 0; j < c->p; j++) {
         double unit[ES_LS_MAX] = {0}, column[ES_LS_MAX];
         unit[j] = 1;
         out->b[j] += more[j];
         out->rss -= more[j] * products[j];
-        solve(&e, p, unit, column);
-        for (size_t i = 0; i < p; i++)
+        solve(&e, c->p, unit, column);
+        for (size_t i = 0; i < c->p; i++)
             out->cov[i][j] = column[i];
     }
+    return true;
+}
+
+static bool by_rows(const struct es_columns *c, struct es_fit *out)
+{
+    struct es_least_squares ls;
+    struct chunk k;
+    es_ls_start(&ls, c->p);
+    for (size_t first = 0; first < c->n; first += ES_COLUMNS_CHUNK) {
+        take(c, first, &k);
+        for (size_t i = 0; i < k.count; i++) {
+            double row[ES_LS_MAX] = {1};
+            for (size_t j = 1; j < c->p; j++)
+                row[j] = k.column[j][i];
+            es_ls_add(&ls, row, k.y[i]);
+        }
+    }
+    double level = sqrt((double)c->level_n);
+    if (c->level_n)
+        es_ls_add(&ls, (double[ES_LS_MAX]){level}, c->level_sum / level);
+    for (size_t j = 1; j < c->p; j++) {
+        double row[ES_LS_MAX] = {0};
+        row[j] = sqrt(c->ridge[j]);
+        if (c->ridge[j] > 0)
+            es_ls_add(&ls, row, 0);
+    }
+    if (c->n + c->level_n < c->p || !es_ls_solve(&ls, out))
+        return false;
+    if (c->level_n)
+        out->rss += fmax(0, c->level_square - c->level_sum * c->level_sum / (double)c->level_n);
+    return true;
+}
+
+bool es_columns_fit(const struct es_columns *c, struct es_fit *out)
+{
+    if (!(c->n >= MANY && by_columns(c, out)) && !by_rows(c, out))
+        return false;
+    out->p = c->p;
+    out->n = c->n + c->level_n;
     out->b[0] += c->about;
     out->rss = fmax(0, out->rss);
-    out->s = n > p ? sqrt(out->rss / (double)(n - p)) : NAN;
+    out->s = out->n > out->p ? sqrt(out->rss / (double)(out->n - out->p)) : NAN;
     return true;
 }

@@ -1,7 +1,7 @@
 /* Linear least squares of many rows, by columns: normal equations, scaled, then corrected once by what they
  * leave (iterative refinement; Golub, Van Loan: Matrix Computations, 5.3.8), so that the digits are those of
- * a factorisation of the rows at a fraction of its time. Columns too much alike for that are refused: take
- * least_squares.h. The first column is 1 in every row. Pure. */
+ * a factorisation of the rows at a fraction of its time. Few rows, and columns too much alike for that, go
+ * row by row (least_squares.h). The first column is 1 in every row. Pure. */
 #ifndef ES_MEASURES_NUMERIC_COLUMNS_H
 #define ES_MEASURES_NUMERIC_COLUMNS_H
 
@@ -23,7 +23,7 @@ struct es_columns {
     double ridge[ES_LS_MAX];        /* further row (0, .., sqrt(ridge[j]), ..) with y = 0; not of column 0 */
 };
 
-/* False when the columns are too much alike, or there are fewer rows than columns. */
+/* False when there are fewer rows than columns or they do not determine the coefficients. */
 bool es_columns_fit(const struct es_columns *c, struct es_fit *out);
 
 #endif

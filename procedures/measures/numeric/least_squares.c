@@ -6,8 +6,6 @@
 
 #include "procedures/measures/numeric/columns.h"
 
-#define MANY 64 /* rows from which they are taken by columns */
-
 void es_ls_start(struct es_least_squares *ls, size_t p)
 {
     memset(ls, 0, sizeof *ls);
@@ -134,23 +132,13 @@ static void fill_powers(const void *what, size_t first, size_t count, double *co
 bool es_polynomial_fit(const double *x, const double *y, size_t n, size_t degree, double origin, double scale,
                        struct es_fit *out)
 {
-    struct es_least_squares ls;
-    double row[ES_LS_MAX];
     if (degree >= ES_LS_MAX || !(scale > 0))
         return false;
     struct powers_of of = {x, degree + 1, origin, scale};
-    struct es_columns many = {.n = n, .p = degree + 1, .y = y, .fill = fill_powers, .what = &of};
-    if (n >= MANY) {
-        many.about = y[n / 2];
-        if (es_columns_fit(&many, out))
-            return true;
-    }
-    es_ls_start(&ls, degree + 1);
-    for (size_t i = 0; i < n; i++) {
-        powers((x[i] - origin) / scale, degree + 1, row);
-        es_ls_add(&ls, row, y[i]);
-    }
-    return es_ls_solve(&ls, out);
+    struct es_columns c = {.n = n, .p = degree + 1, .y = y, .fill = fill_powers, .what = &of};
+    if (n > ES_COLUMNS_CHUNK)
+        c.about = y[n / 2];
+    return es_columns_fit(&c, out);
 }
 
 double es_polynomial_at(const struct es_fit *f, double origin, double scale, double x)

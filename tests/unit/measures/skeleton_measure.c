@@ -71,8 +71,8 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
         es_channel_terms(&b, &series->u, 0, span, 1); /* a difference: the offset cancels */
         es_measured_set(&out[0], span, &b);
         out[0].role = series->role;
-        out[0].first = samples.index[0];
-        out[0].last = samples.index[samples.n - 1];
+        out[0].first = es_samples_index(&samples, 0);
+        out[0].last = es_samples_index(&samples, samples.n - 1);
     }
     es_samples_free(&samples);
     return ES_OK;

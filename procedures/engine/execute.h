@@ -16,7 +16,8 @@ struct es_execute_options {
     bool ignore_gates;
     const struct es_station_view *view; /* station, as in check; NULL: only port->has_role is known */
     struct es_facts facts;              /* bench, ambient; type-sheet quantities are added by the engine */
-    uint64_t seed;                      /* of measures that draw numbers */
+    uint64_t seed;      /* of values whose distribution is drawn (procedures/measures/propagate.h) */
+    size_t most_trials; /* of each of them; 0: as many as it takes */
 };
 
 /* What the caller keeps or knows. Any pointer may be NULL. Called on the run's thread. */

@@ -8,6 +8,7 @@
 #include "procedures/engine/execution.h"
 #include "procedures/judgement/judge.h"
 #include "procedures/judgement/type_sheet.h"
+#include "procedures/measures/propagate.h"
 
 /* The type sheet's limit; what the procedure calls not required does not fail the unit. A view: nothing
  * owned. */
@@ -155,6 +156,21 @@ static enum es_status judge(struct es_execution *x, const struct es_measurand *m
     return s;
 }
 
+/* Each value's seed follows from its names, so that no other value matters. */
+static enum es_status propagate(const struct es_execution *x, const struct es_measurand *m,
+                                struct es_measured *out, struct es_error *err)
+{
+    enum es_status s = ES_OK;
+
+    for (size_t i = 0; i < m->measure->output_count && s == ES_OK; i++) {
+        const struct es_draws draws = {
+            es_seed_of(x->options->seed, x->entry->label, m->results[0].name, m->measure->outputs[i].name),
+            x->options->most_trials};
+        s = es_measured_propagate(&out[i], &draws, err);
+    }
+    return s;
+}
+
 static enum es_status evaluate(struct es_execution *x, const struct es_measurand *m,
                                const struct es_trace *const *traces, struct es_error *err)
 {
@@ -169,6 +185,8 @@ static enum es_status evaluate(struct es_execution *x, const struct es_measurand
         goto free_facts;
     }
     s = m->measure->evaluate(m->settings, traces, &facts, out, err);
+    if (s == ES_OK)
+        s = propagate(x, m, out, err);
     if (s == ES_OK)
         s = judge(x, m, out, err);
     if (s == ES_OK)

@@ -49,7 +49,7 @@ enum es_status es_plan_remeasure(const struct es_plan *plan, const struct es_typ
                                  struct es_error *err)
 {
     const struct es_port port = {.self = (void *)(uintptr_t)what, .has_role = has_role};
-    const struct es_execute_options options = {.person = "", .facts = what->facts};
+    const struct es_execute_options options = {.person = "", .facts = what->facts, .seed = what->seed};
     const struct es_execute_keep keep = {0};
     struct es_execution x = {
         .plan = plan, .type = type, .port = &port, .options = &options, .keep = &keep, .outcome = outcome};

@@ -23,6 +23,7 @@ struct es_remeasure {
     } roles[ES_ROLE_COUNT];
     const struct es_remeasure_trace *traces; /* in the order in which they were made */
     size_t trace_count;
+    uint64_t seed; /* of the run; of a certificate without one 0 */
 };
 
 /* Appends the lines of all procedures to `outcome` (initialised by the caller). What was not recorded comes

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "procedures/measures/numeric/student.h"
+#include "procedures/measures/propagate.h"
 
 /* P(T > t), without the loss of digits of 1 - P(T <= t). */
 static double upper_tail(double t, double dof)
@@ -39,67 +40,131 @@ static bool is_inside(double value, double lower, double upper)
     return value >= lower && value <= upper;
 }
 
+/* Guard bands: how far the acceptance limits lie inside the tolerance limits, and where what is surely
+ * outside begins. Upper and lower differ where the distribution is not symmetric. */
+struct bands {
+    double upper, lower;                 /* inwards; negative: beyond the limit */
+    double upper_outside, lower_outside; /* outwards */
+};
+
+/* [rule:guard-band] w = guard_factor * U (ILAC-G8:09/2019 4.2.2: U for 95 %), or from a chosen risk. What
+ * counts is the value's own end on that side: the upper one where too large a value would be accepted, the
+ * lower one where a value is to be surely above the limit. */
+static struct bands bands_of(const struct es_measured *m, const struct es_limit *limit)
+{
+    double up = m->U, down = m->U, factor = limit->guard_factor;
+    if (limit->rule == ES_RULE_SIMPLE) {
+        return (struct bands){0};
+    }
+    if (limit->guard_risk > 0) {
+        factor = 1;
+        up = down = es_t_quantile(1 - limit->guard_risk, m->dof) * m->u;
+        if (m->spread.trials > 0) {
+            up = es_spread_quantile(&m->spread, 1 - limit->guard_risk) - m->value;
+            down = m->value - es_spread_quantile(&m->spread, limit->guard_risk);
+        }
+    } else if (m->spread.trials > 0) {
+        up = m->spread.high - m->value;
+        down = m->value - m->spread.low;
+    }
+    if (factor < 0) {
+        return (struct bands){factor * down, factor * up, -factor * down, -factor * up};
+    }
+    return (struct bands){factor * up, factor * down, factor * down, factor * up};
+}
+
 /* [rule:simple] JCGM 106:2012 8.2, ILAC-G8:09/2019 4.2.1: the acceptance limits are the tolerance limits. */
 static enum es_verdict simple_verdict(double value, const struct es_limit *limit)
 {
     return is_inside(value, limit->lower, limit->upper) ? ES_PASS : ES_FAIL;
 }
 
+static bool is_accepted(double value, const struct bands *w, const struct es_limit *limit)
+{
+    return is_inside(value, limit->lower + w->lower, limit->upper - w->upper);
+}
+
+static bool may_be_inside(double value, const struct bands *w, const struct es_limit *limit)
+{
+    return is_inside(value, limit->lower - w->lower_outside, limit->upper + w->upper_outside);
+}
+
 /* [rule:guarded] JCGM 106:2012 8.3.2, ILAC-G8:09/2019 4.2.2: accepted inside TL moved inwards by w.
  * [rule:no-room] where w leaves nothing between two limits no unit could pass, so that only a value clearly
  * outside says something about the unit. */
-static enum es_verdict guarded_verdict(double value, double w, const struct es_limit *limit)
+static enum es_verdict guarded_verdict(double value, const struct bands *w, const struct es_limit *limit)
 {
-    if (is_inside(value, limit->lower + w, limit->upper - w)) {
+    if (is_accepted(value, w, limit)) {
         return ES_PASS;
     }
-    bool no_room = limit->lower + w > limit->upper - w;
-    if (no_room && is_inside(value, limit->lower - w, limit->upper + w)) {
-        return ES_NOT_TESTED;
-    }
-    return ES_FAIL;
+    bool no_room = limit->lower + w->lower > limit->upper - w->upper;
+    return no_room && may_be_inside(value, w, limit) ? ES_NOT_TESTED : ES_FAIL;
 }
 
 /* [rule:non-binary] ILAC-G8:09/2019 4.2.3: the guard band counts on both sides of the tolerance limit. */
-static enum es_verdict non_binary_verdict(double value, double w, const struct es_limit *limit)
+static enum es_verdict non_binary_verdict(double value, const struct bands *w, const struct es_limit *limit)
 {
-    if (is_inside(value, limit->lower + w, limit->upper - w)) {
+    if (is_accepted(value, w, limit)) {
         return ES_PASS;
     }
     if (is_inside(value, limit->lower, limit->upper)) {
         return ES_CONDITIONAL_PASS;
     }
-    return is_inside(value, limit->lower - w, limit->upper + w) ? ES_CONDITIONAL_FAIL : ES_FAIL;
+    return may_be_inside(value, w, limit) ? ES_CONDITIONAL_FAIL : ES_FAIL;
 }
 
-static bool is_usable(double value, double u, double dof, double U, const struct es_limit *limit)
+static bool is_usable(const struct es_measured *m, const struct es_limit *limit)
 {
-    bool numbers = isfinite(value) && isfinite(u) && u >= 0 && isfinite(U) && U >= 0 && dof > 0;
+    bool numbers =
+        isfinite(m->value) && isfinite(m->u) && m->u >= 0 && isfinite(m->U) && m->U >= 0 && m->dof > 0;
     bool limits = limit->lower <= limit->upper && (isfinite(limit->lower) || isfinite(limit->upper));
-    return numbers && limits && isfinite(limit->guard_factor);
+    return numbers && limits && isfinite(limit->guard_factor) && limit->guard_risk >= 0 &&
+           limit->guard_risk < 0.5;
+}
+
+/* [rule:own-distribution] JCGM 106:2012 7.2: the conformance probability is that of the value's distribution,
+ * whatever it is. */
+static void probabilities(const struct es_measured *m, const struct es_limit *limit, struct es_judgement *j)
+{
+    if (m->spread.trials == 0) {
+        j->conformance = es_conformance_probability(m->value, m->u, m->dof, limit->lower, limit->upper);
+        j->false_acceptance = es_false_acceptance(m->value, m->u, m->dof, limit->lower, limit->upper);
+        return;
+    }
+    double below = isinf(limit->lower) ? 0 : es_spread_below(&m->spread, limit->lower);
+    double above = isinf(limit->upper) ? 0 : es_spread_above(&m->spread, limit->upper);
+    j->false_acceptance = fmin(below + above, 1);
+    j->conformance = 1 - j->false_acceptance;
+}
+
+struct es_judgement es_judge_measured(const struct es_measured *m, const struct es_limit *limit)
+{
+    struct es_judgement j = {ES_NOT_TESTED, 0, NAN, NAN};
+    if (!is_usable(m, limit)) {
+        return j;
+    }
+    const struct bands w = bands_of(m, limit);
+    bool low_side = fabs(m->value - limit->lower) < fabs(m->value - limit->upper);
+    j.guard = low_side ? w.lower : w.upper;
+    switch (limit->rule) {
+    case ES_RULE_SIMPLE:
+        j.verdict = simple_verdict(m->value, limit);
+        break;
+    case ES_RULE_GUARDED:
+        j.verdict = guarded_verdict(m->value, &w, limit);
+        break;
+    case ES_RULE_NON_BINARY:
+        j.verdict = non_binary_verdict(m->value, &w, limit);
+        break;
+    }
+    probabilities(m, limit, &j);
+    return j;
 }
 
 struct es_judgement es_judge(double value, double u, double dof, double U, const struct es_limit *limit)
 {
-    struct es_judgement j = {ES_NOT_TESTED, 0, NAN, NAN};
-    if (!is_usable(value, u, dof, U, limit)) {
-        return j;
-    }
-    j.guard = limit->rule == ES_RULE_SIMPLE ? 0 : limit->guard_factor * U;
-    switch (limit->rule) {
-    case ES_RULE_SIMPLE:
-        j.verdict = simple_verdict(value, limit);
-        break;
-    case ES_RULE_GUARDED:
-        j.verdict = guarded_verdict(value, j.guard, limit);
-        break;
-    case ES_RULE_NON_BINARY:
-        j.verdict = non_binary_verdict(value, j.guard, limit);
-        break;
-    }
-    j.conformance = es_conformance_probability(value, u, dof, limit->lower, limit->upper);
-    j.false_acceptance = es_false_acceptance(value, u, dof, limit->lower, limit->upper);
-    return j;
+    const struct es_measured m = {.value = value, .u = u, .dof = dof, .U = U};
+    return es_judge_measured(&m, limit);
 }
 
 /* ---- Lines ---- */
@@ -154,10 +219,29 @@ static char *reason_text(double value, const struct es_judgement *j, const struc
     return n < 0 ? NULL : text;
 }
 
+/* [rule:global-risk] JCGM 106:2012 9.5: of the rule with this measurement, over all units as the type sheet
+ * has them. A conditional pass counts as accepted: such a unit is used. */
+static void global_risk(const struct es_measured *m, const struct es_limit *limit, struct es_line *line)
+{
+    if (limit->prior.kind == ES_PRIOR_NONE) {
+        return;
+    }
+    struct bands w = bands_of(m, limit);
+    if (limit->rule == ES_RULE_NON_BINARY) {
+        w = (struct bands){0};
+    }
+    const struct es_interval tolerance = {limit->lower, limit->upper},
+                             acceptance = {limit->lower + w.lower, limit->upper - w.upper};
+    const struct es_global_risk risk = es_global_risk_of(&limit->prior, m->u, tolerance, acceptance);
+    line->consumer_risk = risk.consumer;
+    line->producer_risk = risk.producer;
+}
+
 static enum es_status start_line(const char *procedure, const char *measurand, const struct es_limit *limit,
                                  struct es_line *line, struct es_error *err)
 {
-    struct es_line made = {.false_acceptance = NAN, .verdict = ES_NOT_TESTED};
+    struct es_line made = {
+        .false_acceptance = NAN, .consumer_risk = NAN, .producer_risk = NAN, .verdict = ES_NOT_TESTED};
     enum es_status st = es_limit_copy(limit, &made.limit, err);
     if (st != ES_OK) {
         return st;
@@ -201,14 +285,15 @@ enum es_status es_judge_line(const char *procedure, const char *measurand, const
     if (!value->valid) {
         const char *why = value->reason[0] ? value->reason : "The recording does not carry this value.";
         st = set_reason(&made, strdup(why), err);
-    } else if (!is_usable(value->value, value->u, value->dof, value->U, limit)) {
+    } else if (!is_usable(value, limit)) {
         made.value.valid = false;
         st = set_reason(&made, strdup("The measure gave no usable number."), err);
     } else {
-        struct es_judgement j = es_judge(value->value, value->u, value->dof, value->U, limit);
+        struct es_judgement j = es_judge_measured(value, limit);
         made.guard = j.guard;
         made.false_acceptance = j.false_acceptance;
         made.verdict = j.verdict;
+        global_risk(value, limit, &made);
         if (j.verdict != ES_PASS) {
             st = set_reason(&made, reason_text(value->value, &j, limit), err);
         }

@@ -4,6 +4,7 @@
 #ifndef ES_JUDGEMENT_OUTCOME_H
 #define ES_JUDGEMENT_OUTCOME_H
 
+#include "procedures/judgement/global_risk.h"
 #include "procedures/measures/measure.h"
 
 enum es_verdict { ES_PASS, ES_CONDITIONAL_PASS, ES_CONDITIONAL_FAIL, ES_FAIL, ES_NOT_TESTED };
@@ -21,9 +22,12 @@ struct es_limit {
     const struct es_unit *unit;
     int decimals; /* for people */
     enum es_rule rule;
-    double guard_factor; /* w = guard_factor * U */
-    bool required;       /* a failing or untested required line fails the unit */
-    char *source;        /* "common practice, no published source", or the owner's document */
+    double guard_factor;   /* w = guard_factor * U; see guard_risk */
+    double guard_risk;     /* 0, or: w such that a value on the acceptance limit has this probability of lying
+                              beyond the tolerance limit; guard_factor does not count then */
+    struct es_prior prior; /* how units of the type are distributed, where the owner states it; coherent */
+    bool required;         /* a failing or untested required line fails the unit */
+    char *source;          /* "common practice, no published source", or the owner's document */
 };
 
 struct es_line {
@@ -33,6 +37,7 @@ struct es_line {
     struct es_limit limit;
     double guard;            /* w, coherent */
     double false_acceptance; /* specific risk: probability that the true value is outside, given y and u */
+    double consumer_risk, producer_risk; /* global (JCGM 106 9.5); NAN where the limit states no prior */
     enum es_verdict verdict;
     char *reason; /* of not tested or of a failure, one sentence; NULL */
 };

@@ -114,9 +114,39 @@ static const struct es_field ceiling_rows[] = {
 struct limit_fields {
     char *lower, *upper, *source;
     int rule;
-    double guard_factor;
+    double guard_factor, guard_risk;
     bool required;
     long decimals;
+    const cJSON *prior;
+};
+
+struct prior_fields {
+    int shape;
+    char *mean, *deviation;
+};
+
+static const char *const prior_words[] = {"normal", "gamma", NULL};
+
+static const struct es_field prior_rows[] = {
+    {.name = "shape",
+     .kind = ES_FIELD_CHOICE,
+     .offset = offsetof(struct prior_fields, shape),
+     .choices = prior_words,
+     .meaning = "normal when not given; gamma where no value can be negative"},
+    {.name = "mean",
+     .kind = ES_FIELD_TEXT,
+     .required = true,
+     .offset = offsetof(struct prior_fields, mean),
+     .min = 1,
+     .max = 60,
+     .meaning = "mean of all such units, with its unit"},
+    {.name = "standard deviation",
+     .kind = ES_FIELD_TEXT,
+     .required = true,
+     .offset = offsetof(struct prior_fields, deviation),
+     .min = 1,
+     .max = 60,
+     .meaning = "their standard deviation, in the same unit"},
 };
 
 static const struct es_field limit_rows[] = {
@@ -143,6 +173,14 @@ static const struct es_field limit_rows[] = {
      .min = -1,
      .max = 3,
      .meaning = "guard band as a multiple of U (95 %); 1 when not given"},
+    {.name = "false acceptance",
+     .kind = ES_FIELD_NUMBER,
+     .offset = offsetof(struct limit_fields, guard_risk),
+     .min = 0.0001,
+     .max = 0.4999,
+     .meaning =
+         "guard band such that a value on the acceptance limit lies beyond the tolerance limit with this "
+         "probability; in place of \"guard factor\""},
     {.name = "required",
      .kind = ES_FIELD_BOOL,
      .offset = offsetof(struct limit_fields, required),
@@ -160,6 +198,11 @@ static const struct es_field limit_rows[] = {
      .min = 1,
      .max = 200,
      .meaning = "where the figure comes from"},
+    {.name = "prior",
+     .kind = ES_FIELD_OBJECT,
+     .offset = offsetof(struct limit_fields, prior),
+     .meaning = "how the values of such units are distributed: the certificate then gives the rule's global "
+                "risks (JCGM 106)"},
 };
 
 /* Quantities whose meaning shipped procedures rely on. Travel is a length or an angle by the motion. */
@@ -335,10 +378,50 @@ static bool read_sides(struct reader *r, const cJSON *object, const struct limit
     return true;
 }
 
+/* How such units are distributed, in the unit of the limit. False when a finding was made. */
+static bool read_prior(struct reader *r, const cJSON *object, struct es_limit *limit)
+{
+    if (!object) {
+        return true;
+    }
+    struct prior_fields f = {0};
+    struct es_quantity mean, deviation;
+    const cJSON *mean_item = cJSON_GetObjectItemCaseSensitive(object, "mean"),
+                *deviation_item = cJSON_GetObjectItemCaseSensitive(object, "standard deviation");
+    bool ok = es_fields_read(r->doc, object, prior_rows, COUNT(prior_rows), &f, r->findings) &&
+              read_quantity(r, mean_item, &mean) && read_quantity(r, deviation_item, &deviation);
+    if (ok && (mean.unit != limit->unit || deviation.unit != limit->unit)) {
+        es_document_fault(r->doc, mean.unit != limit->unit ? mean_item : deviation_item, r->findings, NULL,
+                          "the unit of the limit, %s", limit->unit->name[0] ? limit->unit->name : "none");
+        ok = false;
+    } else if (ok) {
+        /* as a distance: degC has an offset that a deviation has not */
+        double written = es_to_unit(deviation.value, limit->unit);
+        double sd = es_from_unit_difference(written, limit->unit);
+        bool gamma = f.shape == 1, sensible = sd > 0 && (!gamma || mean.value > 0);
+        if (!sensible) {
+            es_document_fault(r->doc, sd > 0 ? mean_item : deviation_item, r->findings, NULL, "more than 0");
+            ok = false;
+        } else {
+            limit->prior = gamma ? es_prior_gamma_of(mean.value, sd)
+                                 : (struct es_prior){ES_PRIOR_NORMAL, mean.value, sd};
+        }
+    }
+    es_fields_free(prior_rows, COUNT(prior_rows), &f);
+    return ok;
+}
+
 /* The decision rule must make sense with its guard factor. */
 static bool check_rule(struct reader *r, const cJSON *object, const struct limit_fields *f)
 {
     const cJSON *factor = cJSON_GetObjectItemCaseSensitive(object, "guard factor");
+    const cJSON *risk = cJSON_GetObjectItemCaseSensitive(object, "false acceptance");
+    if (risk && (factor || f->rule == ES_RULE_SIMPLE)) {
+        es_document_fault(r->doc, risk, r->findings, NULL,
+                          factor ? "either \"guard factor\" or \"false acceptance\""
+                                 : "no \"false acceptance\": simple acceptance has no guard band");
+        return false;
+    }
     if (!factor) {
         return true;
     }
@@ -365,10 +448,11 @@ static void read_limit(struct reader *r, const cJSON *item)
     struct limit_fields f = {.rule = ES_RULE_GUARDED, .guard_factor = 1, .required = true, .decimals = -1};
     struct es_limit limit = {0};
     bool ok = es_fields_read(r->doc, item, limit_rows, COUNT(limit_rows), &f, r->findings);
-    ok = ok && read_sides(r, item, &f, &limit) && check_rule(r, item, &f);
+    ok = ok && read_sides(r, item, &f, &limit) && check_rule(r, item, &f) && read_prior(r, f.prior, &limit);
     if (ok) {
         limit.rule = (enum es_rule)f.rule;
         limit.guard_factor = f.rule == ES_RULE_SIMPLE ? 0 : f.guard_factor;
+        limit.guard_risk = f.guard_risk;
         limit.required = f.required;
         limit.decimals = f.decimals >= 0 ? (int)f.decimals : limit.decimals;
         limit.name = strdup(item->string);

@@ -8,6 +8,36 @@
 #include "rig/base/document.h"
 #include "rig/base/error.h"
 
+/* A quantity that a value is made of: estimate, standard uncertainties of what repeats and of what does not
+ * (Student's t, dof INFINITY: normal), and a rectangle of this half-width beside them. */
+struct es_part {
+    double value, u_repeat, dof_repeat, u_common, dof_common, half_width;
+};
+
+/* How a value follows from its parts where JCGM 100's straight-line propagation may not do. */
+enum es_shape {
+    ES_SHAPE_LINEAR, /* it does; nothing is stated */
+    ES_SHAPE_SUM,    /* a: its rectangle is no small share */
+    ES_SHAPE_SIZE,   /* |a| */
+    ES_SHAPE_RATIO   /* max(0, a) / b, b well above 0 */
+};
+
+struct es_model {
+    enum es_shape shape;
+    struct es_part a, b;
+};
+
+#define ES_SPREAD_POINTS 41
+
+/* The distribution of a value as Monte Carlo found it (JCGM 101:2008); all zero: none, Student's t about the
+ * value with u holds. */
+struct es_spread {
+    size_t trials;
+    bool stable;                 /* the digits stood still before the limit of trials */
+    double low, high;            /* 95 %, probabilistically symmetric (JCGM 101 7.7.2) */
+    double at[ES_SPREAD_POINTS]; /* rising quantiles, at the probabilities of propagate.h */
+};
+
 /* One measured value. When `valid` is false no number in it may be used and `reason` says why in a
  * sentence ("not settled: still moving 0.4 %/s at the end of the recording"). */
 struct es_measured {
@@ -24,6 +54,9 @@ struct es_measured {
                             factor for 95 %; expanded. Filled by es_measured_combine. */
     size_t first, last;  /* sample indices it came from, in the series named by `role` */
     enum es_role role;
+    struct es_model model;   /* of the measure */
+    struct es_spread spread; /* by es_measured_propagate where JCGM 100 does not hold; then u is its standard
+                                deviation, U the longer side of low .. high, k = U/u, dof INFINITY */
 };
 
 /* A known quantity about bench, unit or surroundings that measures may need ("output 1 volume",

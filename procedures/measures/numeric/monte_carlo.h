@@ -14,7 +14,7 @@ enum es_distribution {
     ES_DISTRIBUTION_NORMAL,      /* a: mean, b: standard deviation */
     ES_DISTRIBUTION_RECTANGULAR, /* a: middle, b: half-width */
     ES_DISTRIBUTION_ARCSINE,     /* a: middle, b: half-width (6.4.6) */
-    ES_DISTRIBUTION_STUDENT      /* a: estimate, b: scale, dof (6.4.9) */
+    ES_DISTRIBUTION_STUDENT      /* a: estimate, b: scale, dof (6.4.9); dof INFINITY is the normal one */
 };
 
 struct es_input {
@@ -35,6 +35,11 @@ struct es_monte_carlo {
     double coverage; /* probability, such as 0.95 */
     int digits;      /* significant ones of u that shall be stable: 1 or 2 */
     size_t most;     /* trials at most; 0: 1,000,000 */
+    double finer;    /* that part of the last digit shall stand still: 5 where JCGM 100 is to be validated
+                        (clause 8.2, from memory); 0: all of it */
+    const double *probabilities; /* of further quantiles that are wanted, each in (0, 1) */
+    double *quantiles;           /* filled */
+    size_t quantile_count;
 };
 
 struct es_monte_carlo_result {
@@ -48,6 +53,9 @@ struct es_monte_carlo_result {
 /* ES_BAD_INPUT: nonsense in `job`; ES_RANGE: the model gave no finite number; ES_NO_MEMORY. */
 enum es_status es_monte_carlo_run(const struct es_monte_carlo *job, struct es_monte_carlo_result *out,
                                   struct es_error *err) ES_MUST_CHECK;
+
+/* Numerical tolerance (7.9.2): half of the last stated digit of u; u = c 10^l with `digits` digits in c. */
+double es_numerical_tolerance(double u, int digits);
 
 /* Draw number `index` of the stream `stream` of a seed: 0 < u < 1 (splitmix64 of a counter; Steele, Lea,
  * Flood 2014). */

@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "procedures/judgement/judge.h"
+#include "procedures/measures/numeric/student.h"
 
 /* JCGM 106:2012 clauses 7.3 and 7.4, worked examples (figures from memory, computed again from the normal
  * distribution; the document prints 0.92, 0.99 and 0.66). */
@@ -74,4 +75,80 @@ Test(probability, both_sides_add_up_and_small_tails_keep_their_digits)
     cr_expect_float_eq(-log10(far), 23.11805, 5e-6);
     double far_outside = es_conformance_probability(10, 1, INFINITY, -INFINITY, 0);
     cr_expect_float_eq(far_outside / 7.6198530241605e-24, 1, 1e-12);
+}
+
+/* ---- Global risk ---- */
+
+static const struct es_interval unit_limits = {-1, 1};
+
+/* JCGM 106:2012 9.5.4, ball bearings (prior, limit and u read in an open-source notebook that works the
+ * example): gamma prior with shape 4 and scale 1/4 um, limit 2 um, u 0.25 um: 4.2 % of the bearings do not
+ * conform, the consumer's risk is 0.8 % under simple acceptance, and 0.1 % with an acceptance limit of
+ * 1.671829 um (recomputed with scipy). */
+Test(jcgm_106, clause_9_5_4_ball_bearings)
+{
+    const struct es_prior prior = {ES_PRIOR_GAMMA, 4, 0.25};
+    const struct es_interval tolerance = {-INFINITY, 2}, guarded = {-INFINITY, 1.671829};
+    struct es_global_risk r = es_global_risk_of(&prior, 0.25, tolerance, tolerance);
+    cr_assert(r.valid);
+    cr_expect_float_eq(r.non_conforming, 0.04238011, 5e-9, "%.10f", r.non_conforming);
+    cr_expect_float_eq(r.consumer, 0.00801911, 5e-9, "%.10f", r.consumer);
+    r = es_global_risk_of(&prior, 0.25, tolerance, guarded);
+    cr_expect_float_eq(r.consumer, 0.001, 5e-9, "%.10f", r.consumer);
+    const struct es_prior made = es_prior_gamma_of(1, 0.5);
+    cr_expect(made.a == 4 && made.b == 0.25);
+}
+
+/* Normal prior of standard deviation s, limits +-1, test uncertainty u (recomputed with scipy; the first
+ * is the 0.8 % and 1.5 % of textbook tables for a test uncertainty a quarter of the prior's standard
+ * deviation). */
+Test(jcgm_106, global_risk_of_a_normal_prior)
+{
+    static const struct {
+        double s, u, accepted, consumer, producer;
+    } rows[] = {{0.5, 0.125, 1, 0.00800608, 0.01485088},
+                {0.4, 0.1, 1, 0.00244535, NAN},
+                {0.5, 0.25, 0.91, 0.00805161, 0.06610645}};
+    for (size_t i = 0; i < 3; i++) {
+        const struct es_prior prior = {ES_PRIOR_NORMAL, 0, rows[i].s};
+        const struct es_interval accepted = {-rows[i].accepted, rows[i].accepted};
+        struct es_global_risk r = es_global_risk_of(&prior, rows[i].u, unit_limits, accepted);
+        cr_expect_float_eq(r.consumer, rows[i].consumer, 5e-9, "row %zu: %.10f", i, r.consumer);
+        if (isfinite(rows[i].producer))
+            cr_expect_float_eq(r.producer, rows[i].producer, 5e-9, "row %zu: %.10f", i, r.producer);
+    }
+}
+
+/* Shares of conforming units against the consumer's risk with u a quarter of the prior's standard deviation
+ * (a draft table of a calibration practice, read in the tests of an open-source library; scipy gives
+ * 1.59995353 and 0.87101019 where it has 1.599953 and 0.871009). */
+Test(jcgm_106, consumer_risk_by_share_of_conforming_units)
+{
+    static const double rows[][2] = {{0.60, 4.838603}, {0.70, 3.922341}, {0.80, 2.855831},
+                                     {0.90, 1.599953}, {0.95, 0.871009}, {0.99, 0.199917}};
+    for (size_t i = 0; i < 6; i++) {
+        /* two-sided limits +-1 hold this share */
+        double s = 1 / es_normal_quantile(0.5 + rows[i][0] / 2);
+        const struct es_prior prior = {ES_PRIOR_NORMAL, 0, s};
+        struct es_global_risk r = es_global_risk_of(&prior, s / 4, unit_limits, unit_limits);
+        cr_expect_float_eq(1 - r.non_conforming, rows[i][0], 1e-9);
+        cr_expect_float_eq(100 * r.consumer, rows[i][1], 2e-6, "%g: %.8f", rows[i][0], 100 * r.consumer);
+    }
+}
+
+/* What follows from the definition, and what makes no sense. */
+Test(jcgm_106, global_risk_at_its_ends)
+{
+    const struct es_prior prior = {ES_PRIOR_NORMAL, 0, 0.5}, none = {ES_PRIOR_NONE, 0, 1};
+    struct es_global_risk r = es_global_risk_of(&prior, 0, unit_limits, unit_limits);
+    cr_expect_eq(r.consumer, 0, "measured without uncertainty");
+    cr_expect_lt(r.producer, 1e-12);
+    cr_expect_float_eq(r.non_conforming, 0.0455002639, 1e-9);
+    r = es_global_risk_of(&prior, 100, unit_limits, (struct es_interval){-INFINITY, INFINITY});
+    cr_expect_float_eq(r.consumer, 0.0455002639, 1e-9, "everything is accepted");
+    r = es_global_risk_of(&prior, 0.1, unit_limits, (struct es_interval){1, -1});
+    cr_expect_eq(r.consumer, 0, "nothing is accepted");
+    cr_expect_float_eq(r.producer, 1 - 0.0455002639, 1e-9);
+    cr_expect_not(es_global_risk_of(&none, 0.1, unit_limits, unit_limits).valid);
+    cr_expect(isnan(es_global_risk_of(&prior, NAN, unit_limits, unit_limits).consumer));
 }

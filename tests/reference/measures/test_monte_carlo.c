@@ -23,7 +23,13 @@ static double sum_of_four(const void *context, const double *x)
 static struct es_monte_carlo_result run(const struct es_input *inputs, size_t count, es_model *model,
                                         double coverage, uint64_t seed)
 {
-    struct es_monte_carlo job = {inputs, count, model, NULL, seed, coverage, 3, 600000};
+    struct es_monte_carlo job = {.inputs = inputs,
+                                 .input_count = count,
+                                 .model = model,
+                                 .seed = seed,
+                                 .coverage = coverage,
+                                 .digits = 3,
+                                 .most = 600000};
     struct es_monte_carlo_result r;
     struct es_error err = {0};
     cr_assert_eq(es_monte_carlo_run(&job, &r, &err), ES_OK, "%s", err.text);
@@ -124,7 +130,13 @@ Test(jcgm_101, end_gauge)
                                   {ES_DISTRIBUTION_ARCSINE, 0, 0.5, 0},
                                   R(0, 1e-6),
                                   R(0, 0.05)};
-    struct es_monte_carlo job = {in, 9, gauge, NULL, 9, 0.99, 1, 200000};
+    struct es_monte_carlo job = {.inputs = in,
+                                 .input_count = 9,
+                                 .model = gauge,
+                                 .seed = 9,
+                                 .coverage = 0.99,
+                                 .digits = 1,
+                                 .most = 200000};
     struct es_monte_carlo_result r;
     cr_assert_eq(es_monte_carlo_run(&job, &r, NULL), ES_OK);
     cr_expect_float_eq(r.estimate, 838, 1);
@@ -137,7 +149,13 @@ Test(jcgm_101, end_gauge)
 Test(monte_carlo, seeded_and_honest)
 {
     const struct es_input in[] = {N(0, 1), N(0, 1), N(0, 1), N(0, 1)};
-    struct es_monte_carlo first = {in, 4, sum_of_four, NULL, 7, 0.95, 1, 0}, other = first;
+    struct es_monte_carlo first = {.inputs = in,
+                                   .input_count = 4,
+                                   .model = sum_of_four,
+                                   .seed = 7,
+                                   .coverage = 0.95,
+                                   .digits = 1},
+                          other = first;
     struct es_monte_carlo_result a, b, c;
     other.seed = 8;
     cr_assert_eq(es_monte_carlo_run(&first, &a, NULL), ES_OK);
@@ -147,7 +165,13 @@ Test(monte_carlo, seeded_and_honest)
     cr_expect_eq(a.trials, b.trials);
     cr_expect(a.u == b.u && a.low == b.low && a.high == b.high);
     cr_expect(a.u != c.u);
-    struct es_monte_carlo job = {in, 4, sum_of_four, NULL, 7, 0.95, 2, 20000};
+    struct es_monte_carlo job = {.inputs = in,
+                                 .input_count = 4,
+                                 .model = sum_of_four,
+                                 .seed = 7,
+                                 .coverage = 0.95,
+                                 .digits = 2,
+                                 .most = 20000};
     cr_assert_eq(es_monte_carlo_run(&job, &a, NULL), ES_OK);
     cr_expect(!a.stable);
     cr_expect_eq(a.trials, 20000);
@@ -162,7 +186,8 @@ static double nothing(const void *context, const double *x)
 Test(monte_carlo, refuses_nonsense)
 {
     const struct es_input bad[] = {N(0, -1)}, in[] = {N(0, 1)};
-    struct es_monte_carlo job = {bad, 1, nothing, NULL, 1, 0.95, 2, 0};
+    struct es_monte_carlo job = {
+        .inputs = bad, .input_count = 1, .model = nothing, .seed = 1, .coverage = 0.95, .digits = 2};
     struct es_monte_carlo_result r;
     struct es_error err = {0};
     cr_expect_eq(es_monte_carlo_run(&job, &r, &err), ES_BAD_INPUT);

@@ -135,6 +135,34 @@ static void add_limit(struct es_tree *t, cJSON *line, const struct es_limit *l)
     es_tree_bool(t, limit, "required", l->required);
 }
 
+/* [rule:monte-carlo-said] An interval that does not follow from value, U and k stands in full,
+ * with what JCGM 101 wants reported beside it. */
+static void add_monte_carlo(struct es_tree *t, cJSON *line, const struct es_measured *v,
+                            const struct es_unit *unit)
+{
+    if (v->spread.trials == 0) {
+        return;
+    }
+    double U = es_to_unit_difference(v->U, unit);
+    cJSON *object = es_tree_object(t, line, "monte_carlo");
+    es_tree_number(t, object, "low", es_round_like(es_to_unit(v->spread.low, unit), U, 4));
+    es_tree_number(t, object, "high", es_round_like(es_to_unit(v->spread.high, unit), U, 4));
+    es_tree_number(t, object, "u", es_round_digits(es_to_unit_difference(v->u, unit), 4));
+    es_tree_number(t, object, "trials", (double)v->spread.trials);
+    es_tree_bool(t, object, "stable", v->spread.stable);
+}
+
+/* JCGM 106:2012 clause 9.5; only where the type sheet states how such units are distributed. */
+static void add_global_risk(struct es_tree *t, cJSON *line, const struct es_line *l)
+{
+    if (!isfinite(l->consumer_risk) || l->limit.prior.kind == ES_PRIOR_NONE) {
+        return;
+    }
+    cJSON *object = es_tree_object(t, line, "global_risk");
+    es_tree_number(t, object, "consumer", es_round_digits(l->consumer_risk < 1e-9 ? 0 : l->consumer_risk, 3));
+    es_tree_number(t, object, "producer", es_round_digits(l->producer_risk < 1e-9 ? 0 : l->producer_risk, 3));
+}
+
 static void add_line(struct es_maker *m, cJSON *list, const struct es_line *line)
 {
     struct es_tree *t = &m->tree;
@@ -147,6 +175,7 @@ static void add_line(struct es_maker *m, cJSON *list, const struct es_line *line
     es_tree_text(t, object, "rule", es_rule_word(line->limit.rule));
     if (line->value.valid) {
         es_build_value(t, object, &line->value, line->limit.unit);
+        add_monte_carlo(t, object, &line->value, line->limit.unit);
     }
     if (!m->o->completed) { /* a record judges nothing, and says once why the run ended */
         bool said = line->reason && m->o->ended_because && strstr(line->reason, m->o->ended_because);
@@ -159,6 +188,7 @@ static void add_line(struct es_maker *m, cJSON *list, const struct es_line *line
         /* Below one in 10^12 no model of the errors is to be believed. */
         double risk = line->false_acceptance < 1e-12 ? 0 : line->false_acceptance;
         es_tree_number(t, object, "false_acceptance", es_round_digits(risk, 3));
+        add_global_risk(t, object, line);
     }
     es_tree_text(t, object, "verdict", es_verdict_word(line->verdict));
     es_tree_text(t, object, "reason", line->reason);

@@ -119,7 +119,11 @@ static struct es_content_value read_value(const cJSON *item)
                                  .U = number(item, "U", NAN),
                                  .k = number(item, "k", NAN),
                                  .dof = number(item, "dof", INFINITY)};
+    const cJSON *monte_carlo = member(item, "monte_carlo");
     v.measured = !isnan(v.value);
+    v.low = number(monte_carlo, "low", v.value - v.U);
+    v.high = number(monte_carlo, "high", v.value + v.U);
+    v.trials = number(monte_carlo, "trials", 0);
     return v;
 }
 

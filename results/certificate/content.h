@@ -17,6 +17,8 @@ struct es_content_value {
     bool measured; /* false: all NAN; `reason` of its owner says why */
     double value;
     double U, k, dof; /* expanded uncertainty, 95 %; coverage factor; INFINITY when not stated */
+    double low, high; /* 95 % interval: value -+ U, or what Monte Carlo found */
+    double trials;    /* of Monte Carlo (JCGM 101); 0: JCGM 100. Then the interval need not be symmetric */
 };
 
 struct es_content_line {

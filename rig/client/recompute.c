@@ -72,8 +72,15 @@ static void compare_value(const struct es_content_line *c, const struct es_line 
     double value = es_round_like(es_to_unit(line->value.value, unit), U, 4);
     U = es_round_digits(U, 4);
     double apart = fmax(fabs(value - c->v.value), fabs(U - c->v.U)) / (c->v.U > 0 ? c->v.U : 1);
+    if (c->v.trials > 0 || line->value.spread.trials > 0) {
+        const struct es_spread *drawn = &line->value.spread;
+        double low = es_round_like(es_to_unit(drawn->low, unit), U, 4),
+               high = es_round_like(es_to_unit(drawn->high, unit), U, 4);
+        double ends = fmax(fabs(low - c->v.low), fabs(high - c->v.high)) / (c->v.U > 0 ? c->v.U : 1);
+        apart = fmax(apart, (double)drawn->trials == c->v.trials ? ends : INFINITY);
+    }
     r->worst = fmax(r->worst, apart);
-    if (value == c->v.value && U == c->v.U)
+    if (apart == 0)
         r->identical++;
     else if (apart <= ES_RECOMPUTE_BOUND)
         r->within++;
@@ -135,6 +142,7 @@ enum es_status es_recompute(const struct es_content *c, const char *folder, stru
         compare_documents(c, &in, &r);
         in.what.traces = traces;
         in.what.trace_count = c->recording_count;
+        in.what.seed = strtoull(c->seed, NULL, 10); /* "" is 0: no value was drawn */
         s = es_plan_remeasure(in.plan, in.type, &in.what, &outcome, err);
     }
     for (size_t i = 0; s == ES_OK && i < c->line_count; i++)

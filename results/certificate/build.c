@@ -76,6 +76,7 @@ static void add_head(struct es_maker *m)
     es_tree_text(t, unit, "serial", o->unit_serial);
     es_tree_text(t, unit, "tag", o->unit_tag);
     es_tree_text(t, unit, "type", o->type_title ? o->type_title : o->type);
+    es_build_origin(m, unit);
     es_tree_text(t, m->root, "state", o->state);
     es_tree_text(t, m->root, "reason", o->reason);
     es_tree_text(t, m->root, "parts_replaced", o->parts_replaced);

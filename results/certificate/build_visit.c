@@ -50,6 +50,15 @@ static void add_not_given(struct es_maker *m, const struct es_certificate_visit 
     }
 }
 
+void es_build_origin(struct es_maker *m, cJSON *unit)
+{
+    const struct es_certificate_visit *v = m->meta->visit;
+    if (v) {
+        es_tree_text(&m->tree, unit, "lot", v->lot);
+        es_tree_text(&m->tree, unit, "supplier", v->supplier);
+    }
+}
+
 void es_build_visit(struct es_maker *m)
 {
     static const struct es_certificate_visit nothing = {0};

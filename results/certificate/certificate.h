@@ -28,6 +28,7 @@ struct es_certificate_before {
 struct es_certificate_visit {
     const char *customer_contact;   /* address, telephone, person: one line */
     const char *customer_reference; /* the customer's order or complaint */
+    const char *lot, *supplier;     /* of a spare: the delivery it came with, and from whom */
     const char *job;                /* number of the job record */
     const char *received;           /* date of receipt, "2026-02-01" */
     const char *condition;          /* in which condition the unit came */

@@ -66,6 +66,8 @@ static const struct place places[] = {
     AT("unit", "serial", serial),
     AT("unit", "tag", tag),
     AT("unit", "type", type),
+    AT("unit", "lot", lot),
+    AT("unit", "supplier", supplier),
     AT(NULL, "state", state),
     AT(NULL, "reason", reason),
     AT(NULL, "parts_replaced", parts_replaced),

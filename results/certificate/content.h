@@ -91,6 +91,7 @@ struct es_content {
     const char *laboratory, *laboratory_address, *place_of_test;
     const char *bench, *bench_sha256, *station;
     const char *customer, *customer_contact, *customer_reference;
+    const char *lot, *supplier;
     const char *serial, *tag, *type, *state, *reason, *parts_replaced, *deviations;
     const char *job, *received, *condition, *found;
     const char *before_number, *before_sha256, *before_state, *before_verdict;

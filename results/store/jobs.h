@@ -14,7 +14,8 @@
 
 struct es_job_unit {    /* of "opened"; NULL where not given */
     const char *serial; /* required */
-    const char *tag, *type, *customer, *customer_contact, *customer_reference, *reason, *condition;
+    const char *tag, *type, *lot, *supplier, *customer, *customer_contact, *customer_reference, *reason,
+        *condition;
     const char *received; /* "2026-02-01"; required */
 };
 

@@ -12,8 +12,8 @@
 struct arguments {
     const struct es_screen *screen;
     struct es_option_list words;
-    const char *state, *person, *serial, *tag, *type, *customer, *contact, *reference, *reason, *condition,
-        *received, *text, *certificate;
+    const char *state, *person, *serial, *tag, *type, *lot, *supplier, *customer, *contact, *reference,
+        *reason, *condition, *received, *text, *certificate;
     bool no_fault, json;
     char now[32];
 };
@@ -28,6 +28,8 @@ static const struct es_option options[] = {
     TEXT("received", "DATE", received, "open: date of receipt, \"2026-02-01\"; else today"),
     TEXT("type", "NAME", type, "open: type sheet of the unit"),
     TEXT("tag", "TAG", tag, "open: the customer's name for the unit's place"),
+    TEXT("lot", "TEXT", lot, "open: the delivery or lot that it came with"),
+    TEXT("supplier", "NAME", supplier, "open: who supplied it"),
     TEXT("customer", "NAME", customer, "open: who the unit belongs to"),
     TEXT("contact", "TEXT", contact, "open: where the customer is reached"),
     TEXT("reference", "TEXT", reference, "open: the customer's order or complaint"),
@@ -65,6 +67,8 @@ static enum es_status open_job(const struct arguments *a, struct es_store *store
     const struct es_job_unit unit = {.serial = a->serial,
                                      .tag = a->tag,
                                      .type = a->type,
+                                     .lot = a->lot,
+                                     .supplier = a->supplier,
                                      .customer = a->customer,
                                      .customer_contact = a->contact,
                                      .customer_reference = a->reference,
@@ -174,6 +178,8 @@ static enum es_status show_job(const struct arguments *a, struct es_store *store
         } facts[] = {{"Serial", job.unit.serial},
                      {"Type", job.unit.type},
                      {"Tag", job.unit.tag},
+                     {"Lot", job.unit.lot},
+                     {"Supplier", job.unit.supplier},
                      {"Customer", job.unit.customer},
                      {"Contact", job.unit.customer_contact},
                      {"Reference", job.unit.customer_reference},

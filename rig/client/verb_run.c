@@ -11,7 +11,7 @@
 
 struct arguments {
     const char *plan, *type, *serial, *station, *tag, *customer, *reason, *parts, *person, *confirm, *overdue,
-        *socket, *job;
+        *socket, *job, *lot, *supplier, *reference, *replaces, *because;
     bool as_found, ignore_gates, json, csv, quiet, rejoin;
     long seed;
 };
@@ -29,9 +29,15 @@ static const struct es_option options[] = {
         "the unit's visit (\"endstop job\"): gives customer, tag and reason, and takes the certificate down"),
     TEXT("tag", "TAG", tag, "the customer's name for the unit's place"),
     TEXT("customer", "NAME", customer, "who the unit belongs to"),
+    TEXT("reference", "TEXT", reference, "the customer's order or complaint"),
+    TEXT("lot", "TEXT", lot, "the delivery or lot that the unit came with"),
+    TEXT("supplier", "NAME", supplier, "who supplied the unit"),
     TEXT("reason", "TEXT", reason, "why it is tested"),
     TEXT("parts-replaced", "TEXT", parts, "what was replaced before this run"),
     FLAG("as-found", as_found, "the unit is as it came, before any adjustment or repair; else as left"),
+    TEXT("replaces", "NUMBER", replaces,
+         "the new certificate corrects this one of the same unit, which stays as it is; needs --because"),
+    TEXT("because", "TEXT", because, "why it is replaced: everyone who reads the new one is told"),
     TEXT("person", "NAME", person, "who runs it; else your system user"),
     TEXT(
         "confirm-cautions", "NAME", confirm,
@@ -80,6 +86,11 @@ static enum es_status check_arguments(const struct arguments *a, struct es_error
         return es_fail(err, ES_USAGE, "--type NAME is missing");
     if (a->serial == NULL)
         return es_fail(err, ES_USAGE, "--serial SERIAL is missing");
+    if ((a->replaces != NULL) != (a->because != NULL))
+        return es_fail(
+            err, ES_USAGE,
+            "--replaces NUMBER and --because TEXT belong together: which certificate is corrected, "
+            "and why");
     if (a->person != NULL && a->confirm != NULL)
         return es_fail(err, ES_USAGE, "--confirm-cautions already names who runs it; leave --person out");
     return ES_OK;
@@ -107,6 +118,11 @@ static enum es_status ask_run(const struct arguments *a, struct es_talk *talk, c
     member(&request, "parts replaced", a->parts);
     member(&request, "overdue reason", a->overdue);
     member(&request, "job", a->job);
+    member(&request, "lot", a->lot);
+    member(&request, "supplier", a->supplier);
+    member(&request, "customer reference", a->reference);
+    member(&request, "replaces", a->replaces);
+    member(&request, "replaces because", a->because);
     es_json_text(&request, "state", a->as_found ? "as found" : "as left");
     es_json_bool(&request, "unattended", a->confirm != NULL);
     es_json_bool(&request, "ignore gates", a->ignore_gates);

@@ -218,7 +218,16 @@ static void drop_journal(struct es_desk *d, const struct work *w)
  */
 static enum es_status carry_out(struct es_desk *d, struct work *w, struct es_error *err)
 {
-    enum es_status s = es_office_check_job(d->options.office, d->request.job, d->request.serial, err);
+    const struct es_request_line *r = &d->request;
+    const struct es_office_order order = {.serial = r->serial,
+                                          .overdue_reason = r->overdue_reason,
+                                          .job = r->job,
+                                          .lot = r->lot,
+                                          .supplier = r->supplier,
+                                          .reference = r->reference,
+                                          .replaces = r->replaces,
+                                          .replaces_because = r->replaces_because};
+    enum es_status s = es_office_check(d->options.office, &order, err);
     if (s == ES_OK)
         s = fill_order(d, w, err);
     if (s == ES_OK)
@@ -234,8 +243,7 @@ static enum es_status carry_out(struct es_desk *d, struct work *w, struct es_err
     s = es_run_execute(&w->order, d->site, &w->places, &watch, &w->findings, &w->outcome, &w->safe, err);
     w->moved = s == ES_OK || s == ES_NO_MEMORY || s == ES_INTERNAL;
     if (s == ES_OK)
-        s = es_office_issue(d->options.office, &w->outcome, w->order.overdue_reason, d->request.job,
-                            w->number, err);
+        s = es_office_issue(d->options.office, &w->outcome, &order, w->number, err);
     if (s == ES_OK)
         drop_journal(d, w);
     else

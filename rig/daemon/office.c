@@ -6,6 +6,7 @@
 #include "results/certificate/certificate.h"
 #include "results/store/jobs.h"
 #include "results/store/repairs.h"
+#include "results/store/replaced.h"
 #include "rig/base/clock.h"
 #include "rig/base/digest.h"
 #include "rig/base/text.h"
@@ -146,8 +147,9 @@ enum es_status es_office_seal(struct es_office *o, const char *number, struct es
 struct making {
     struct es_office *office;
     const struct es_outcome *outcome;
-    const char *overdue_reason;
-    const struct es_certificate_visit *visit; /* NULL: nothing was supplied */
+    const struct es_office_order *order;
+    const struct es_certificate_visit *visit;
+    bool replaces; /* what the order says */
 };
 
 static enum es_status make_certificate(void *self, const char *number, char **bytes, size_t *length,
@@ -166,7 +168,9 @@ static enum es_status make_certificate(void *self, const char *number, char **by
         .software_version = ES_VERSION,
         .issuer_thumbprint = es_key_public(o->key)->thumbprint,
         .virtual_bench = o->options.bench->is_virtual,
-        .overdue_reason = m->overdue_reason,
+        .overdue_reason = m->order->overdue_reason,
+        .replaces = m->replaces ? m->order->replaces : NULL,
+        .replaces_because = m->replaces ? m->order->replaces_because : NULL,
         .visit = m->visit,
     };
     char *payload = NULL;
@@ -240,9 +244,13 @@ static void set_before(struct es_office *o, const struct es_outcome *outcome, st
 
 /* Fills what the order left open. A job that cannot be read any more is logged: the test was made all the
  * same. */
-static bool take_job(struct es_office *o, const char *number, struct es_outcome *told, struct from_job *f)
+static bool take_job(struct es_office *o, const struct es_office_order *order, struct es_outcome *told,
+                     struct from_job *f)
 {
     struct es_error err;
+    const char *number = order->job;
+    f->visit = (struct es_certificate_visit){
+        .customer_reference = order->reference, .lot = order->lot, .supplier = order->supplier};
     if (number == NULL)
         return false;
     if (es_job_read(o->store, number, &f->job, &err) != ES_OK) {
@@ -251,12 +259,15 @@ static bool take_job(struct es_office *o, const char *number, struct es_outcome 
         return false;
     }
     const struct es_job_unit *u = &f->job.unit;
-    f->visit = (struct es_certificate_visit){.customer_contact = u->customer_contact,
-                                             .customer_reference = u->customer_reference,
-                                             .job = f->job.number,
-                                             .received = u->received,
-                                             .condition = u->condition,
-                                             .found = f->job.found};
+    struct es_certificate_visit *v = &f->visit;
+    v->customer_contact = u->customer_contact;
+    v->customer_reference = order->reference != NULL ? order->reference : u->customer_reference;
+    v->lot = order->lot != NULL ? order->lot : u->lot;
+    v->supplier = order->supplier != NULL ? order->supplier : u->supplier;
+    v->job = f->job.number;
+    v->received = u->received;
+    v->condition = u->condition;
+    v->found = f->job.found;
     set_before(o, told, f);
     const struct {
         char **slot;
@@ -290,12 +301,10 @@ static void note_in_job(struct es_office *o, const struct from_job *f, const str
                f->job.number, err.text);
 }
 
-enum es_status es_office_check_job(struct es_office *o, const char *job, const char *serial,
-                                   struct es_error *err)
+static enum es_status check_job(struct es_office *o, const char *job, const char *serial,
+                                struct es_error *err)
 {
     struct es_job found = {0};
-    if (job == NULL)
-        return ES_OK;
     enum es_status s = es_job_read(o->store, job, &found, err);
     if (s == ES_OK && strcmp(found.unit.serial, serial) != 0)
         s = es_fail(err, ES_REFUSED, "job %s is of unit %s, not %s", job, found.unit.serial, serial);
@@ -305,19 +314,48 @@ enum es_status es_office_check_job(struct es_office *o, const char *job, const c
     return s;
 }
 
+enum es_status es_office_check(struct es_office *o, const struct es_office_order *order, struct es_error *err)
+{
+    if ((order->replaces != NULL) != (order->replaces_because != NULL))
+        return es_fail(err, ES_USAGE,
+                       "a certificate that replaces another says which and why; one without the other is "
+                       "not enough");
+    pthread_mutex_lock(&o->lock);
+    enum es_status s = order->job != NULL ? check_job(o, order->job, order->serial, err) : ES_OK;
+    if (s == ES_OK && order->replaces != NULL)
+        s = es_store_may_replace(o->store, order->replaces, order->serial, err);
+    pthread_mutex_unlock(&o->lock);
+    return s;
+}
+
+/* Looked at again: another station may have replaced it while this run went on. */
+static bool still_replaces(struct es_office *o, const struct es_outcome *outcome,
+                           const struct es_office_order *order)
+{
+    struct es_error err;
+    if (order->replaces == NULL || !outcome->completed)
+        return false;
+    if (es_store_may_replace(o->store, order->replaces, order->serial, &err) == ES_OK)
+        return true;
+    es_log(o->options.log, ES_LOG_WARNING, "run %s: its certificate does not replace %s: %s", outcome->run,
+           order->replaces, err.text);
+    return false;
+}
+
 /* The lock is held. */
 static enum es_status issue_locked(struct es_office *o, const struct es_outcome *outcome,
-                                   const char *overdue_reason, const char *job,
+                                   const struct es_office_order *order,
                                    char number[static ES_STORE_NUMBER_MAX], struct es_error *err)
 {
     struct es_outcome told = *outcome; /* all but the interpretation stays the caller's */
     told.likely = interpret(o, outcome);
     struct from_job from = {0};
-    bool of_job = take_job(o, job, &told, &from);
+    bool of_job = take_job(o, order, &told, &from);
     struct making making = {.office = o,
                             .outcome = &told,
-                            .overdue_reason = overdue_reason,
-                            .visit = of_job ? &from.visit : NULL};
+                            .order = order,
+                            .visit = &from.visit,
+                            .replaces = still_replaces(o, outcome, order)};
     struct es_store_maker maker = {.self = &making, .make = make_certificate};
     enum es_status s = check_key(o, err);
     if (s == ES_OK)
@@ -343,11 +381,11 @@ static enum es_status issue_locked(struct es_office *o, const struct es_outcome 
 }
 
 enum es_status es_office_issue(struct es_office *o, const struct es_outcome *outcome,
-                               const char *overdue_reason, const char *job,
-                               char number[static ES_STORE_NUMBER_MAX], struct es_error *err)
+                               const struct es_office_order *order, char number[static ES_STORE_NUMBER_MAX],
+                               struct es_error *err)
 {
     pthread_mutex_lock(&o->lock);
-    enum es_status s = issue_locked(o, outcome, overdue_reason, job, number, err);
+    enum es_status s = issue_locked(o, outcome, order, number, err);
     pthread_mutex_unlock(&o->lock);
     return s;
 }
@@ -400,7 +438,7 @@ static enum es_status settle_journal(struct es_office *o, const struct es_interr
     char number[ES_STORE_NUMBER_MAX];
     enum es_status s = es_run_interrupted_outcome(item, recordings, &outcome, err);
     if (s == ES_OK)
-        s = issue_locked(o, &outcome, NULL, NULL, number, err);
+        s = issue_locked(o, &outcome, &(struct es_office_order){.serial = outcome.unit_serial}, number, err);
     if (s == ES_OK) {
         es_log(o->options.log, ES_LOG_WARNING,
                "run %s (serial %s) was interrupted: not completed, record %s; %.0f s of it are kept",

@@ -41,17 +41,27 @@ enum es_status es_office_settle_interrupted(struct es_office *office, size_t *co
 enum es_status es_office_begin(struct es_office *office, const struct es_store_run *run, char **journals,
                                char **recordings, struct es_error *err) ES_MUST_CHECK;
 
-/* Builds, signs and stores the certificate, or the record of a run that was not completed, and closes the
- * run's entry. `job` (NULL: none) gives what people supplied about the visit, and takes the certificate down.
- * On ES_OK it is durable and `number` names it. */
-enum es_status es_office_issue(struct es_office *office, const struct es_outcome *outcome,
-                               const char *overdue_reason, const char *job,
-                               char number[static ES_STORE_NUMBER_MAX], struct es_error *err) ES_MUST_CHECK;
+/* What people ordered beside the test itself; NULL where not given. */
+struct es_office_order {
+    const char *serial;                      /* of the unit */
+    const char *overdue_reason;              /* why it is issued although a calibration is overdue */
+    const char *job;                         /* the unit's visit: gives what the rest leaves open, and takes
+                                                the certificate down */
+    const char *lot, *supplier, *reference;  /* customer's reference */
+    const char *replaces, *replaces_because; /* both or none */
+};
 
-/* Whether a test of this unit can belong to the job: ES_NOT_FOUND, or ES_REFUSED and why. `job` NULL: ES_OK.
- */
-enum es_status es_office_check_job(struct es_office *office, const char *job, const char *serial,
-                                   struct es_error *err) ES_MUST_CHECK;
+/* Whether a certificate can come of it: the job is of this unit and not delivered; what it replaces is there,
+ * of this unit, in force and not replaced already. ES_NOT_FOUND, ES_USAGE, or ES_REFUSED and why. */
+enum es_status es_office_check(struct es_office *office, const struct es_office_order *order,
+                               struct es_error *err) ES_MUST_CHECK;
+
+/* Builds, signs and stores the certificate, or the record of a run that was not completed, and closes the
+ * run's entry. On ES_OK it is durable and `number` names it. What it was to replace and no longer can is left
+ * out, and logged. A record replaces nothing. */
+enum es_status es_office_issue(struct es_office *office, const struct es_outcome *outcome,
+                               const struct es_office_order *order, char number[static ES_STORE_NUMBER_MAX],
+                               struct es_error *err) ES_MUST_CHECK;
 
 /* Enters a certificate's further signatures (release, void) in the log; sealed when this returns ES_OK. */
 enum es_status es_office_seal(struct es_office *office, const char *number,

@@ -60,6 +60,11 @@ static const struct es_field run_rows[] = {
     ROW_TEXT("parts replaced", parts_replaced, false),
     ROW_TEXT("overdue reason", overdue_reason, false),
     ROW_TEXT("job", job, false),
+    ROW_TEXT("lot", lot, false),
+    ROW_TEXT("supplier", supplier, false),
+    ROW_TEXT("customer reference", reference, false),
+    ROW_TEXT("replaces", replaces, false),
+    ROW_TEXT("replaces because", replaces_because, false),
     {.name = "state",
      .kind = ES_FIELD_CHOICE,
      .required = true,
@@ -197,10 +202,27 @@ free_findings:
 
 void es_request_free(struct es_request_line *r)
 {
-    char **owned[] = {&r->program,        &r->person,         &r->station, &r->plan,
-                      &r->type,           &r->serial,         &r->tag,     &r->customer,
-                      &r->reason,         &r->state,          &r->since,   &r->number,
-                      &r->parts_replaced, &r->overdue_reason, &r->job,     &r->why};
+    char **owned[] = {&r->program,
+                      &r->person,
+                      &r->station,
+                      &r->plan,
+                      &r->type,
+                      &r->serial,
+                      &r->tag,
+                      &r->customer,
+                      &r->reason,
+                      &r->state,
+                      &r->since,
+                      &r->number,
+                      &r->parts_replaced,
+                      &r->overdue_reason,
+                      &r->job,
+                      &r->why,
+                      &r->lot,
+                      &r->supplier,
+                      &r->reference,
+                      &r->replaces,
+                      &r->replaces_because};
     for (size_t i = 0; i < sizeof owned / sizeof owned[0]; i++) {
         char **text = owned[i];
         free(*text);

@@ -37,10 +37,10 @@ struct es_request_line {
     char *program; /* hello */
     char *person;  /* hello: who sits there */
     char *station; /* bench (NULL: all), run, watch, stop, reset, answer */
-    char *plan, *type, *serial, *tag, *customer, *reason, *state, *parts_replaced, *overdue_reason,
-        *job;                      /* run */
-    bool unattended, ignore_gates; /* run */
-    long seed;                     /* run; 0: the daemon takes one */
+    char *plan, *type, *serial, *tag, *customer, *reason, *state, *parts_replaced, *overdue_reason, *job,
+        *lot, *supplier, *reference, *replaces, *replaces_because; /* run */
+    bool unattended, ignore_gates;                                 /* run */
+    long seed;                                                     /* run; 0: the daemon takes one */
     long from;     /* watch: first event wanted; runs, certificates: entries to leave out first */
     bool attend;   /* watch: answers questions, keeps the run alive */
     long question; /* answer: number of the question */

@@ -11,26 +11,6 @@ class Runs(RigTest):
     def run_once(self, serial, *more):
         return self.rig.client(*self.rig.unattended(serial, *more))
 
-    def test_the_certificate_says_what_the_job_says(self):
-        opened = ["job", "open", "--serial", "J-7", "--customer", "Example Quarry", "--contact", "quarry@example.test", "--received", "2026-02-01",
-                  "--state", self.rig.state]
-        job = self.rig.client(*opened).stdout.strip()
-        order = ["run", "--plan", "short", "--type", rig_at_work.TYPE, "--confirm-cautions", "A. Example", "--json", "--job", job]
-        refused = self.rig.client(*order, "--serial", "OTHER")
-        self.assertIn("is of unit J-7", refused.stderr)
-        result = json.loads(self.rig.client(*order, "--serial", "J-7", "--as-found").stdout)
-        certificate = result["certificate"]
-        self.assertEqual(certificate["job"], {"number": job, "received": "2026-02-01"})
-        self.assertEqual(certificate["customer"], "Example Quarry")
-        self.assertIn("condition on receipt", certificate["not_given"])
-        self.assertNotIn("date of receipt", certificate["not_given"])
-        shown = json.loads(self.rig.client("job", "show", job, "--json", "--state", self.rig.state).stdout)
-        self.assertEqual([line["what"] for line in shown["lines"]], ["opened", "run"])
-        path = f"{self.rig.state}/certificates/{certificate['number']}.json"
-        checked = self.rig.client("verify", path, "--state", self.rig.state, "--recompute")
-        self.assertEqual(checked.returncode, 0, checked.stdout + checked.stderr)
-        self.assertIn("VALUES AS RECORDED", checked.stdout)
-
     def test_good_then_leaking(self):
         good = self.run_once("G-1", "--tag", "FV-1", "--customer", "Example Refinery (invented)")
         self.assertEqual(good.returncode, 0, good.stdout + good.stderr)

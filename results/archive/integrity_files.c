@@ -64,7 +64,9 @@ static enum es_status check_seal(struct es_integrity *i, const struct es_log_lea
 /* " with 2 signatures" for the later files of a certificate, as text of a finding. */
 static const char *which(const struct es_log_leaf *leaf, char room[static 32])
 {
-    (void)snprintf(room, 32, leaf->version > 1 ? " with %zu signatures" : "", leaf->version);
+    room[0] = '\0';
+    if (leaf->version > 1)
+        (void)snprintf(room, 32, " with %zu signatures", leaf->version);
     return room;
 }
 

@@ -118,6 +118,8 @@ void es_draw_bar(struct es_canvas *c, const struct es_content_line *l, double x,
                  double height)
 {
     struct scale s = scale_of(l, x, width);
+    if (!es_canvas_draws(c))
+        return;
     if (!isfinite(s.from) || !isfinite(s.to) || !(s.to > s.from))
         return; /* no limit, or one that no picture can hold */
     double guard = l->guard_band > 0 ? l->guard_band : NAN, track = 0.56 * height;

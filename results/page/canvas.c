@@ -10,7 +10,8 @@
 #include "rig/base/text.h"
 
 #define POINTS_PER_MM (72.0 / 25.4)
-#define LONGEST_TEXT  4000 /* bytes of one text that are set; nobody reads more on a page */
+#define TIGHT         0.88F /* of the face's own distance between lines, which is wide */
+#define LONGEST_TEXT  4000  /* bytes of one text that are set; nobody reads more on a page */
 
 static const char families[] = "Open Sans,DejaVu Sans,WenQuanYi Micro Hei";
 static const char families_mono[] = "DejaVu Sans Mono,DejaVu Sans,WenQuanYi Micro Hei";
@@ -33,7 +34,7 @@ struct es_canvas {
     enum es_canvas_format format;
     double width, height; /* of a page */
     int page;
-    bool trial;
+    bool trial, held;
     cairo_surface_t *surface;
     cairo_t *cr;
     PangoFontMap *fonts;
@@ -228,6 +229,16 @@ enum es_status es_canvas_finish(struct es_canvas *c, char **bytes, size_t *lengt
     return s;
 }
 
+void es_canvas_hold(struct es_canvas *c, bool hold)
+{
+    c->held = hold;
+}
+
+bool es_canvas_draws(const struct es_canvas *c)
+{
+    return !c->trial && !c->held;
+}
+
 cairo_t *es_canvas_cairo(struct es_canvas *c)
 {
     return c->cr;
@@ -241,7 +252,7 @@ void es_canvas_ink(struct es_canvas *c, enum es_ink ink)
 void es_canvas_line(struct es_canvas *c, enum es_ink ink, double width, double x1, double y1, double x2,
                     double y2)
 {
-    if (c->trial)
+    if (!es_canvas_draws(c))
         return;
     es_canvas_ink(c, ink);
     cairo_set_line_width(c->cr, width);
@@ -252,7 +263,7 @@ void es_canvas_line(struct es_canvas *c, enum es_ink ink, double width, double x
 
 void es_canvas_fill(struct es_canvas *c, enum es_ink ink, double x, double y, double w, double h)
 {
-    if (c->trial)
+    if (!es_canvas_draws(c))
         return;
     es_canvas_ink(c, ink);
     cairo_rectangle(c->cr, x, y, w, h);
@@ -262,7 +273,7 @@ void es_canvas_fill(struct es_canvas *c, enum es_ink ink, double x, double y, do
 void es_canvas_frame(struct es_canvas *c, enum es_ink ink, double line, double x, double y, double w,
                      double h)
 {
-    if (c->trial)
+    if (!es_canvas_draws(c))
         return;
     es_canvas_ink(c, ink);
     cairo_set_line_width(c->cr, line);
@@ -293,6 +304,7 @@ static bool set(struct es_canvas *c, const struct es_type *type, double width, c
     pango_layout_set_height(c->layout, type->lines > 0 ? -type->lines : -1);
     pango_layout_set_ellipsize(c->layout,
                                type->lines > 0 && width >= 0 ? PANGO_ELLIPSIZE_END : PANGO_ELLIPSIZE_NONE);
+    pango_layout_set_line_spacing(c->layout, type->tight ? TIGHT : 0);
     pango_layout_set_alignment(c->layout, alignments[type->align]);
     pango_layout_set_text(c->layout, c->clean.bytes != NULL ? c->clean.bytes : "", (int)c->clean.length);
     return c->clean.length > 0;
@@ -307,7 +319,7 @@ static double set_height(struct es_canvas *c)
 
 static void show(struct es_canvas *c, const struct es_type *type, double x, double y)
 {
-    if (c->trial)
+    if (!es_canvas_draws(c))
         return;
     es_canvas_ink(c, type->ink);
     cairo_move_to(c->cr, x, y);

@@ -29,8 +29,9 @@ struct es_type {
     enum es_weight weight;
     enum es_ink ink;
     enum es_align align;
-    int lines; /* at most so many, the last one ends in an ellipsis; 0: as many as it takes */
-    bool mono; /* for digests */
+    int lines;  /* at most so many, the last one ends in an ellipsis; 0: as many as it takes */
+    bool mono;  /* for digests */
+    bool tight; /* lines nearer to one another: small print, cells of a table */
 };
 
 struct es_canvas;
@@ -47,6 +48,11 @@ void es_canvas_next_page(struct es_canvas *canvas);
 /* Ends the document and gives its bytes (freed by the caller). */
 enum es_status es_canvas_finish(struct es_canvas *canvas, char **bytes, size_t *length,
                                 struct es_error *err) ES_MUST_CHECK;
+
+/* While it is held nothing is drawn and everything measured, as on a trial canvas. */
+void es_canvas_hold(struct es_canvas *canvas, bool hold);
+/* False on a trial canvas and while it is held. */
+bool es_canvas_draws(const struct es_canvas *canvas);
 
 /* For shapes; its unit is mm. */
 cairo_t *es_canvas_cairo(struct es_canvas *canvas);

@@ -39,21 +39,63 @@ const char *es_page_unit(const char *unit)
     return strcmp(unit, "1") == 0 ? "" : unit;
 }
 
+static bool has_k(const struct es_content_line *line)
+{
+    return line->v.measured && line->v.U > 0 && isfinite(line->v.k);
+}
+
+/* Printed to two decimals: what reads the same is the same. */
+static int printed_k(const struct es_content_line *line)
+{
+    return (int)lround(100 * fmin(fmax(line->v.k, 0), 1e6));
+}
+
+/* The coverage factor that most lines have; the first of those that are as frequent. */
+static void find_k(struct es_page_content *p)
+{
+    size_t most = 0, all = 0;
+    p->k = NAN;
+    for (size_t i = 0; i < p->c.line_count; i++) {
+        size_t alike = 0;
+        if (!has_k(&p->c.lines[i]))
+            continue;
+        all++;
+        for (size_t j = i; j < p->c.line_count; j++)
+            alike += has_k(&p->c.lines[j]) && printed_k(&p->c.lines[j]) == printed_k(&p->c.lines[i]);
+        if (alike > most) {
+            most = alike;
+            p->k = printed_k(&p->c.lines[i]) / 100.0;
+        }
+    }
+    p->k_differs = most < all;
+}
+
 static void count_lines(struct es_page_content *p)
 {
-    bool first = true;
-    p->k = NAN;
     for (size_t i = 0; i < p->c.line_count; i++) {
         const struct es_content_line *line = &p->c.lines[i];
         if (line->required)
             p->counts[es_page_verdict_of(line->verdict)]++;
         else
             p->informing++;
-        if (line->v.measured && line->v.U > 0) {
-            p->k = first || line->v.k == p->k ? line->v.k : NAN;
-            first = false;
-        }
     }
+    find_k(p);
+}
+
+static void find_signers(struct es_page_content *p)
+{
+    for (size_t i = 0; i < p->report->signature_count; i++) {
+        const struct es_certificate_signature *by = &p->report->signatures[i];
+        if (strcmp(by->role, ES_ROLE_OF_RELEASE) == 0)
+            p->released_by = by;
+        if (strcmp(by->role, ES_ROLE_OF_VOID) == 0)
+            p->void_by = by;
+    }
+}
+
+bool es_page_close(const struct es_content_line *line)
+{
+    return es_page_verdict_of(line->verdict) == ES_PAGE_PASS && line->false_acceptance >= 0.0005;
 }
 
 static enum es_status digest_payload(struct es_page_content *p, struct es_error *err)
@@ -80,6 +122,7 @@ enum es_status es_page_content_read(const struct es_certificate_report *report, 
     }
     p.verdict = es_page_verdict_of(p.c.verdict);
     count_lines(&p);
+    find_signers(&p);
     *out = p;
     return ES_OK;
 }
@@ -88,4 +131,9 @@ void es_page_content_clear(struct es_page_content *content)
 {
     es_content_free(&content->c);
     *content = (struct es_page_content){0};
+}
+
+const char *es_page_words(const struct es_text *text)
+{
+    return text->bytes != NULL ? text->bytes : "";
 }

@@ -1,14 +1,68 @@
-/* What the results rest on and what is not said: run, method, instruments, environment, limits, cautions,
- * statements. */
+/* What the results rest on and what is not said, in two columns of small print: run, method, instruments,
+ * environment, limits, cautions, statements; at last the signatures. */
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-#include "results/page/sheet.h"
+#include "results/page/back.h"
 #include "rig/base/number.h"
-#include "rig/base/text.h"
 
-#define RUN_ON_MOST 900 /* bytes of a paragraph in which items follow one another */
+#define SMALL       6.6 /* points */
+#define RUN_ON_MOST 320 /* bytes of a paragraph in which items follow one another, but for the last */
+
+/* ---- Blocks ---- */
+
+static double put_heading(struct es_sheet *s, const struct es_block *block, double x, double y, double width)
+{
+    struct es_type type = es_sheet_type(s, 7.4, ES_SEMIBOLD, ES_INK);
+    struct es_text text = {0};
+    double gap = 1.3 * s->scale;
+    es_text_printf(&text, "%s%s", block->text, block->again ? ", continued" : "");
+    es_canvas_line(s->canvas, ES_INK_HAIR, 0.15, x, y + gap, x + width, y + gap);
+    double height = es_canvas_text(s->canvas, &type, x, y + gap + 0.4, width, es_page_words(&text));
+    es_text_free(&text);
+    return gap + 0.4 + height + 0.1;
+}
+
+double es_back_paragraph(struct es_sheet *s, double x, double y, double width, struct es_text *text)
+{
+    struct es_type type = es_sheet_type(s, SMALL, ES_REGULAR, ES_INK);
+    type.tight = true;
+    type.lines = 16;
+    double height = text->length > 0 ? es_canvas_text(s->canvas, &type, x, y, width, text->bytes) : 0;
+    es_text_free(text);
+    return height > 0 ? height + 0.7 * s->scale : 0;
+}
+
+double es_back_row(struct es_sheet *s, const struct es_back_cells *cells, double x, double y)
+{
+    double height = 0;
+    for (size_t i = 0; i < cells->count; i++) {
+        bool mono = (cells->mono >> i & 1) != 0;
+        struct es_type type = es_sheet_type(s,
+                                            mono          ? 5.8
+                                            : cells->head ? 6.2
+                                                          : SMALL,
+                                            ES_REGULAR, cells->head ? ES_INK_SECOND : ES_INK);
+        type.mono = mono;
+        type.lines = 3;
+        type.tight = true;
+        height = fmax(height, es_canvas_text_on(s->canvas, &type, x, y + 2.5 * s->scale,
+                                                cells->widths[i] - 1.2, cells->texts[i]));
+        x += cells->widths[i];
+    }
+    return fmax(height, 3.0 * s->scale) + 0.15 * s->scale;
+}
+
+void es_back_heading(struct es_blocks *out, const char *text)
+{
+    es_blocks_add(out, (struct es_block){.put = put_heading, .text = text, .heading = true});
+}
+
+void es_back_add(struct es_blocks *out, es_back_put *put, size_t index)
+{
+    es_blocks_add(out, (struct es_block){.put = put, .index = index});
+}
 
 /* Adds "before text" when there is one, after a separator. */
 static void join(struct es_text *out, const char *separator, const char *before, const char *text)
@@ -17,36 +71,18 @@ static void join(struct es_text *out, const char *separator, const char *before,
         es_text_printf(out, "%s%s%s", out->length > 0 ? separator : "", before, text);
 }
 
-/* Sets what is in `text` in the size of small print, and empties it. */
-static void paragraph(struct es_sheet *s, struct es_text *text)
-{
-    struct es_type type = es_sheet_type(s, 6.5, ES_REGULAR, ES_INK);
-    type.lines = 14;
-    if (text->length > 0)
-        es_sheet_paragraph(s, &type, text->bytes);
-    es_text_free(text);
-}
+/* ---- Run ---- */
 
-/* Puts an item behind those before, and empties it; a paragraph that has grown long is set. */
-static void run_on(struct es_sheet *s, struct es_text *all, struct es_text *item)
-{
-    if (item->length > 0)
-        es_text_printf(all, "%s%s", all->length > 0 ? "  ·  " : "", item->bytes);
-    es_text_free(item);
-    if (all->length > RUN_ON_MOST)
-        paragraph(s, all);
-}
-
-static void draw_run(struct es_sheet *s)
+static double put_run(struct es_sheet *s, const struct es_block *block, double x, double y, double width)
 {
     const struct es_content *c = &s->content->c;
     struct es_text text = {0};
     char began[80], ended[80];
+    (void)block;
     es_page_time(c->began, began, sizeof began);
     es_page_time(c->ended, ended, sizeof ended);
-    es_sheet_section(s, "Run");
     join(&text, "", "", began);
-    join(&text, " to ", "", ended);
+    join(&text, " to ", "", strncmp(began, ended, 11) == 0 ? ended + 11 : ended);
     join(&text, ", ", "by ", c->person);
     join(&text, ", ", "", c->attended ? "attended" : "unattended");
     join(&text, "; ", "", c->clock_synchronised ? "" : "the bench's clock was not synchronised");
@@ -58,109 +94,203 @@ static void draw_run(struct es_sheet *s)
     join(&text, "  ·  ", "run ", c->run);
     join(&text, "  ·  ", "random seed ", c->seed);
     join(&text, "  ·  ", "job ", c->job);
-    paragraph(s, &text);
-    join(&text, "", "Issued although a calibration was overdue: ", c->overdue_because);
-    join(&text, "  ·  ", "Additions to, deviations from or exclusions of the method: ", c->deviations);
-    paragraph(s, &text);
+    return es_back_paragraph(s, x, y, width, &text);
 }
 
-static const double method_widths[] = {72, 13, 17, 17, 29};
+static double put_deviations(struct es_sheet *s, const struct es_block *block, double x, double y,
+                             double width)
+{
+    const struct es_content *c = &s->content->c;
+    struct es_text text = {0};
+    (void)block;
+    join(&text, "", "Issued although a calibration was overdue: ", c->overdue_because);
+    join(&text, "  ·  ", "Additions to, deviations from or exclusions of the method: ", c->deviations);
+    return es_back_paragraph(s, x, y, width, &text);
+}
 
-static void method_row(struct es_sheet *s, const struct es_content_document *d, const char *what,
-                       const char *began, double seconds, const char *skipped)
+/* ---- Method ---- */
+
+static const double method_widths[] = {47, 5.5, 11.5, 13, 12.5};
+
+static double method_row(struct es_sheet *s, double x, double y, const struct es_content_document *d,
+                         const char *what, const struct es_content_procedure *ran)
 {
     char duration[ES_NUMBER_SIZE] = "", time[12] = "", digest[20];
     struct es_text name = {0};
-    if (!isnan(seconds))
-        es_number_duration(seconds, duration);
-    if (strlen(began) >= 19)
-        snprintf(time, sizeof time, "%.8s", began + 11);
-    snprintf(digest, sizeof digest, "%.16s", d->sha256);
+    const char *skipped = ran != NULL ? ran->skipped_because : "";
+    if (ran != NULL && !isnan(ran->duration))
+        es_number_duration(ran->duration, duration);
+    if (ran != NULL && strlen(ran->began) >= 19)
+        snprintf(time, sizeof time, "%.8s", ran->began + 11);
+    snprintf(digest, sizeof digest, "%.8s", d->sha256);
     es_text_printf(&name, "%s%s%s%s", what, d->title[0] != '\0' ? d->title : d->name,
                    skipped[0] != '\0' ? "; left out: " : "", skipped);
-    const char *texts[] = {name.bytes != NULL ? name.bytes : "", d->version, time, duration, digest};
-    es_sheet_row(s, &(struct es_cells){texts, method_widths, 5, false, 1u << 4});
+    const char *texts[] = {es_page_words(&name), d->version, time, duration, digest};
+    double height = es_back_row(s, &(struct es_back_cells){texts, method_widths, 5, false, 1u << 4}, x, y);
     es_text_free(&name);
+    return height;
 }
 
-static void draw_method(struct es_sheet *s)
+static double put_method_head(struct es_sheet *s, const struct es_block *block, double x, double y,
+                              double width)
 {
-    static const char *const head[] = {"Document", "Version", "Began, UTC", "Took", "SHA-256 begins"};
-    const struct es_content *c = &s->content->c;
+    static const char *const head[] = {"Document", "Ver.", "Began", "Took", "SHA-256…"};
+    (void)block, (void)width;
+    return es_back_row(s, &(struct es_back_cells){head, method_widths, 5, true, 0}, x, y);
+}
+
+static double put_plan(struct es_sheet *s, const struct es_block *block, double x, double y, double width)
+{
+    (void)block, (void)width;
+    return method_row(s, x, y, &s->content->c.plan, "Plan: ", NULL);
+}
+
+static double put_type_sheet(struct es_sheet *s, const struct es_block *block, double x, double y,
+                             double width)
+{
+    (void)block, (void)width;
+    return method_row(s, x, y, &s->content->c.type_sheet, "Type sheet: ", NULL);
+}
+
+static double put_procedure(struct es_sheet *s, const struct es_block *block, double x, double y,
+                            double width)
+{
+    const struct es_content_procedure *p = &s->content->c.procedures[block->index];
+    (void)width;
+    return method_row(s, x, y, &p->d, "", p);
+}
+
+static void add_method(const struct es_content *c, struct es_blocks *out)
+{
     if (c->plan.name[0] == '\0' && c->type_sheet.name[0] == '\0' && c->procedure_count == 0)
         return;
-    es_sheet_section(s, "Method");
-    es_sheet_row(s, &(struct es_cells){head, method_widths, 5, true, 0});
+    es_back_heading(out, "Method");
+    es_back_add(out, put_method_head, 0);
     if (c->plan.name[0] != '\0')
-        method_row(s, &c->plan, "Plan: ", "", NAN, "");
+        es_back_add(out, put_plan, 0);
     if (c->type_sheet.name[0] != '\0')
-        method_row(s, &c->type_sheet, "Type sheet: ", "", NAN, "");
+        es_back_add(out, put_type_sheet, 0);
     for (size_t i = 0; i < c->procedure_count; i++)
-        method_row(s, &c->procedures[i].d, "", c->procedures[i].began, c->procedures[i].duration,
-                   c->procedures[i].skipped_because);
+        es_back_add(out, put_procedure, i);
 }
 
-static void draw_instruments(struct es_sheet *s)
+/* ---- Instruments ---- */
+
+static const double instrument_widths[] = {43, 17, 15, 14.5};
+
+static double put_instrument_head(struct es_sheet *s, const struct es_block *block, double x, double y,
+                                  double width)
 {
-    static const char *const head[] = {"Instrument", "Identity", "Calibration", "Calibrated", "Due"};
-    static const double widths[] = {57, 32, 25, 17, 17};
-    const struct es_content *c = &s->content->c;
+    static const char *const head[] = {"Instrument", "Calibration", "Calibrated", "Due"};
+    (void)block, (void)width;
+    return es_back_row(s, &(struct es_back_cells){head, instrument_widths, 4, true, 0}, x, y);
+}
+
+static double put_instrument(struct es_sheet *s, const struct es_block *block, double x, double y,
+                             double width)
+{
+    const struct es_content_instrument *i = &s->content->c.instruments[block->index];
+    const char *texts[] = {i->name, i->calibration[0] != '\0' ? i->calibration : "none stated", i->calibrated,
+                           i->due};
+    (void)width;
+    return es_back_row(s, &(struct es_back_cells){texts, instrument_widths, 4, false, 0}, x, y);
+}
+
+/* Below the instruments that gave the same one. */
+static double put_identity(struct es_sheet *s, const struct es_block *block, double x, double y, double width)
+{
+    const char *identity = s->content->c.instruments[block->index].identity;
+    struct es_type type = es_sheet_type(s, 6.2, ES_REGULAR, ES_INK_SECOND);
+    struct es_text text = {0};
+    type.tight = true;
+    type.lines = 2;
+    es_text_printf(&text, "identity: %s", identity);
+    double height = es_canvas_text(s->canvas, &type, x, y, width, es_page_words(&text));
+    es_text_free(&text);
+    return height + 0.5 * s->scale;
+}
+
+static void add_instruments(const struct es_content *c, struct es_blocks *out)
+{
     if (c->instrument_count == 0)
         return;
-    es_sheet_section(s, "Instruments and calibration");
-    es_sheet_row(s, &(struct es_cells){head, widths, 5, true, 0});
+    es_back_heading(out, "Instruments and calibration");
+    es_back_add(out, put_instrument_head, 0);
     for (size_t i = 0; i < c->instrument_count; i++) {
-        const struct es_content_instrument *instrument = &c->instruments[i];
-        const char *calibration =
-            instrument->calibration[0] != '\0' ? instrument->calibration : "none stated";
-        const char *texts[] = {instrument->name, instrument->identity, calibration, instrument->calibrated,
-                               instrument->due};
-        es_sheet_row(s, &(struct es_cells){texts, widths, 5, false, 0});
+        const char *identity = c->instruments[i].identity;
+        bool last = i + 1 == c->instrument_count || strcmp(identity, c->instruments[i + 1].identity) != 0;
+        es_back_add(out, put_instrument, i);
+        if (last && identity[0] != '\0')
+            es_back_add(out, put_identity, i);
     }
 }
 
-static void draw_environment(struct es_sheet *s)
+/* ---- Environment ---- */
+
+static double put_environment(struct es_sheet *s, const struct es_block *block, double x, double y,
+                              double width)
 {
     const struct es_content *c = &s->content->c;
     struct es_text all = {0};
-    if (c->environment_count + c->condition_count == 0)
-        return;
-    es_sheet_section(s, "Environment");
+    (void)block;
     for (size_t i = 0; i < c->environment_count; i++) {
         const struct es_content_environment *e = &c->environment[i];
-        struct es_text text = {0};
         struct es_number_text number;
         es_number_with_uncertainty(e->v.value, e->v.U, 3, &number);
+        es_text_add(&all, all.length > 0 ? "  ·  " : "");
         if (e->v.measured)
-            es_text_printf(&text, "%s %s%s%s %s", e->name, number.value, number.U[0] != '\0' ? " ± " : "",
+            es_text_printf(&all, "%s %s%s%s %s", e->name, number.value, number.U[0] != '\0' ? " ± " : "",
                            number.U, es_page_unit(e->unit));
         else
-            es_text_printf(&text, "%s: not known%s%s", e->name, e->reason[0] != '\0' ? ", " : "", e->reason);
-        run_on(s, &all, &text);
+            es_text_printf(&all, "%s: not known%s%s", e->name, e->reason[0] != '\0' ? ", " : "", e->reason);
     }
-    for (size_t i = 0; i < c->condition_count; i++) {
-        struct es_text text = {0};
-        es_text_printf(&text, "%s stands for gas at %s", c->conditions[i].name, c->conditions[i].text);
-        run_on(s, &all, &text);
-    }
-    paragraph(s, &all);
+    for (size_t i = 0; i < c->condition_count; i++)
+        es_text_printf(&all, "%s%s stands for gas at %s", all.length > 0 ? "  ·  " : "",
+                       c->conditions[i].name, c->conditions[i].text);
+    return es_back_paragraph(s, x, y, width, &all);
 }
 
-static void draw_limits(struct es_sheet *s)
+/* ---- Limits, cautions, statements ---- */
+
+/* Items of one kind, one after another in a paragraph. */
+typedef void item_text(const struct es_content *content, size_t index, struct es_text *out);
+
+static double put_items(struct es_sheet *s, const struct es_block *block, double x, double y, double width,
+                        item_text *item)
 {
-    const struct es_content *c = &s->content->c;
     struct es_text all = {0};
-    if (c->source_count == 0)
-        return;
-    es_sheet_section(s, "Where the limits come from");
-    for (size_t i = 0; i < c->source_count; i++) {
-        struct es_text text = {0};
-        for (size_t k = 0; k < c->sources[i].count; k++)
-            join(&text, ", ", "", c->sources[i].limits[k]);
-        join(&text, ": ", "", c->sources[i].source);
-        run_on(s, &all, &text);
+    for (size_t i = block->index; i < block->index + block->count; i++) {
+        es_text_add(&all, all.length > 0 ? "  ·  " : "");
+        item(&s->content->c, i, &all);
     }
-    paragraph(s, &all);
+    return es_back_paragraph(s, x, y, width, &all);
+}
+
+/* As many of `count` items in a paragraph as are read at one go. */
+static void add_items(const struct es_content *c, struct es_blocks *out, es_back_put *put, item_text *item,
+                      size_t count)
+{
+    for (size_t from = 0; from < count;) {
+        struct es_text text = {0};
+        size_t to = from;
+        while (to < count && (to == from || text.length < RUN_ON_MOST))
+            item(c, to++, &text);
+        es_text_free(&text);
+        es_blocks_add(out, (struct es_block){.put = put, .index = from, .count = to - from});
+        from = to;
+    }
+}
+
+static void source_text(const struct es_content *c, size_t i, struct es_text *out)
+{
+    for (size_t k = 0; k < c->sources[i].count; k++)
+        es_text_printf(out, "%s%s", k > 0 ? ", " : "", c->sources[i].limits[k]);
+    es_text_printf(out, ": %s", c->sources[i].source);
+}
+
+static double put_sources(struct es_sheet *s, const struct es_block *block, double x, double y, double width)
+{
+    return put_items(s, block, x, y, width, source_text);
 }
 
 static bool answered_alike(const struct es_content *c)
@@ -181,57 +311,132 @@ static void add_answer(const struct es_content_confirmation *confirmation, struc
     join(out, ", ", "", time);
 }
 
-static void draw_cautions(struct es_sheet *s)
+static void caution_text(const struct es_content *c, size_t i, struct es_text *out)
 {
-    const struct es_content *c = &s->content->c;
-    struct es_text all = {0};
-    if (c->confirmation_count == 0)
-        return;
-    bool alike = answered_alike(c);
-    es_sheet_section(s, "Cautions and questions");
-    for (size_t i = 0; i < c->confirmation_count; i++) {
-        struct es_text text = {0};
-        es_text_add(&text, c->confirmations[i].text);
-        if (!alike) {
-            es_text_add(&text, " —");
-            add_answer(&c->confirmations[i], &text);
-        }
-        run_on(s, &all, &text);
+    es_text_add(out, c->confirmations[i].text);
+    if (!answered_alike(c)) {
+        es_text_add(out, " —");
+        add_answer(&c->confirmations[i], out);
     }
-    if (alike) {
-        struct es_text text = {0};
-        es_text_add(&text, c->confirmation_count > 1 ? "All" : "Answer:");
-        add_answer(&c->confirmations[0], &text);
-        run_on(s, &all, &text);
-    }
-    paragraph(s, &all);
 }
 
-static void draw_statements(struct es_sheet *s)
+static double put_cautions(struct es_sheet *s, const struct es_block *block, double x, double y, double width)
+{
+    return put_items(s, block, x, y, width, caution_text);
+}
+
+static double put_answer(struct es_sheet *s, const struct es_block *block, double x, double y, double width)
 {
     const struct es_content *c = &s->content->c;
-    struct es_text all = {0};
+    struct es_text text = {0};
+    (void)block;
+    es_text_add(&text, c->confirmation_count > 1 ? "All" : "Answer:");
+    add_answer(&c->confirmations[0], &text);
+    return es_back_paragraph(s, x, y, width, &text);
+}
+
+static void statement_text(const struct es_content *c, size_t i, struct es_text *out)
+{
+    es_text_add(out, c->statements[i]);
+}
+
+static double put_statements(struct es_sheet *s, const struct es_block *block, double x, double y,
+                             double width)
+{
+    return put_items(s, block, x, y, width, statement_text);
+}
+
+static double put_not_given(struct es_sheet *s, const struct es_block *block, double x, double y,
+                            double width)
+{
+    const struct es_content *c = &s->content->c;
+    struct es_text text = {0};
+    (void)block;
+    for (size_t i = 0; i < c->not_given_count; i++)
+        join(&text, ", ", i == 0 ? "Not stated to the laboratory: " : "", c->not_given[i]);
+    return es_back_paragraph(s, x, y, width, &text);
+}
+
+/* Why there are no likely causes; NULL: there are, or nobody asked for them. */
+static const char *no_interpretation(const struct es_page_content *p)
+{
+    const cJSON *about = cJSON_GetObjectItemCaseSensitive(p->root, "interpretation");
+    const char *kind = cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(about, "about"));
+    const char *why = cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(about, "why"));
+    return kind != NULL && strcmp(kind, "nothing known") == 0 ? why : NULL;
+}
+
+static double put_no_interpretation(struct es_sheet *s, const struct es_block *block, double x, double y,
+                                    double width)
+{
+    struct es_text text = {0};
+    es_text_printf(&text, "No interpretation: %s.", block->text);
+    return es_back_paragraph(s, x, y, width, &text);
+}
+
+static void add_statements(const struct es_content *c, struct es_blocks *out)
+{
     if (c->statement_count + c->not_given_count == 0)
         return;
-    es_sheet_section(s, "What this says, and what not");
-    for (size_t i = 0; i < c->statement_count; i++) {
-        struct es_text text = {0};
-        es_text_add(&text, c->statements[i]);
-        run_on(s, &all, &text);
-    }
-    paragraph(s, &all);
-    for (size_t i = 0; i < c->not_given_count; i++)
-        join(&all, ", ", i == 0 ? "Not stated to the laboratory: " : "", c->not_given[i]);
-    paragraph(s, &all);
+    es_back_heading(out, "What this says, and what not");
+    add_items(c, out, put_statements, statement_text, c->statement_count);
+    if (c->not_given_count > 0)
+        es_back_add(out, put_not_given, 0);
 }
 
-void es_draw_back(struct es_sheet *s)
+static void add_cautions(const struct es_content *c, struct es_blocks *out)
 {
-    draw_run(s);
-    draw_method(s);
-    draw_instruments(s);
-    draw_environment(s);
-    draw_limits(s);
-    draw_cautions(s);
-    draw_statements(s);
+    if (c->confirmation_count == 0)
+        return;
+    es_back_heading(out, "Cautions and questions");
+    add_items(c, out, put_cautions, caution_text, c->confirmation_count);
+    if (answered_alike(c))
+        es_back_add(out, put_answer, 0);
+}
+
+static void collect(const struct es_page_content *p, struct es_blocks *out)
+{
+    const struct es_content *c = &p->c;
+    es_back_heading(out, "Run");
+    es_back_add(out, put_run, 0);
+    es_back_add(out, put_deviations, 0);
+    add_method(c, out);
+    add_instruments(c, out);
+    if (c->environment_count + c->condition_count > 0) {
+        es_back_heading(out, "Environment");
+        es_back_add(out, put_environment, 0);
+    }
+    if (c->source_count > 0)
+        es_back_heading(out, "Where the limits come from");
+    add_items(c, out, put_sources, source_text, c->source_count);
+    add_cautions(c, out);
+    add_statements(c, out);
+    if (no_interpretation(p) != NULL)
+        es_blocks_add(out, (struct es_block){.put = put_no_interpretation, .text = no_interpretation(p)});
+    es_back_signatures(p, out);
+}
+
+static void draw_end_mark(struct es_sheet *s)
+{
+    struct es_type end = {.size = 7.0, .weight = ES_SEMIBOLD, .ink = ES_INK, .align = ES_CENTRE, .lines = 1};
+    char text[120];
+    snprintf(text, sizeof text, "End of %s %.60s", s->content->c.record ? "record" : "certificate",
+             s->content->c.number);
+    es_sheet_gap(s, 1.5);
+    es_sheet_need(s, 4);
+    s->y += es_canvas_text(s->canvas, &end, s->left, s->y, s->width, text);
+}
+
+enum es_status es_draw_back(struct es_sheet *s, struct es_error *err)
+{
+    struct es_blocks blocks = {0};
+    collect(s->content, &blocks);
+    bool whole = !blocks.out_of_memory;
+    if (whole) {
+        es_sheet_gap(s, 1);
+        es_flow(s, blocks.items, blocks.count, NULL, 5);
+        draw_end_mark(s);
+    }
+    es_blocks_free(&blocks);
+    return whole ? ES_OK : es_fail(err, ES_NO_MEMORY, "not enough memory to draw");
 }

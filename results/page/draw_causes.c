@@ -7,7 +7,7 @@
 #include "results/page/sheet.h"
 #include "rig/base/text.h"
 
-#define BAR_LEFT  (ES_SHEET_LEFT + 14)
+#define BAR_LEFT  16.0 /* mm from the left edge */
 #define BAR_WIDTH 24.0
 #define NAME_LEFT (BAR_LEFT + BAR_WIDTH + 4)
 #define MOST      8 /* causes that are drawn */
@@ -28,15 +28,10 @@ static void percent(double probability, char *out, size_t size)
 {
     if (isnan(probability) || probability < 0 || probability > 1)
         snprintf(out, size, "?");
+    else if (probability > 0.99)
+        snprintf(out, size, "over 99 %%");
     else
         snprintf(out, size, "%.*f %%", probability < 0.0995 ? 1 : 0, 100 * probability);
-}
-
-static void draw_text(struct es_sheet *s, const struct es_type *type, double x, const char *text)
-{
-    double width = ES_SHEET_RIGHT - x, height = es_canvas_text_height(s->canvas, type, width, text);
-    es_sheet_need(s, height);
-    s->y += es_canvas_text(s->canvas, type, x, s->y, width, text);
 }
 
 static void draw_evidence(struct es_sheet *s, const cJSON *cause)
@@ -45,13 +40,14 @@ static void draw_evidence(struct es_sheet *s, const cJSON *cause)
     struct es_text all = {0};
     const cJSON *item;
     small.lines = 6;
+    small.tight = true;
     cJSON_ArrayForEach(item, cJSON_GetObjectItemCaseSensitive(cause, "evidence"))
     {
         if (cJSON_IsString(item))
             es_text_printf(&all, "%s%s", all.length > 0 ? "  ·  " : "", item->valuestring);
     }
     if (all.length > 0)
-        draw_text(s, &small, NAME_LEFT, all.bytes);
+        es_sheet_text(s, &small, s->left + NAME_LEFT, all.bytes);
     es_text_free(&all);
 }
 
@@ -67,15 +63,17 @@ static void draw_cause(struct es_sheet *s, const cJSON *cause, bool first)
     percent(probability, number, sizeof number);
     es_text_printf(&text, "%s%s%s%s", text_of(cause, "cause"), text_of(cause, "place")[0] != '\0' ? " (" : "",
                    text_of(cause, "place"), text_of(cause, "place")[0] != '\0' ? ")" : "");
-    const char *what = text.bytes != NULL ? text.bytes : "";
+    const char *what = es_page_words(&text);
     es_sheet_gap(s, 0.5);
-    es_sheet_need(s, es_canvas_text_height(s->canvas, &name, ES_SHEET_RIGHT - NAME_LEFT, what) + 3);
+    es_sheet_need(s, es_canvas_text_height(s->canvas, &name, s->right - s->left - NAME_LEFT, what) + 3);
     double y = s->y, baseline = y + 3.0 * s->scale;
-    es_canvas_text_on(s->canvas, &share, ES_SHEET_LEFT, baseline, 12, number);
-    es_canvas_fill(s->canvas, ES_INK_FILL, BAR_LEFT, y + 1.1 * s->scale, BAR_WIDTH, h);
+    es_canvas_text_on(s->canvas, &share, s->left, baseline, 14.5, number);
+    es_canvas_fill(s->canvas, ES_INK_FILL, s->left + BAR_LEFT, y + 1.1 * s->scale, BAR_WIDTH, h);
     if (probability >= 0 && probability <= 1)
-        es_canvas_fill(s->canvas, ES_INK_SECOND, BAR_LEFT, y + 1.1 * s->scale, BAR_WIDTH * probability, h);
-    s->y += fmax(es_canvas_text_on(s->canvas, &name, NAME_LEFT, baseline, ES_SHEET_RIGHT - NAME_LEFT, what),
+        es_canvas_fill(s->canvas, ES_INK_SECOND, s->left + BAR_LEFT, y + 1.1 * s->scale,
+                       BAR_WIDTH * probability, h);
+    s->y += fmax(es_canvas_text_on(s->canvas, &name, s->left + NAME_LEFT, baseline,
+                                   s->right - s->left - NAME_LEFT, what),
                  4 * s->scale);
     es_text_free(&text);
     draw_evidence(s, cause);
@@ -94,11 +92,11 @@ static void draw_next(struct es_sheet *s, const cJSON *next)
         es_text_printf(&text, " (about %.0f min)", fmax(minutes, 1));
     es_sheet_gap(s, 0.8);
     type.lines = caution.lines = 5;
-    draw_text(s, &type, ES_SHEET_LEFT, text.bytes != NULL ? text.bytes : "");
+    es_sheet_text(s, &type, s->left, es_page_words(&text));
     es_text_free(&text);
     if (text_of(next, "caution")[0] != '\0') {
         es_text_printf(&text, "Caution: %s", text_of(next, "caution"));
-        draw_text(s, &caution, ES_SHEET_LEFT, text.bytes != NULL ? text.bytes : "");
+        es_sheet_text(s, &caution, s->left, es_page_words(&text));
         es_text_free(&text);
     }
 }
@@ -115,7 +113,7 @@ static void draw_remaining(struct es_sheet *s, const cJSON *about)
     snprintf(text, sizeof text,
              "That a fault which matters was not found: %s, at most %s; before the test it was %s.", now,
              most, before);
-    draw_text(s, &type, ES_SHEET_LEFT, text);
+    es_sheet_text(s, &type, s->left, text);
 }
 
 static void add_texts(const cJSON *about, const char *name, struct es_text *all)
@@ -133,41 +131,67 @@ static void draw_basis(struct es_sheet *s, const cJSON *about)
     struct es_type small = es_sheet_type(s, 6.2, ES_REGULAR, ES_INK_SECOND);
     struct es_text all = {0};
     small.lines = 8;
+    small.tight = true;
     es_text_add(&all, "An interpretation, no result.");
     if (text_of(about, "learned_from")[0] != '\0')
         es_text_printf(&all, "  ·  Learned from: %s", text_of(about, "learned_from"));
     add_texts(about, "remarks", &all);
     add_texts(about, "assumptions", &all);
     es_sheet_gap(s, 0.6);
-    draw_text(s, &small, ES_SHEET_LEFT, all.bytes != NULL ? all.bytes : "");
+    es_sheet_text(s, &small, s->left, es_page_words(&all));
     es_text_free(&all);
+}
+
+/* "spool worn (unit) 0.1 %, ..." */
+static void draw_leading(struct es_sheet *s, const cJSON *about)
+{
+    struct es_type type = es_sheet_type(s, 7.4, ES_REGULAR, ES_INK);
+    struct es_text text = {0};
+    const cJSON *cause;
+    int drawn = 0;
+    type.lines = 3;
+    cJSON_ArrayForEach(cause, cJSON_GetObjectItemCaseSensitive(about, "leading"))
+    {
+        char number[24];
+        percent(number_of(cause, "probability"), number, sizeof number);
+        if (drawn < MOST)
+            es_text_printf(&text, "%s%s (%s) %s", drawn == 0 ? "First among them: " : ", ",
+                           text_of(cause, "cause"), text_of(cause, "place"), number);
+        drawn++;
+    }
+    if (text.length > 0)
+        es_sheet_text(s, &type, s->left, text.bytes);
+    es_text_free(&text);
+}
+
+static void draw_all_causes(struct es_sheet *s, const cJSON *about)
+{
+    struct es_type plain = es_sheet_type(s, 7.4, ES_REGULAR, ES_INK);
+    const cJSON *cause;
+    int drawn = 0;
+    if (text_of(about, "why")[0] != '\0')
+        es_sheet_text(s, &plain, s->left, text_of(about, "why"));
+    cJSON_ArrayForEach(cause, cJSON_GetObjectItemCaseSensitive(about, "causes"))
+    {
+        if (drawn < MOST)
+            draw_cause(s, cause, drawn == 0);
+        drawn++;
+    }
+    draw_next(s, cJSON_GetObjectItemCaseSensitive(about, "next_check"));
 }
 
 void es_draw_causes(struct es_sheet *s)
 {
-    const cJSON *about = cJSON_GetObjectItemCaseSensitive(s->content->root, "interpretation"), *cause;
-    struct es_type title = es_sheet_type(s, 10, ES_SEMIBOLD, ES_INK),
-                   plain = es_sheet_type(s, 7.4, ES_REGULAR, ES_INK);
-    const char *what = text_of(about, "about");
-    int drawn = 0;
-    if (!cJSON_IsObject(about))
-        return;
-    bool remaining = strcmp(what, "undetected fault") == 0;
-    es_sheet_gap(s, 2);
-    es_sheet_need(s, 20);
-    es_canvas_text_on(s->canvas, &title, ES_SHEET_LEFT, s->y + 2.9, 120,
-                      remaining ? "What may still be wrong" : "Likely causes");
-    es_sheet_gap(s, 5);
-    if (remaining)
+    const cJSON *about = cJSON_GetObjectItemCaseSensitive(s->content->root, "interpretation");
+    if (!cJSON_IsObject(about) || strcmp(text_of(about, "about"), "nothing known") == 0)
+        return; /* why nothing is known stands in the small print */
+    bool remaining = strcmp(text_of(about, "about"), "undetected fault") == 0;
+    es_sheet_title(s, remaining ? "What may still be wrong" : "Likely causes", 12);
+    if (remaining) {
         draw_remaining(s, about);
-    else if (text_of(about, "why")[0] != '\0')
-        draw_text(s, &plain, ES_SHEET_LEFT, text_of(about, "why"));
-    cJSON_ArrayForEach(cause, cJSON_GetObjectItemCaseSensitive(about, remaining ? "leading" : "causes"))
-    {
-        if (drawn < MOST)
-            draw_cause(s, cause, drawn == 0 && !remaining);
-        drawn++;
+        draw_leading(s, about);
+    } else {
+        draw_all_causes(s, about);
     }
-    draw_next(s, cJSON_GetObjectItemCaseSensitive(about, "next_check"));
     draw_basis(s, about);
 }

@@ -8,9 +8,10 @@
 #include "results/page/sheet.h"
 #include "rig/base/text.h"
 
-#define BETWEEN     5.0
-#define HEIGHT      34.0 /* of one picture with its titles, mm */
-#define SERIES_MOST 4
+#define BETWEEN      4.0
+#define HEIGHT       25.5 /* of one picture with its titles, mm */
+#define SERIES_MOST  4
+#define ACROSS_LEAST ((size_t)3)
 
 struct picture {
     const struct es_content_curve *series; /* one after another */
@@ -43,15 +44,15 @@ static bool find_axes(const struct picture *p, struct es_plot_area *area)
     }
     if (!(t_low <= t_high) || !(low <= high))
         return false;
-    area->across = es_axis_around(t_low, t_high, 5);
-    area->up = es_axis_around(low, high, 4);
+    area->across = es_axis_around(t_low, t_high, 4);
+    area->up = es_axis_around(low, high, 3);
     return true;
 }
 
 static void draw_titles(struct es_sheet *s, const struct picture *p, double x, double y, double width)
 {
-    struct es_type title = {.size = 7.2, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 1};
-    struct es_type small = {.size = 6.2, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
+    struct es_type title = {.size = 7, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 1};
+    struct es_type small = {.size = 6, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
     static const char *const strokes[SERIES_MOST] = {"solid", "dashed", "dotted", "long dashes"};
     struct es_text text = {0};
     for (size_t i = 0; i < p->count; i++) {
@@ -60,47 +61,61 @@ static void draw_titles(struct es_sheet *s, const struct picture *p, double x, d
             es_text_printf(&text, " (%s)", strokes[i]);
     }
     const char *unit = es_page_unit(p->series->unit);
-    es_text_printf(&text, "%s%s over time, s", unit[0] != '\0' ? ", " : "", unit);
-    es_canvas_text_on(s->canvas, &title, x, y + 2.6, width, p->series->recording);
-    es_canvas_text_on(s->canvas, &small, x, y + 5.6, width, text.bytes != NULL ? text.bytes : "");
+    es_text_printf(&text, "%s%s", unit[0] != '\0' ? ", " : "", unit);
+    es_canvas_text_on(s->canvas, &title, x, y + 2.5, width, p->series->recording);
+    es_canvas_text_on(s->canvas, &small, x, y + 5.2, width, es_page_words(&text));
     es_text_free(&text);
 }
 
 static void draw_picture(struct es_sheet *s, const struct picture *p, double x, double y, double width)
 {
-    struct es_plot_area area = {.x = x + 9, .y = y + 8, .width = width - 10, .height = HEIGHT - 8 - 6};
+    struct es_plot_area area = {.x = x + 7.5, .y = y + 7, .width = width - 8.5, .height = HEIGHT - 7 - 5};
     struct es_type type = {.size = 6.6, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
     draw_titles(s, p, x, y, width);
     if (!find_axes(p, &area)) {
         es_canvas_text_on(s->canvas, &type, x, y + 14, width, "no values to draw");
         return;
     }
-    es_plot_frame(s->canvas, &area, 5.8, true);
+    es_plot_frame(s->canvas, &area, 5.6, true);
     for (size_t i = 0; i < p->count; i++)
         es_plot_line(s->canvas, &area, p->series[i].t, p->series[i].y, p->series[i].count, (int)i);
+}
+
+/* The picture that begins with curve `from`. */
+static struct picture picture_at(const struct es_content *c, size_t from)
+{
+    struct picture p = {.series = &c->curves[from]};
+    do
+        p.count++;
+    while (from + p.count < c->curve_count && belongs(&p, &c->curves[from + p.count]));
+    return p;
+}
+
+/* Five beside one another, or six where that saves a row; with as many in each row as that leaves. */
+static size_t find_across(const struct es_content *c)
+{
+    size_t pictures = 0;
+    for (size_t i = 0; i < c->curve_count; i += picture_at(c, i).count)
+        pictures++;
+    size_t five = (pictures + 4) / 5, six = (pictures + 5) / 6, rows = six < five ? six : five;
+    size_t across = (pictures + rows - 1) / rows;
+    return across < ACROSS_LEAST ? ACROSS_LEAST : across;
 }
 
 void es_draw_curves(struct es_sheet *s)
 {
     const struct es_content *c = &s->content->c;
-    struct es_type type = {.size = 10 * s->scale, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 1};
     if (c->curve_count == 0)
         return;
-    size_t across = c->curve_count % 4 == 0 ? 4 : 3;
-    double width = (ES_SHEET_WIDTH - ((double)across - 1) * BETWEEN) / (double)across;
-    es_sheet_gap(s, 3);
-    es_sheet_need(s, HEIGHT + 6);
-    es_canvas_text_on(s->canvas, &type, ES_SHEET_LEFT, s->y + 2.9, 100, "Curves");
-    s->y += 5;
-    for (size_t n = 0, i = 0; i < c->curve_count && !s->too_long; n++) {
-        struct picture p = {.series = &c->curves[i]};
-        do {
-            p.count++;
-            i++;
-        } while (i < c->curve_count && belongs(&p, &c->curves[i]));
+    size_t across = find_across(c), n = 0;
+    double width = (s->width - ((double)across - 1) * BETWEEN) / (double)across;
+    es_sheet_title(s, "Curves over time in seconds", HEIGHT);
+    for (size_t i = 0; i < c->curve_count && !s->too_long; n++) {
+        struct picture p = picture_at(c, i);
+        i += p.count;
         if (n % across == 0)
             es_sheet_need(s, HEIGHT);
-        draw_picture(s, &p, ES_SHEET_LEFT + (double)(n % across) * (width + BETWEEN), s->y, width);
+        draw_picture(s, &p, s->left + (double)(n % across) * (width + BETWEEN), s->y, width);
         if (n % across == across - 1 || i == c->curve_count)
             s->y += HEIGHT;
     }

@@ -6,9 +6,8 @@
 #include "results/page/sheet.h"
 #include "rig/base/text.h"
 
-#define PANEL_WIDTH 56.0
-#define FACTS_LEFT  (ES_SHEET_LEFT + PANEL_WIDTH + 7)
-#define FACTS_WIDTH (ES_SHEET_RIGHT - FACTS_LEFT)
+#define PANEL_WIDTH 50.0
+#define CODE_SIZE   24.0 /* mm */
 
 static double draw_laboratory(struct es_sheet *s, double y, double width)
 {
@@ -16,13 +15,12 @@ static double draw_laboratory(struct es_sheet *s, double y, double width)
     struct es_type name = {.size = 9.5, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 2};
     struct es_type small = {.size = 7.2, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 2};
     const char *who = c->laboratory[0] != '\0' ? c->laboratory : "Laboratory not stated";
-    y += es_canvas_text(s->canvas, &name, ES_SHEET_LEFT, y, width, who);
-    y += es_canvas_text(s->canvas, &small, ES_SHEET_LEFT, y, width, c->laboratory_address);
+    y += es_canvas_text(s->canvas, &name, s->left, y, width, who);
+    y += es_canvas_text(s->canvas, &small, s->left, y, width, c->laboratory_address);
     if (c->place_of_test[0] != '\0' && strcmp(c->place_of_test, c->laboratory) != 0) {
         struct es_text where = {0};
         es_text_printf(&where, "Place of test: %s", c->place_of_test);
-        y += es_canvas_text(s->canvas, &small, ES_SHEET_LEFT, y, width,
-                            where.bytes != NULL ? where.bytes : "");
+        y += es_canvas_text(s->canvas, &small, s->left, y, width, es_page_words(&where));
         es_text_free(&where);
     }
     return y;
@@ -33,7 +31,7 @@ static double draw_number(struct es_sheet *s, double y, double x, double width)
     const struct es_content *c = &s->content->c;
     struct es_type number = {.size = 13, .weight = ES_SEMIBOLD, .ink = ES_INK, .align = ES_RIGHT, .lines = 2};
     struct es_type small = {
-        .size = 7.2, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .align = ES_RIGHT, .lines = 2};
+        .size = 7.2, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .align = ES_RIGHT, .lines = 3};
     char time[80], text[160];
     y += es_canvas_text(s->canvas, &number, x, y - 1.2, width, c->number) - 1.2;
     es_page_time(c->issued, time, sizeof time);
@@ -43,25 +41,34 @@ static double draw_number(struct es_sheet *s, double y, double x, double width)
         struct es_text why = {0};
         es_text_printf(&why, "replaces %s%s%s", c->replaces, c->replaces_because[0] != '\0' ? ": " : "",
                        c->replaces_because);
-        y += es_canvas_text(s->canvas, &small, x, y, width, why.bytes != NULL ? why.bytes : "");
+        y += es_canvas_text(s->canvas, &small, x, y, width, es_page_words(&why));
         es_text_free(&why);
     }
     return y;
 }
 
-static void draw_letterhead(struct es_sheet *s)
+/* Who, which number, what it is; right of it all the code. */
+static enum es_status draw_letterhead(struct es_sheet *s, struct es_error *err)
 {
-    double half = ES_SHEET_WIDTH / 2, left = draw_laboratory(s, ES_SHEET_TOP, half);
-    double right = draw_number(s, ES_SHEET_TOP, ES_SHEET_LEFT + half + 4, half - 4);
-    s->y = fmax(fmax(left, right), ES_SHEET_TOP + 9) + 2;
-    es_canvas_line(s->canvas, ES_INK, 0.5, ES_SHEET_LEFT, s->y, ES_SHEET_RIGHT, s->y);
+    struct es_type title = {.size = 17, .weight = ES_LIGHT, .ink = ES_INK, .lines = 2};
+    double width = s->width - CODE_SIZE - 6, half = width / 2, code = 0;
+    double left = draw_laboratory(s, ES_SHEET_TOP, half);
+    double right = draw_number(s, ES_SHEET_TOP, s->left + half + 4, half - 4);
+    enum es_status status = es_draw_code(s, s->right - CODE_SIZE, ES_SHEET_TOP + 0.5, CODE_SIZE, &code, err);
+    double y = fmax(fmax(left, right) + 1, ES_SHEET_TOP + 13.5);
+    y += es_canvas_text(s->canvas, &title, s->left, y, width, s->content->c.title);
+    s->y = fmax(y + 1.5, code);
+    es_canvas_line(s->canvas, ES_INK, 0.5, s->left, s->y, s->right, s->y);
     s->y += 3;
+    return status;
 }
 
 /* Hatching on both sides of the text, which no copier takes for a background. */
 static void hatch(struct es_canvas *canvas, double x, double y, double width, double height)
 {
     cairo_t *cr = es_canvas_cairo(canvas);
+    if (!es_canvas_draws(canvas))
+        return;
     cairo_save(cr);
     cairo_rectangle(cr, x, y, width, height);
     cairo_clip(cr);
@@ -78,15 +85,15 @@ static void hatch(struct es_canvas *canvas, double x, double y, double width, do
 
 static void draw_band(struct es_sheet *s, const char *text, enum es_ink ink)
 {
-    const double height = 5.6;
+    const double height = 5.2;
     struct es_type type = {.size = 8, .weight = ES_SEMIBOLD, .ink = ink, .align = ES_CENTRE, .lines = 2};
-    double width = fmin(es_canvas_text_width(s->canvas, &type, text) + 8, ES_SHEET_WIDTH - 16);
-    double side = (ES_SHEET_WIDTH - width) / 2, tall = es_canvas_text_height(s->canvas, &type, width, text);
+    double width = fmin(es_canvas_text_width(s->canvas, &type, text) + 8, s->width - 16);
+    double side = (s->width - width) / 2, tall = es_canvas_text_height(s->canvas, &type, width, text);
     double all = fmax(height, tall);
-    hatch(s->canvas, ES_SHEET_LEFT, s->y, side, all);
-    hatch(s->canvas, ES_SHEET_RIGHT - side, s->y, side, all);
-    es_canvas_text(s->canvas, &type, ES_SHEET_LEFT + side, s->y + (all - tall) / 2, width, text);
-    s->y += all + 2.5;
+    hatch(s->canvas, s->left, s->y, side, all);
+    hatch(s->canvas, s->right - side, s->y, side, all);
+    es_canvas_text(s->canvas, &type, s->left + side, s->y + (all - tall) / 2, width, text);
+    s->y += all + 2;
 }
 
 /* What has to be seen before the verdict: nothing real was tested, or the document is out of force. */
@@ -145,75 +152,93 @@ static void rules_text(const struct es_content *c, struct es_text *out)
     }
 }
 
-static void verdict_words(const struct es_page_content *p, char *capitals, size_t size,
-                          struct es_text *sentence)
+/* Whose hand is on it: the release is what a customer looks for. */
+static void signers_text(const struct es_page_content *p, struct es_text *out)
 {
-    snprintf(capitals, size, "%s", p->c.record ? "not completed" : p->c.verdict);
+    if (p->c.record)
+        return;
+    if (p->released_by == NULL)
+        es_text_add(out, "Not released by a second person.");
+    else
+        es_text_printf(out, "Released by %s, %.10s%s", p->released_by->name, p->released_by->time,
+                       p->released_by->trusted == NULL ? " (key not checked)" : "");
+}
+
+/* Mark and word; gives their height. */
+static double draw_word(struct es_sheet *s, double x, double y, double inner)
+{
+    const struct es_page_content *p = s->content;
+    const double mark = 12;
+    bool calm = p->verdict == ES_PAGE_PASS || p->c.record;
+    struct es_type word = {.weight = ES_SEMIBOLD, .ink = calm ? ES_INK : ES_INK_ALERT, .lines = 2};
+    char capitals[40];
+    snprintf(capitals, sizeof capitals, "%s", p->c.record ? "not completed" : p->c.verdict);
     for (char *letter = capitals; *letter != '\0'; letter++)
         if (*letter >= 'a' && *letter <= 'z')
             *letter = (char)(*letter - 'a' + 'A');
-    if (p->c.record)
-        es_text_add(sentence, p->c.ended_because);
-    else
-        count_text(p, sentence);
+    word.size = strlen(capitals) > 5 ? 12 : 24;
+    double wide = inner - mark - 3, tall = es_canvas_text_height(s->canvas, &word, wide, capitals);
+    es_draw_mark(s->canvas, p->verdict, p->c.record, x, y, mark);
+    es_canvas_text(s->canvas, &word, x + mark + 3, y + (mark - tall) / 2, wide, capitals);
+    return fmax(mark, tall);
 }
 
 /* The panel's content; gives its height. */
 static double draw_verdict(struct es_sheet *s, double top)
 {
     const struct es_page_content *p = s->content;
-    const double mark = 13, inner = PANEL_WIDTH - 8, x = ES_SHEET_LEFT + 4;
-    bool calm = p->verdict == ES_PAGE_PASS || p->c.record;
-    struct es_type word = {.weight = ES_SEMIBOLD, .ink = calm ? ES_INK : ES_INK_ALERT, .lines = 2};
+    const double inner = PANEL_WIDTH - 8, x = s->left + 4;
     struct es_type plain = {.size = 7.6, .weight = ES_REGULAR, .ink = ES_INK, .lines = 8};
     struct es_type small = {.size = 7, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 4};
-    struct es_text sentence = {0}, rules = {0};
-    char capitals[40];
-    verdict_words(p, capitals, sizeof capitals, &sentence);
-    rules_text(&p->c, &rules);
-    word.size = strlen(capitals) > 5 ? 13 : 24;
-    double wide = inner - mark - 4, tall = es_canvas_text_height(s->canvas, &word, wide, capitals),
-           y = top + 4.5;
-    es_draw_mark(s->canvas, p->verdict, p->c.record, x, y, mark);
-    es_canvas_text(s->canvas, &word, x + mark + 4, y + (mark - tall) / 2, wide, capitals);
-    y += fmax(mark, tall) + 3;
-    y += es_canvas_text(s->canvas, &plain, x, y, inner, sentence.bytes != NULL ? sentence.bytes : "") + 1.5;
+    struct es_text sentence = {0}, rules = {0}, signers = {0};
+    if (p->c.record)
+        es_text_add(&sentence, p->c.ended_because);
+    else
+        count_text(p, &sentence);
     if (!p->c.record)
-        y += es_canvas_text(s->canvas, &small, x, y, inner, rules.bytes != NULL ? rules.bytes : "");
+        rules_text(&p->c, &rules);
+    signers_text(p, &signers);
+    double y = top + 4;
+    y += draw_word(s, x, y, inner) + 2.5;
+    y += es_canvas_text(s->canvas, &plain, x, y, inner, es_page_words(&sentence)) + 1;
+    y += es_canvas_text(s->canvas, &small, x, y, inner, es_page_words(&rules)) + 1;
+    plain.lines = 3;
+    y += es_canvas_text(s->canvas, &plain, x, y, inner, es_page_words(&signers));
     es_text_free(&sentence);
     es_text_free(&rules);
-    return y + 3 - top;
+    es_text_free(&signers);
+    return y + 2.5 - top;
 }
+
+enum { FACT_COLUMNS = 4 };
 
 struct fact {
     const char *label, *text;
-    bool wide;
+    int columns; /* it takes */
 };
 
-/* Label above, value below; two side by side unless wide. Gives the height taken. */
+/* Label above, value below, four beside one another. Gives the height taken. */
 static double draw_facts(struct es_sheet *s, const struct fact *facts, size_t count, double top)
 {
-    struct es_type label = {.size = 6.2, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
-    struct es_type value = {.size = 9, .weight = ES_REGULAR, .ink = ES_INK, .lines = 6};
+    struct es_type label = {.size = 6.4, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
+    struct es_type value = {.size = 8, .weight = ES_REGULAR, .ink = ES_INK, .lines = 6, .tight = true};
     struct es_type first = {.size = 11, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 8};
-    double y = top, tallest = 0, column = 0, half = FACTS_WIDTH / 2;
+    const double left = s->left + PANEL_WIDTH + 6, each = (s->right - left) / FACT_COLUMNS;
+    double y = top, tallest = 0;
+    int column = 0;
     for (size_t i = 0; i < count; i++) {
         if (facts[i].text[0] == '\0')
             continue;
-        if (column > 0 && facts[i].wide) {
+        if (column + facts[i].columns > FACT_COLUMNS) {
             y += tallest;
             tallest = column = 0;
         }
-        double x = FACTS_LEFT + column * half, width = facts[i].wide ? FACTS_WIDTH : half - 3;
+        double x = left + column * each, width = facts[i].columns * each - 3;
+        const struct es_type *type = i == 0 ? &first : &value;
         double height = es_canvas_text(s->canvas, &label, x, y, width, facts[i].label);
-        height +=
-            es_canvas_text(s->canvas, i == 0 ? &first : &value, x, y + height, width, facts[i].text) + 1.6;
+        height += es_canvas_text(s->canvas, type, x, y + height, width, facts[i].text) + 1.2;
         tallest = fmax(tallest, height);
-        column += facts[i].wide ? 2 : 1;
-        if (column >= 2) {
-            y += tallest;
-            tallest = column = 0;
-        }
+        column += facts[i].columns;
     }
     return y + tallest - top;
 }
@@ -224,11 +249,6 @@ static void pair(struct es_text *out, const char *first, const char *between, co
     es_text_add(out, first);
     if (second[0] != '\0')
         es_text_printf(out, "%s%s", first[0] != '\0' ? between : "", second);
-}
-
-static const char *whole(const struct es_text *text)
-{
-    return text->bytes != NULL ? text->bytes : "";
 }
 
 static double draw_unit(struct es_sheet *s, double top)
@@ -245,19 +265,19 @@ static double draw_unit(struct es_sheet *s, double top)
     es_text_add(&before, c->before_number);
     pair(&received, c->received, ", ", c->condition);
     const struct fact facts[] = {
-        {"Serial number", c->serial, false},
-        {"Tag", c->tag, false},
-        {"Type", c->type, true},
-        {"Customer", whole(&customer), false},
-        {"Customer's reference", c->customer_reference, false},
-        {"Test plan", whole(&plan), false},
-        {"State", c->state, false},
-        {"Reason", c->reason, false},
-        {"Received", whole(&received), false},
-        {"Found", c->found, false},
-        {"Parts replaced before the test", c->parts_replaced, false},
-        {"Result before", whole(&before), false},
-        {"Tested", whole(&tested), false},
+        {"Serial number", c->serial, 2},
+        {"Tag", c->tag, 1},
+        {"State", c->state, 1},
+        {"Type", c->type, 2},
+        {"Test plan", es_page_words(&plan), 2},
+        {"Customer", es_page_words(&customer), 2},
+        {"Customer's reference", c->customer_reference, 2},
+        {"Reason", c->reason, 2},
+        {"Tested", es_page_words(&tested), 2},
+        {"Received", es_page_words(&received), 1},
+        {"Found", c->found, 1},
+        {"Parts replaced before", c->parts_replaced, 1},
+        {"Result before", es_page_words(&before), 1},
     };
     double height = draw_facts(s, facts, sizeof facts / sizeof facts[0], top);
     es_text_free(&plan);
@@ -268,18 +288,18 @@ static double draw_unit(struct es_sheet *s, double top)
     return height;
 }
 
-void es_draw_head(struct es_sheet *s)
+enum es_status es_draw_head(struct es_sheet *s, struct es_error *err)
 {
     const struct es_page_content *p = s->content;
-    struct es_type title = {.size = 17, .weight = ES_LIGHT, .ink = ES_INK, .lines = 2};
-    s->y = ES_SHEET_TOP;
-    draw_letterhead(s);
-    s->y += es_canvas_text(s->canvas, &title, ES_SHEET_LEFT, s->y - 1, ES_SHEET_WIDTH, p->c.title) + 2;
+    enum es_status status = draw_letterhead(s, err);
+    if (status != ES_OK)
+        return status;
     draw_bands(s);
     double panel = draw_verdict(s, s->y);
     double height = fmax(panel, draw_unit(s, s->y));
     bool calm = p->verdict == ES_PAGE_PASS || p->c.record;
-    es_canvas_frame(s->canvas, calm ? ES_INK : ES_INK_ALERT, calm ? 0.35 : 0.9, ES_SHEET_LEFT, s->y,
-                    PANEL_WIDTH, height);
-    s->y += height + 2;
+    es_canvas_frame(s->canvas, calm ? ES_INK : ES_INK_ALERT, calm ? 0.35 : 0.9, s->left, s->y, PANEL_WIDTH,
+                    height);
+    s->y += height + 1.5;
+    return ES_OK;
 }

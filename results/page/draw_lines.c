@@ -1,65 +1,31 @@
-/* The results: a row a measurand, its value against its limits. */
+/* The results: what did not pass or nearly did not, then all lines. Few lines stand in wide rows in their
+ * order, many in two columns (draw_table.c) after those that matter. */
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-#include "results/page/sheet.h"
-#include "rig/base/number.h"
-#include "rig/base/text.h"
+#include "results/page/line.h"
+
+#define FEW         24 /* so many lines at most stand in wide rows */
+#define NOTE_HEIGHT 7  /* mm, below the table */
+#define CLOSE_MOST  8  /* lines that passed closely, shown before the others */
 
 /* Columns, mm from the left edge of the text. */
 enum { VERDICT, MEASURAND, BAR, VALUE, SPREAD, COVERAGE, LIMITS, RISK, COLUMNS };
-static const struct {
-    double x, width;
-    enum es_align align;
-} columns[COLUMNS] = {
-    [VERDICT] = {0, 17, ES_LEFT},  [MEASURAND] = {17, 48, ES_LEFT}, [BAR] = {67, 36, ES_LEFT},
-    [VALUE] = {105, 15, ES_RIGHT}, [SPREAD] = {121.5, 20, ES_LEFT}, [COVERAGE] = {138, 6, ES_RIGHT},
-    [LIMITS] = {147, 18, ES_LEFT}, [RISK] = {165, 11, ES_RIGHT},
+static const struct es_column columns[COLUMNS] = {
+    [VERDICT] = {0, 17, ES_LEFT},  [MEASURAND] = {17, 48, ES_LEFT}, [BAR] = {67, 38, ES_LEFT},
+    [VALUE] = {107, 16, ES_RIGHT}, [SPREAD] = {124.5, 20, ES_LEFT}, [COVERAGE] = {142, 6, ES_RIGHT},
+    [LIMITS] = {151, 18, ES_LEFT}, [RISK] = {169, 11, ES_RIGHT},
 };
 
-static double cell(struct es_sheet *s, int column, struct es_type type, double y, const char *text)
+static void cell(struct es_sheet *s, int column, struct es_type type, double y, const char *text)
 {
-    type.align = columns[column].align;
-    return es_canvas_text_on(s->canvas, &type, ES_SHEET_LEFT + columns[column].x, y + 3.1 * s->scale,
-                             columns[column].width, text);
+    es_line_cell(s, &columns[column], type, s->left, y, text);
 }
 
-/* A number is never cut: what is too wide for its column is set smaller, and broken at last. */
 static void fit(struct es_sheet *s, int column, struct es_type type, double y, const char *text)
 {
-    double width = es_canvas_text_width(s->canvas, &type, text), smallest = 4.2 / type.size;
-    if (width > columns[column].width)
-        type.size *= fmax(0.98 * columns[column].width / width, smallest);
-    cell(s, column, type, y, text);
-}
-
-static void limit_text(const struct es_content_line *l, char *out, size_t size)
-{
-    char low[ES_NUMBER_SIZE], high[ES_NUMBER_SIZE];
-    es_number_limit(l->lower, low);
-    es_number_limit(l->upper, high);
-    if (!isinf(l->lower) && !isinf(l->upper))
-        snprintf(out, size, "%s to %s", low, high);
-    else if (!isinf(l->upper))
-        snprintf(out, size, "≤ %s", high);
-    else if (!isinf(l->lower))
-        snprintf(out, size, "≥ %s", low);
-    else
-        snprintf(out, size, "%s", "none");
-}
-
-static void risk_text(double risk, char *out, size_t size)
-{
-    out[0] = '\0';
-    if (isnan(risk))
-        return;
-    if (risk < 0.0005)
-        snprintf(out, size, "<0.1 %%");
-    else if (risk > 0.9995)
-        snprintf(out, size, ">99.9 %%");
-    else
-        snprintf(out, size, "%.1f %%", 100 * risk);
+    es_line_number(s, &columns[column], type, s->left, y, text);
 }
 
 static void draw_key(struct es_sheet *s)
@@ -73,8 +39,8 @@ static void draw_key(struct es_sheet *s)
     const char text[] = "value and U  ·  grey: within limits  ·  dotted: limit less guard band  ·  arrow: "
                         "outside the picture";
     double width = es_canvas_text_width(s->canvas, &type, text), h = 3 * s->scale;
-    es_draw_bar(s->canvas, &example, ES_SHEET_RIGHT - width - 18, s->y + 0.3, 15, h);
-    es_canvas_text_on(s->canvas, &type, ES_SHEET_RIGHT - width - 0.5, s->y + 2.7 * s->scale, width + 1, text);
+    es_draw_bar(s->canvas, &example, s->right - width - 18, s->y + 0.3, 15, h);
+    es_canvas_text_on(s->canvas, &type, s->right - width - 0.5, s->y + 2.7 * s->scale, width + 1, text);
 }
 
 static void draw_column_heads(struct es_sheet *s)
@@ -85,10 +51,10 @@ static void draw_column_heads(struct es_sheet *s)
     for (int i = 0; i < COLUMNS; i++) {
         bool judges = i != VERDICT && i != BAR && i != LIMITS && i != RISK;
         if (!s->content->c.record || judges)
-            cell(s, i, type, s->y, i == COVERAGE && isnan(s->content->k) ? "k" : heads[i]);
+            cell(s, i, type, s->y, i == COVERAGE && s->content->k_differs ? "k" : heads[i]);
     }
     s->y += 4.2 * s->scale;
-    es_canvas_line(s->canvas, ES_INK, 0.25, ES_SHEET_LEFT, s->y, ES_SHEET_RIGHT, s->y);
+    es_canvas_line(s->canvas, ES_INK, 0.25, s->left, s->y, s->right, s->y);
     s->y += 0.6 * s->scale;
 }
 
@@ -102,25 +68,20 @@ static void draw_numbers(struct es_sheet *s, const struct es_content_line *l, do
 {
     struct es_type plain = es_sheet_type(s, 7.4, ES_REGULAR, ES_INK),
                    small = es_sheet_type(s, 6.4, ES_REGULAR, ES_INK_SECOND);
-    struct es_number_text number;
-    char text[160];
-    const char *unit = es_page_unit(l->unit);
-    if (!isnan(l->v.value)) {
-        es_number_with_uncertainty(l->v.value, l->v.U, l->decimals, &number);
-        fit(s, VALUE, plain, y, number.value);
-        snprintf(text, sizeof text, "%s%s%s%.60s", number.U[0] != '\0' ? "± " : "", number.U,
-                 number.U[0] != '\0' && unit[0] != '\0' ? " " : "", unit);
-        fit(s, SPREAD, plain, y, text);
-    }
-    if (isnan(s->content->k) && !isnan(l->v.k) && l->v.U > 0) {
+    struct es_line_text value;
+    char text[80];
+    es_line_value(l, &value);
+    fit(s, VALUE, plain, y, value.value);
+    fit(s, SPREAD, plain, y, value.spread);
+    if (s->content->k_differs && isfinite(l->v.k) && l->v.U > 0) {
         snprintf(text, sizeof text, "%.2f", l->v.k);
         fit(s, COVERAGE, small, y, text);
     }
     if (s->content->c.record)
         return;
-    limit_text(l, text, sizeof text);
+    es_line_limits(l, text, sizeof text);
     fit(s, LIMITS, plain, y, text);
-    risk_text(l->false_acceptance, text, sizeof text);
+    es_line_risk(l->false_acceptance, text, sizeof text);
     fit(s, RISK, small, y, text);
 }
 
@@ -134,23 +95,21 @@ static void draw_row(struct es_sheet *s, const struct es_content_line *l)
     struct es_text measurand = {0};
     name.lines = 3;
     word.lines = 2;
-    es_text_add(&measurand, l->measurand);
-    if (!l->required && !s->content->c.record)
-        es_text_add(&measurand, " (informs)");
-    const char *text = measurand.bytes != NULL ? measurand.bytes : "";
+    es_line_name(s, l, &measurand);
+    const char *text = es_page_words(&measurand);
     double height =
         fmax(es_canvas_text_height(s->canvas, &name, columns[MEASURAND].width, text) + 0.7 * s->scale,
              4.2 * s->scale);
     need_row(s, height);
     double y = s->y;
     if (verdict != ES_PAGE_NO_VERDICT) {
-        es_draw_mark(s->canvas, verdict, false, ES_SHEET_LEFT + 0.3, y + 0.75 * s->scale, 2.9 * s->scale);
-        double x = ES_SHEET_LEFT + 3.9;
+        es_draw_mark(s->canvas, verdict, false, s->left + 0.3, y + 0.75 * s->scale, 2.9 * s->scale);
+        double x = s->left + 3.9;
         es_canvas_text_on(s->canvas, &word, x, y + 3.1 * s->scale, columns[VERDICT].width - 4.2, l->verdict);
     }
     cell(s, MEASURAND, name, y, text);
     if (!s->content->c.record)
-        es_draw_bar(s->canvas, l, ES_SHEET_LEFT + columns[BAR].x, y + 0.6 * s->scale, columns[BAR].width,
+        es_draw_bar(s->canvas, l, s->left + columns[BAR].x, y + 0.6 * s->scale, columns[BAR].width,
                     3.2 * s->scale);
     draw_numbers(s, l, y);
     s->y += height;
@@ -160,7 +119,7 @@ static void draw_row(struct es_sheet *s, const struct es_content_line *l)
 static void draw_reason(struct es_sheet *s, const char *reason)
 {
     struct es_type type = es_sheet_type(s, 6.8, ES_REGULAR, ES_INK_SECOND);
-    double x = ES_SHEET_LEFT + columns[MEASURAND].x, width = ES_SHEET_RIGHT - x;
+    double x = s->left + columns[MEASURAND].x, width = s->right - x;
     type.lines = 3;
     double height = es_canvas_text_height(s->canvas, &type, width, reason);
     need_row(s, height);
@@ -168,37 +127,48 @@ static void draw_reason(struct es_sheet *s, const char *reason)
     s->y += height + 0.4 * s->scale;
 }
 
-static bool same(const struct es_content_line *a, const struct es_content_line *b)
+/* Lines that were not tested, in one paragraph. */
+static void draw_untested(struct es_sheet *s, const char *text)
 {
-    return strcmp(a->verdict, b->verdict) == 0 && strcmp(a->procedure, b->procedure) == 0 &&
-           strcmp(a->reason, b->reason) == 0;
-}
-
-/* Lines that one reason kept from being tested, in one paragraph. Gives how many. */
-static size_t draw_untested(struct es_sheet *s, size_t from)
-{
-    const struct es_content *c = &s->content->c;
     struct es_type word = es_sheet_type(s, 6.6, ES_SEMIBOLD, ES_INK),
-                   plain = es_sheet_type(s, 7.0, ES_REGULAR, ES_INK);
-    struct es_text names = {0};
-    size_t count = 0;
-    double x = ES_SHEET_LEFT + columns[MEASURAND].x, width = ES_SHEET_RIGHT - x;
-    for (; from + count < c->line_count && same(&c->lines[from], &c->lines[from + count]); count++)
-        es_text_printf(&names, "%s%s%s", count > 0 ? ", " : "", c->lines[from + count].measurand,
-                       c->lines[from + count].required ? "" : " (informs)");
-    if (c->lines[from].reason[0] != '\0')
-        es_text_printf(&names, " — %s", c->lines[from].reason);
-    const char *text = names.bytes != NULL ? names.bytes : "";
-    double height = es_canvas_text_height(s->canvas, &plain, width, text) + 0.8 * s->scale;
+                   plain = es_sheet_type(s, 7.4, ES_REGULAR, ES_INK);
+    double x = s->left + columns[MEASURAND].x, width = s->right - x;
+    plain.tight = true;
+    double height = es_canvas_text_height(s->canvas, &plain, width, text) + 0.9 * s->scale;
     need_row(s, fmin(height, 200));
-    es_draw_mark(s->canvas, ES_PAGE_NOT_TESTED, false, ES_SHEET_LEFT + 0.3, s->y + 0.6 * s->scale,
-                 2.9 * s->scale);
-    es_canvas_text_on(s->canvas, &word, ES_SHEET_LEFT + 3.9, s->y + 3.1 * s->scale,
-                      columns[VERDICT].width - 4.2, "not tested");
+    es_draw_mark(s->canvas, ES_PAGE_NOT_TESTED, false, s->left + 0.3, s->y + 0.75 * s->scale, 2.9 * s->scale);
+    es_canvas_text_on(s->canvas, &word, s->left + 3.9, s->y + 3.1 * s->scale, columns[VERDICT].width - 4.2,
+                      "not tested");
     es_canvas_text_on(s->canvas, &plain, x, s->y + 3.1 * s->scale, width, text);
     s->y += height;
-    es_text_free(&names);
-    return count;
+}
+
+/* All names, then why. */
+static void draw_untested_names(struct es_sheet *s, size_t from, size_t count)
+{
+    const struct es_content *c = &s->content->c;
+    struct es_text text = {0};
+    es_line_names(c, from, count, &text);
+    if (c->lines[from].reason[0] != '\0')
+        es_text_printf(&text, " — %s", c->lines[from].reason);
+    draw_untested(s, es_page_words(&text));
+    es_text_free(&text);
+}
+
+/* How many of what, and why: their names stand among the others. */
+static void draw_untested_count(struct es_sheet *s, size_t from, size_t count)
+{
+    const struct es_content *c = &s->content->c;
+    const struct es_content_line *l = &c->lines[from];
+    struct es_text text = {0};
+    if (count == 1)
+        es_text_add(&text, l->measurand);
+    else
+        es_text_printf(&text, "%zu lines of “%s”", count, es_content_procedure_title(c, l->procedure));
+    if (l->reason[0] != '\0')
+        es_text_printf(&text, ": %s", l->reason);
+    draw_untested(s, es_page_words(&text));
+    es_text_free(&text);
 }
 
 static void draw_heading(struct es_sheet *s, const char *procedure)
@@ -207,27 +177,37 @@ static void draw_heading(struct es_sheet *s, const char *procedure)
     type.lines = 1;
     es_sheet_gap(s, 1.1);
     need_row(s, 9 * s->scale);
-    s->y += es_canvas_text(s->canvas, &type, ES_SHEET_LEFT, s->y, ES_SHEET_WIDTH,
+    s->y += es_canvas_text(s->canvas, &type, s->left, s->y, s->width,
                            es_content_procedure_title(&s->content->c, procedure));
     es_sheet_gap(s, 0.2);
-    es_canvas_line(s->canvas, ES_INK_HAIR, 0.12, ES_SHEET_LEFT, s->y, ES_SHEET_RIGHT, s->y);
+    es_canvas_line(s->canvas, ES_INK_HAIR, 0.12, s->left, s->y, s->right, s->y);
     es_sheet_gap(s, 0.3);
 }
 
-static void draw_note(struct es_sheet *s)
+static void draw_note(struct es_sheet *s, bool table)
 {
     struct es_type type = es_sheet_type(s, 6.4, ES_REGULAR, ES_INK_SECOND);
-    char text[400], k[40] = "the k stated";
-    if (!isnan(s->content->k))
-        snprintf(k, sizeof k, "k = %.2f", s->content->k);
-    snprintf(text, sizeof text, "U: expanded uncertainty for about 95 %% coverage, %s (JCGM 100).%s", k,
-             s->content->c.record
-                 ? " A run that was not completed judges nothing."
-                 : " Risk: probability that the true value lies outside the limits although this value was "
-                   "measured (JCGM 106).");
+    struct es_text text = {0};
+    type.tight = true;
+    es_text_add(&text, "U: expanded uncertainty for about 95 % coverage");
+    if (!isnan(s->content->k) && !(s->content->k_differs && !table))
+        es_text_printf(&text, ", k = %.2f%s", s->content->k,
+                       s->content->k_differs ? " where no other k stands beside it" : "");
+    else if (!isnan(s->content->k))
+        es_text_add(&text, ", the k stated");
+    es_text_add(&text, " (JCGM 100).");
+    if (s->content->c.record)
+        es_text_add(&text, " A run that was not completed judges nothing.");
+    else
+        es_text_printf(&text,
+                       " Risk: probability that the true value lies outside the limits although this value "
+                       "was measured (JCGM 106)%s.",
+                       table ? "; less than 0.1 % where none is stated" : "");
+    if (table && s->content->informing > 0)
+        es_text_add(&text, " A limit in brackets decides nothing.");
     es_sheet_gap(s, 1);
-    es_sheet_need(s, 4);
-    s->y += es_canvas_text(s->canvas, &type, ES_SHEET_LEFT, s->y, ES_SHEET_WIDTH, text);
+    es_sheet_text(s, &type, s->left, es_page_words(&text));
+    es_text_free(&text);
 }
 
 static bool anything_measured(const struct es_content *c)
@@ -238,46 +218,128 @@ static bool anything_measured(const struct es_content *c)
     return false;
 }
 
-static void draw_nothing(struct es_sheet *s)
+static void draw_result(struct es_sheet *s, const struct es_content_line *l)
 {
-    struct es_type type = es_sheet_type(s, 7.4, ES_REGULAR, ES_INK);
-    s->y += es_canvas_text(s->canvas, &type, ES_SHEET_LEFT, s->y, ES_SHEET_WIDTH,
-                           "Nothing. A run that was not completed judges nothing.");
+    draw_row(s, l);
+    if (l->reason[0] != '\0')
+        draw_reason(s, l->reason);
 }
 
-void es_draw_lines(struct es_sheet *s)
+/* Every line in a wide row, in its order. */
+static void draw_wide(struct es_sheet *s)
 {
     const struct es_content *c = &s->content->c;
-    struct es_type type = es_sheet_type(s, 10, ES_SEMIBOLD, ES_INK);
     const char *procedure = NULL;
-    es_sheet_gap(s, 1.5);
-    es_canvas_text_on(s->canvas, &type, ES_SHEET_LEFT, s->y + 2.9 * s->scale, 60,
-                      c->record ? "Measured before it ended" : "Results");
-    if (!c->record)
-        draw_key(s);
-    es_sheet_gap(s, 4.2);
-    if (c->record && !anything_measured(c)) {
-        es_sheet_gap(s, 1);
-        draw_nothing(s);
-        return;
-    }
     draw_column_heads(s);
     for (size_t i = 0; i < c->line_count;) {
         const struct es_content_line *l = &c->lines[i];
+        size_t untested = es_line_untested(c, i);
         if (c->record && isnan(l->v.value)) {
             i++;
             continue;
         }
         if (procedure == NULL || strcmp(procedure, l->procedure) != 0)
             draw_heading(s, procedure = l->procedure);
-        if (es_page_verdict_of(l->verdict) == ES_PAGE_NOT_TESTED) {
-            i += draw_untested(s, i);
-            continue;
-        }
-        draw_row(s, l);
-        if (l->reason[0] != '\0')
-            draw_reason(s, l->reason);
-        i++;
+        if (untested > 0)
+            draw_untested_names(s, i, untested);
+        else
+            draw_result(s, l);
+        i += untested > 0 ? untested : 1;
     }
-    draw_note(s);
+}
+
+static void start(struct es_sheet *s, const char *title, bool key)
+{
+    es_sheet_title(s, title, 12);
+    if (key) {
+        s->y -= 4.8 * s->scale;
+        draw_key(s);
+        es_sheet_gap(s, 4.8);
+    }
+}
+
+/* What did not pass of the lines that decide, the failures first. */
+static bool draw_not_passed(struct es_sheet *s)
+{
+    static const enum es_page_verdict order[] = {ES_PAGE_FAIL, ES_PAGE_CONDITIONAL_FAIL,
+                                                 ES_PAGE_CONDITIONAL_PASS, ES_PAGE_NOT_TESTED};
+    const struct es_content *c = &s->content->c;
+    bool any = false;
+    for (size_t n = 0; n < sizeof order / sizeof order[0]; n++) {
+        for (size_t i = 0; i < c->line_count;) {
+            size_t untested = es_line_untested(c, i);
+            bool decides = untested > 0 ? es_line_untested_decides(c, i, untested) : c->lines[i].required;
+            if (decides && es_page_verdict_of(c->lines[i].verdict) == order[n]) {
+                if (!any) {
+                    start(s, "What did not pass", true);
+                    draw_column_heads(s);
+                }
+                any = true;
+                if (untested > 0)
+                    draw_untested_count(s, i, untested);
+                else
+                    draw_result(s, &c->lines[i]);
+            }
+            i += untested > 0 ? untested : 1;
+        }
+    }
+    return any;
+}
+
+/* The riskiest line that passed closely and is less risky than `than`, or as risky and later; NULL: none. */
+static const struct es_content_line *next_close(const struct es_content *c,
+                                                const struct es_content_line *than)
+{
+    const struct es_content_line *best = NULL;
+    for (size_t i = 0; i < c->line_count; i++) {
+        const struct es_content_line *l = &c->lines[i];
+        if (!es_page_close(l))
+            continue;
+        bool after = than == NULL || l->false_acceptance < than->false_acceptance ||
+                     (l->false_acceptance == than->false_acceptance && l > than);
+        if (after && (best == NULL || l->false_acceptance > best->false_acceptance))
+            best = l;
+    }
+    return best;
+}
+
+/* Near misses, the nearest first. */
+static bool draw_close(struct es_sheet *s, bool key)
+{
+    const struct es_content *c = &s->content->c;
+    const struct es_content_line *l = next_close(c, NULL);
+    bool any = l != NULL;
+    if (!any)
+        return false;
+    start(s, "Passed, but close to a limit", key);
+    draw_column_heads(s);
+    for (int n = 0; l != NULL && n < CLOSE_MOST; n++, l = next_close(c, l))
+        draw_row(s, l);
+    return true;
+}
+
+enum es_status es_draw_lines(struct es_sheet *s, struct es_error *err)
+{
+    const struct es_content *c = &s->content->c;
+    struct es_type type = es_sheet_type(s, 7.4, ES_REGULAR, ES_INK);
+    enum es_status status = ES_OK;
+    if (c->record && !anything_measured(c)) {
+        start(s, "Measured before it ended", false);
+        es_sheet_text(s, &type, s->left, "Nothing. A run that was not completed judges nothing.");
+        return ES_OK;
+    }
+    bool table = c->line_count > FEW;
+    bool shown = table && !c->record && draw_not_passed(s);
+    shown |= table && !c->record && draw_close(s, !shown);
+    start(s,
+          c->record ? "Measured before it ended"
+          : shown   ? "All results"
+                    : "Results",
+          !c->record && !shown);
+    if (table)
+        status = es_draw_table(s, NOTE_HEIGHT * s->scale, err);
+    else
+        draw_wide(s);
+    draw_note(s, table);
+    return status;
 }

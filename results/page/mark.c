@@ -67,6 +67,8 @@ void es_draw_mark(struct es_canvas *canvas, enum es_page_verdict verdict, bool r
                   double size)
 {
     cairo_t *cr = es_canvas_cairo(canvas);
+    if (!es_canvas_draws(canvas))
+        return;
     cairo_save(cr);
     cairo_set_line_width(cr, 0.10 * size);
     cairo_set_line_cap(cr, CAIRO_LINE_CAP_ROUND);

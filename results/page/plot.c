@@ -4,24 +4,24 @@
 
 #include "results/page/axis.h"
 #include "results/page/plot.h"
+#include "results/page/plot_parts.h"
 #include "rig/base/text.h"
 
-#define WIDTH     180.0 /* mm */
-#define LEFT      18.0
-#define RIGHT     166.0
+#define WIDTH     ES_PLOT_WIDTH
+#define LEFT      ES_PLOT_LEFT
+#define RIGHT     ES_PLOT_RIGHT
 #define ROWS_MOST 20
 
-static const struct es_type title_type = {.size = 10, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 2};
-static const struct es_type small_type = {.size = 7, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
+const struct es_type es_plot_title_type = {.size = 10, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 2};
+const struct es_type es_plot_small_type = {.size = 7, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
 
-static enum es_status open_plot(double height, const char *title, struct es_canvas **out,
-                                struct es_error *err)
+enum es_status es_plot_open(double height, const char *title, struct es_canvas **out, struct es_error *err)
 {
     const struct es_canvas_about about = {.title = title};
     return es_canvas_new(ES_CANVAS_SVG, WIDTH, height, 1, false, &about, out, err);
 }
 
-static void widen(double value, double *low, double *high)
+void es_plot_widen(double value, double *low, double *high)
 {
     if (!isfinite(value))
         return;
@@ -39,24 +39,24 @@ static bool find_axis(const struct es_plot_chart *chart, struct es_axis *up)
 {
     double low = INFINITY, high = -INFINITY;
     for (size_t i = 0; i < chart->count; i++) {
-        widen(chart->points[i].value - spread(&chart->points[i]), &low, &high);
-        widen(chart->points[i].value + spread(&chart->points[i]), &low, &high);
+        es_plot_widen(chart->points[i].value - spread(&chart->points[i]), &low, &high);
+        es_plot_widen(chart->points[i].value + spread(&chart->points[i]), &low, &high);
     }
     if (!(low <= high))
         return false;
     if (chart->limits != NULL) {
-        widen(chart->limits->lower, &low, &high);
-        widen(chart->limits->upper, &low, &high);
+        es_plot_widen(chart->limits->lower, &low, &high);
+        es_plot_widen(chart->limits->upper, &low, &high);
     }
-    widen(chart->lower, &low, &high);
-    widen(chart->upper, &low, &high);
+    es_plot_widen(chart->lower, &low, &high);
+    es_plot_widen(chart->upper, &low, &high);
     *up = es_axis_around(low, high, 6);
     return true;
 }
 
 /* A line across with its name at the right end. */
-static void draw_level(struct es_canvas *c, const struct es_plot_area *a, double value, const char *name,
-                       double dash)
+void es_plot_level(struct es_canvas *c, const struct es_plot_area *a, double value, const char *name,
+                   double dash)
 {
     cairo_t *cr = es_canvas_cairo(c);
     double y = es_plot_y(a, value);
@@ -67,7 +67,8 @@ static void draw_level(struct es_canvas *c, const struct es_plot_area *a, double
         cairo_set_dash(cr, &dash, 1, 0);
     es_canvas_line(c, ES_INK_SECOND, 0.25, a->x, y, a->x + a->width, y);
     cairo_restore(cr);
-    es_canvas_text_on(c, &small_type, a->x + a->width + 1, y + 0.9, WIDTH - a->x - a->width - 1, name);
+    es_canvas_text_on(c, &es_plot_small_type, a->x + a->width + 1, y + 0.9, WIDTH - a->x - a->width - 1,
+                      name);
 }
 
 /* A full dot; a point that carries a rule: a square in a ring, so that it stands out without colour. */
@@ -115,7 +116,7 @@ static void draw_points(struct es_canvas *c, const struct es_plot_area *a, const
 static void draw_labels(struct es_canvas *c, const struct es_plot_area *a, const struct es_plot_point *points,
                         size_t count)
 {
-    struct es_type type = small_type;
+    struct es_type type = es_plot_small_type;
     double widest = 1;
     type.align = ES_CENTRE;
     for (size_t i = 0; i < count; i++)
@@ -141,7 +142,7 @@ static double draw_signals(struct es_canvas *c, const struct es_plot_chart *char
             continue;
         snprintf(text, sizeof text, "%zu marked: %s", count,
                  es_run_rule_text((enum es_run_rule)(1u << rule)));
-        y += es_canvas_text(c, &small_type, LEFT, y, RIGHT - LEFT, text);
+        y += es_canvas_text(c, &es_plot_small_type, LEFT, y, RIGHT - LEFT, text);
     }
     return y;
 }
@@ -160,30 +161,30 @@ static void draw_ranges(struct es_canvas *c, const struct es_plot_chart *chart, 
     }
     area.up = es_axis_around(0, high > 0 ? high : 1, 4);
     es_plot_frame(c, &area, 7, false);
-    draw_level(c, &area, chart->limits->range_mean, "mean", 0);
-    draw_level(c, &area, chart->limits->range_upper, "limit", 1);
+    es_plot_level(c, &area, chart->limits->range_mean, "mean", 0);
+    es_plot_level(c, &area, chart->limits->range_upper, "limit", 1);
     draw_points(c, &area, steps, chart->count);
-    es_canvas_text(c, &small_type, LEFT, y - 4, 100, "moving range: step from the point before");
+    es_canvas_text(c, &es_plot_small_type, LEFT, y - 4, 100, "moving range: step from the point before");
 }
 
 static void draw_chart(struct es_canvas *c, const struct es_plot_chart *chart, struct es_plot_point *steps)
 {
     struct es_plot_area area = {.x = LEFT, .y = 18, .width = RIGHT - LEFT, .height = 52};
     char unit[80];
-    es_canvas_text(c, &title_type, 6, 4, WIDTH - 12, chart->title);
+    es_canvas_text(c, &es_plot_title_type, 6, 4, WIDTH - 12, chart->title);
     snprintf(unit, sizeof unit, "%.60s", chart->unit);
-    es_canvas_text(c, &small_type, 6, 11.5, 100, unit);
+    es_canvas_text(c, &es_plot_small_type, 6, 11.5, 100, unit);
     if (!find_axis(chart, &area.up)) {
-        es_canvas_text(c, &small_type, LEFT, 40, 100, "no values to draw");
+        es_canvas_text(c, &es_plot_small_type, LEFT, 40, 100, "no values to draw");
         return;
     }
     es_plot_frame(c, &area, 7, false);
-    draw_level(c, &area, chart->lower, "limit", 0.4);
-    draw_level(c, &area, chart->upper, "limit", 0.4);
+    es_plot_level(c, &area, chart->lower, "limit", 0.4);
+    es_plot_level(c, &area, chart->upper, "limit", 0.4);
     if (chart->limits != NULL) {
-        draw_level(c, &area, chart->limits->centre, "mean", 0);
-        draw_level(c, &area, chart->limits->lower, "− 3 sigma", 1);
-        draw_level(c, &area, chart->limits->upper, "+ 3 sigma", 1);
+        es_plot_level(c, &area, chart->limits->centre, "mean", 0);
+        es_plot_level(c, &area, chart->limits->lower, "− 3 sigma", 1);
+        es_plot_level(c, &area, chart->limits->upper, "+ 3 sigma", 1);
     }
     draw_points(c, &area, chart->points, chart->count);
     draw_labels(c, &area, chart->points, chart->count);
@@ -202,7 +203,7 @@ enum es_status es_plot_chart(const struct es_plot_chart *chart, char **svg, size
     bool ranges = chart->ranges && chart->limits != NULL;
     if (ranges && (steps = calloc(chart->count, sizeof *steps)) == NULL)
         return es_fail(err, ES_NO_MEMORY, "not enough memory to plot");
-    enum es_status s = open_plot(ranges ? 140 : 106, chart->title, &c, err);
+    enum es_status s = es_plot_open(ranges ? 140 : 106, chart->title, &c, err);
     if (s == ES_OK) {
         draw_chart(c, chart, steps);
         s = es_canvas_finish(c, svg, length, err);
@@ -231,7 +232,7 @@ static size_t gather_others(const struct es_pareto_row *rows, size_t count, stru
 static void draw_bar_row(struct es_canvas *c, const struct es_plot_area *a, const struct es_pareto_row *row,
                          double y, double height)
 {
-    struct es_type name = small_type, number = small_type;
+    struct es_type name = es_plot_small_type, number = es_plot_small_type;
     char text[60];
     name.align = ES_RIGHT;
     name.ink = ES_INK;
@@ -257,9 +258,9 @@ enum es_status es_plot_pareto(const char *title, const struct es_pareto_row *row
         most = shown[i].count > most ? shown[i].count : most;
     struct es_plot_area area = {.x = 62, .y = top, .width = 70, .height = row_height * (double)kept};
     area.across = (struct es_axis){.from = 0, .to = (double)most, .step = (double)most};
-    enum es_status s = open_plot(top + row_height * (double)kept + 8, title, &c, err);
+    enum es_status s = es_plot_open(top + row_height * (double)kept + 8, title, &c, err);
     if (s == ES_OK) {
-        es_canvas_text(c, &title_type, 6, 4, WIDTH - 12, title);
+        es_canvas_text(c, &es_plot_title_type, 6, 4, WIDTH - 12, title);
         for (size_t i = 0; i < kept; i++)
             draw_bar_row(c, &area, &shown[i], top + row_height * (double)i, row_height);
         es_canvas_line(c, ES_INK_SECOND, 0.2, area.x, top, area.x, top + area.height);

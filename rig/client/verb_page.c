@@ -10,7 +10,7 @@
 
 struct arguments {
     struct es_option_list files, keys;
-    const char *state, *output;
+    const char *state, *output, *paper;
     bool quiet;
 };
 
@@ -22,6 +22,7 @@ static const struct es_option options[] = {
      .meaning =
          "where the page goes: a name that ends in .pdf or .svg, or \"-\" for a PDF on standard output; "
          "default: the certificate's number with .pdf in the current folder"},
+    ES_TEXT_OPTION(struct arguments, "paper", "SIZE", paper, "a4 (default) or letter"),
     {.name = "key",
      .value = "FILE",
      .kind = ES_OPTION_LIST,
@@ -71,6 +72,14 @@ static enum es_status choose_format(const char *output, enum es_canvas_format *f
     return es_fail(err, ES_USAGE, "--output %s: the page's name has to end in .pdf or .svg", output);
 }
 
+static enum es_status choose_paper(const char *name, enum es_page_paper *paper, struct es_error *err)
+{
+    *paper = name != NULL && strcasecmp(name, "letter") == 0 ? ES_PAPER_LETTER : ES_PAPER_A4;
+    if (name == NULL || *paper == ES_PAPER_LETTER || strcasecmp(name, "a4") == 0)
+        return ES_OK;
+    return es_fail(err, ES_USAGE, "--paper %s: the paper is a4 or letter", name);
+}
+
 /* A page is for its owner and whom he gives it to: as readable as the umask lets it be. */
 static enum es_status write_page(const struct arguments *a, const cJSON *root, const char *bytes,
                                  size_t length, struct es_error *err)
@@ -104,9 +113,12 @@ static enum es_status draw(const struct arguments *a, const struct es_trust *tru
     struct es_certificate_report report;
     struct es_document *document = NULL;
     enum es_canvas_format format;
+    enum es_page_paper paper = ES_PAPER_A4;
     char *bytes = NULL, *page = NULL;
     size_t length = 0, page_length = 0;
     enum es_status s = choose_format(a->output, &format, err);
+    if (s == ES_OK)
+        s = choose_paper(a->paper, &paper, err);
     if (s == ES_OK)
         s = es_file_read(NULL, file, ES_DOCUMENT_MAX, &bytes, &length, err);
     if (s == ES_OK)
@@ -116,7 +128,7 @@ static enum es_status draw(const struct arguments *a, const struct es_trust *tru
     if (s == ES_OK)
         s = es_document_parse(file, bytes, length, findings, &document, err);
     if (s == ES_OK)
-        s = es_page_draw(&report, es_document_root(document), format, &page, &page_length, err);
+        s = es_page_draw(&report, es_document_root(document), format, paper, &page, &page_length, err);
     if (s == ES_OK)
         s = write_page(a, es_document_root(document), page, page_length, err);
     free(page);

@@ -91,8 +91,8 @@ static int draw(const struct es_document *document, double *each)
     for (int run = 0; run < RUNS; run++) {
         char *bytes = NULL;
         size_t length;
-        if (es_page_draw(&report, es_document_root(document), ES_CANVAS_PDF, &bytes, &length, &err) !=
-            ES_OK) {
+        if (es_page_draw(&report, es_document_root(document), ES_CANVAS_PDF, ES_PAPER_A4, &bytes, &length,
+                         &err) != ES_OK) {
             fprintf(stderr, "bench_page: %s\n", err.text);
             return 2;
         }

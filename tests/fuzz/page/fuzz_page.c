@@ -27,8 +27,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     size_t length = 0;
     if (es_document_parse("fuzz", (const char *)data, size, &findings, &document, &err) == ES_OK) {
         (void)snprintf(report.signatures[0].role, sizeof report.signatures[0].role, "bench");
-        enum es_status s =
-            es_page_draw(&report, es_document_root(document), ES_CANVAS_PDF, &bytes, &length, &err);
+        enum es_status s = es_page_draw(&report, es_document_root(document), ES_CANVAS_PDF, ES_PAPER_A4,
+                                        &bytes, &length, &err);
         bool whole = s == ES_OK && length > 5 && memcmp(bytes, "%PDF-", 5) == 0;
         if (!whole && s != ES_BAD_INPUT && s != ES_RANGE && s != ES_NO_MEMORY) {
             (void)fprintf(stderr, "neither a page nor a refusal: %d %s\n", (int)s, err.text);

@@ -81,7 +81,7 @@ class Page:
         check(len(words) > 20, self.name + ": poppler finds its words")
         check(1 <= self.pages <= most_pages, "%s: %d pages, at most %d" % (self.name, self.pages, most_pages))
         for word in words:
-            inside = 16 <= word[1] and word[3] <= 194.5 and 11 <= word[2] and word[4] <= 291
+            inside = 12 <= word[1] and word[3] <= 198.5 and 10 <= word[2] and word[4] <= 292
             check(inside, "%s: %r lies outside the print area: %s" % (self.name, word[5], word[:5]))
         for page in range(1, self.pages + 1):
             on = [w for w in words if w[0] == page]

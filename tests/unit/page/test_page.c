@@ -100,7 +100,8 @@ static enum es_status draw(const char *json, enum es_certificate_finding finding
     size_t length;
     report.finding = finding;
     cr_assert_eq(es_document_parse("test", json, strlen(json), &findings, &document, err), ES_OK);
-    enum es_status s = es_page_draw(&report, es_document_root(document), ES_CANVAS_PDF, bytes, &length, err);
+    enum es_status s =
+        es_page_draw(&report, es_document_root(document), ES_CANVAS_PDF, ES_PAPER_A4, bytes, &length, err);
     es_document_free(document);
     es_findings_free(&findings);
     return s;

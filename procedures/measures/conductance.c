@@ -265,7 +265,8 @@ static void by_pressure(struct fitted *f, struct es_conductance *out)
     es_budget_add(&out->budget, ES_TERM_REPEAT, relative * out->C, fmax(1, c.effective - 2));
     es_budget_add(&out->budget, ES_TERM_COMMON, out->C * in->output->u.gain, INFINITY);
     es_budget_add(&out->budget, ES_TERM_COMMON, out->C * in->u_volume / in->volume, INFINITY);
-    es_budget_add(&out->budget, ES_TERM_COMMON, out->C * es_rectangular(HALF_RANGE), INFINITY);
+    out->half_width = out->C * HALF_RANGE;
+    es_budget_add(&out->budget, ES_TERM_COMMON, es_rectangular(out->half_width), INFINITY);
     vary(f, true, factor, out->C, &out->budget);
     finish(f, out);
 }

@@ -34,6 +34,7 @@ struct es_conductance {
     bool by_flow; /* the flow sensor carried it */
     double C;     /* m3/(s Pa) at ANR, >= 0 */
     struct es_budget budget;
+    double half_width;  /* of the rectangle that is the budget's common term where the volume carried it */
     double drive;       /* Pa: the largest drive in the samples used: C times it is the largest flow */
     size_t first, last; /* samples of the series that carried it */
 };

@@ -26,6 +26,7 @@
 #include "procedures/measures/outputs.h"
 #include "procedures/measures/paired.h"
 #include "procedures/measures/plateau.h"
+#include "procedures/measures/propagate.h"
 
 enum { VOLTAGE_LOW, VOLTAGE_HIGH, LARGEST, RESISTANCE, LOWEST, OUTPUTS };
 #define LEAST  8    /* readings for a line */
@@ -197,6 +198,7 @@ static void lowest(const struct job *j, struct es_measured *m)
     es_budget_add(&b, ES_TERM_REPEAT, es_resolution_u(j->current->u.resolution, 0), INFINITY);
     es_channel_terms(&b, &j->current->u, 1, high, 1);
     es_measured_set(m, 0.5 * (low + high), &b);
+    es_model_sum(m, &b, ES_TERM_REPEAT, 0.5 * (high - low));
 }
 
 /* Largest mean of so many readings that follow each other as OVER holds; `s`: noise of one. */

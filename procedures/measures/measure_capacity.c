@@ -23,6 +23,7 @@
 #include "procedures/measures/numeric/least_squares.h"
 #include "procedures/measures/orifice.h"
 #include "procedures/measures/outputs.h"
+#include "procedures/measures/propagate.h"
 #include "procedures/measures/rest_level.h"
 
 enum { DELIVERED, EXHAUSTED, C_DELIVER, C_EXHAUST, BALANCE, CONSUMPTION, OUTPUTS };
@@ -162,6 +163,7 @@ static void by_conductance(const struct es_conductance *c, struct es_measured *m
         b.fourth_per_dof[term] *= pow(c->drive, 4);
     }
     es_measured_set(m, c->C * c->drive, &b);
+    es_model_sum(m, &b, ES_TERM_COMMON, c->half_width * c->drive);
 }
 
 /* One way: sense +1 delivering, -1 exhausting. */
@@ -197,6 +199,7 @@ static enum es_status one_way(const struct settings *s, const struct es_trace *t
         return ES_OK;
     }
     es_measured_set(c_out, c.C, &c.budget);
+    es_model_sum(c_out, &c.budget, ES_TERM_COMMON, c.half_width);
     es_outputs_from(c_out, 0, 1, c.first, c.last);
     if (c.by_flow)
         return largest(s, in.flow, in.from, sense, flow_out, err);

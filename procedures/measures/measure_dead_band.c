@@ -21,6 +21,7 @@
 
 #include "procedures/measures/measures.h"
 #include "procedures/measures/outputs.h"
+#include "procedures/measures/propagate.h"
 #include "procedures/measures/stairs.h"
 
 enum { DEAD_BAND, RESOLUTION, OUTPUTS };
@@ -147,6 +148,7 @@ static void set(struct es_measured *m, const struct bracket *b, double u_other)
     es_budget_add(&budget, ES_TERM_REPEAT, es_rectangular(0.5 * (high - low)), INFINITY);
     es_budget_add(&budget, ES_TERM_REPEAT, sqrt(2.0) * u_other, INFINITY);
     es_measured_set(m, 0.5 * (low + high), &budget);
+    es_model_sum(m, &budget, ES_TERM_REPEAT, 0.5 * (high - low)); /* no wider than the two bounds */
     m->first = b->first;
     m->last = b->last;
 }

@@ -9,6 +9,7 @@
 #include "procedures/measures/measures.h"
 #include "procedures/measures/outputs.h"
 #include "procedures/measures/plateau.h"
+#include "procedures/measures/propagate.h"
 #include "procedures/measures/samples.h"
 
 enum { RIGHT, WRONG, CROSS_TALK, OUTPUTS };
@@ -143,6 +144,7 @@ static void ratio(const struct flow *right, const struct flow *wrong, struct es_
     }
     struct es_measured now = *m;
     es_measured_set(&now, share, &b);
+    es_model_ratio(&now, wrong->value, &wrong->budget, right->value, &right->budget);
     if (!m->valid || now.value > m->value)
         *m = now;
 }

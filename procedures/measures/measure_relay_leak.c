@@ -21,6 +21,7 @@
 #include "procedures/measures/outputs.h"
 #include "procedures/measures/plateau.h"
 #include "procedures/measures/pressure_rate.h"
+#include "procedures/measures/propagate.h"
 #include "procedures/measures/samples.h"
 
 #define T_ANR 293.15 /* K */
@@ -374,6 +375,7 @@ static void cover(const struct es_measured *a, const struct es_measured *b, stru
     es_budget_add(&budget, ES_TERM_COMMON, m->u_common, m->dof_common);
     es_budget_add(&budget, ES_TERM_COMMON, es_rectangular(far), INFINITY);
     es_measured_set(m, m->value, &budget);
+    es_model_sum(m, &budget, ES_TERM_COMMON, far);
 }
 
 /* Only one method gave a value. `reach`: the other one failed because the leak is beyond it. */

@@ -23,6 +23,7 @@
 #include "procedures/measures/measures.h"
 #include "procedures/measures/movement.h"
 #include "procedures/measures/outputs.h"
+#include "procedures/measures/propagate.h"
 #include "procedures/measures/step_analysis.h"
 #include "procedures/measures/timing.h"
 
@@ -362,6 +363,8 @@ static void take_worst(const struct set *set, size_t o, struct es_measured *m)
     double value = set->figures[worst][o].value;
     /* over several steps the sign is that of chance where two errors of about one size have opposite ones */
     es_measured_set(m, o == STEADY_STATE_ERROR ? fabs(value) : value, &set->figures[worst][o].budget);
+    if (o == STEADY_STATE_ERROR)
+        es_model_size(m, value, &set->figures[worst][o].budget);
     m->first = set->span[worst][0];
     m->last = set->span[worst][1];
 }

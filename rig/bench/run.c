@@ -149,7 +149,8 @@ static enum es_status execute(struct es_run *r, struct es_safe_report *report, s
                                                .ignore_gates = r->order->ignore_gates,
                                                .view = &r->view,
                                                .facts = r->view.facts,
-                                               .seed = r->order->seed};
+                                               .seed = r->order->seed,
+                                               .most_trials = r->order->most_trials};
     const struct es_execute_keep keep = {.self = r, .trace = keep_trace, .time_of_day = keep_time};
     struct es_site_order order = {.run = r->run, .journal = r->journal, .watch = r->watch};
     memcpy(order.needed, r->needed, sizeof order.needed);

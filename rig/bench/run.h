@@ -18,7 +18,8 @@ struct es_run_order {
     bool unattended;            /* cautions confirmed beforehand by `person` */
     bool ignore_gates;          /* run what a failed procedure would gate */
     const char *overdue_reason; /* certify in spite of an overdue calibration: why; NULL refuses */
-    uint64_t seed;
+    uint64_t seed;              /* of values whose distribution is drawn */
+    size_t most_trials;         /* of each of them; 0: as many as it takes */
 };
 
 /* What the station tells the outside while running: called on the run's thread, must not block. */

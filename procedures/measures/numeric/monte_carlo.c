@@ -45,6 +45,11 @@ static double student(double dof, uint64_t seed, uint64_t stream, uint64_t index
 static void draw_input(const struct es_input *in, uint64_t seed, uint64_t stream, uint64_t from,
                        size_t stride, double *x)
 {
+    if (in->b == 0) {
+        for (size_t i = 0; i < BLOCK; i++)
+            x[i * stride] = in->a;
+        return;
+    }
     bool normal =
         in->kind == ES_DISTRIBUTION_NORMAL || (in->kind == ES_DISTRIBUTION_STUDENT && !(in->dof < MANY_DOF));
     for (size_t i = 0; i < BLOCK; i += 2, x += 2 * stride) {

@@ -6,6 +6,8 @@
 #include "procedures/measures/numeric/least_squares.h"
 #include "procedures/measures/numeric/passes.h"
 
+#define DENSE        1000
+#define IN_RISE      500
 #define LEAST_POINTS 5
 #define WIDTHS       7   /* widest, half of it, ... */
 #define AGREE        1.6 /* intervals of +-1.6 u must overlap */
@@ -24,6 +26,22 @@ static size_t first_at(const struct es_curve_view *c, double limit)
             high = mid;
     }
     return low;
+}
+
+bool es_curve_by_means(const struct es_samples *s, double from, double to, double noise, double resolution,
+                       struct es_curve_view *view, struct es_samples *means)
+{
+    size_t inside = es_samples_at(s, to) - es_samples_at(s, from);
+    if (!(to > from) || inside <= DENSE)
+        return false;
+    double each = (double)inside / IN_RISE, inflation = view->inflation;
+    if (es_samples_thin(s, (size_t)((double)s->n / each), means, NULL) != ES_OK)
+        return false; /* no memory for means: the samples themselves do */
+    double left = noise * sqrt(fmin(1, inflation / each));
+    *view =
+        (struct es_curve_view){means->t, means->y, means->n, hypot(left, es_resolution_u(resolution, noise)),
+                               fmax(1, inflation / each)};
+    return true;
 }
 
 static bool fit_around(const struct es_curve_view *c, double centre, double half_width, struct es_fit *fit)

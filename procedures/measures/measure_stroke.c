@@ -262,8 +262,22 @@ static size_t before_stop(const struct es_curve_view *c, double guess, double st
     return n;
 }
 
+/* Half-width of means in which noise is a quarter of what is left of the way, and the passages of half the
+ * way and of the level. */
+static size_t passages(const struct es_curve_view *c, double complete_at, double from, double to,
+                       double origin, double *half, double *guess)
+{
+    size_t m = 0;
+    int sign = to > from ? 1 : -1;
+    while (m < 200 && c->s / sqrt(2.0 * (double)m + 1) > 0.25 * (1 - complete_at) * fabs(to - from))
+        m++;
+    *half = es_first_passage(c, from + 0.5 * (to - from), sign, origin, m);
+    *guess = es_first_passage(c, from + complete_at * (to - from), sign, origin, m);
+    return m;
+}
+
 /* Time of one stroke; refused in m with its reason. */
-static void stroke_time(const struct settings *s, const struct es_samples *samples,
+static void stroke_time(const struct settings *s, const struct es_samples *all,
                         const struct es_series *series, const struct es_command *c, const struct end ends[2],
                         struct es_measured *m)
 {
@@ -273,20 +287,22 @@ static void stroke_time(const struct settings *s, const struct es_samples *sampl
     int sign = to > from ? 1 : -1;
     double noise = sqrt(fmax(ends[0].noise.square[ES_TERM_REPEAT], ends[1].noise.square[ES_TERM_REPEAT]));
     struct es_plateau rest = {0};
-    size_t tail = es_samples_at(samples, samples->n ? samples->t[samples->n - 1] - s->rest : 0);
-    if (es_plateau_of(samples->t + tail, samples->y + tail, samples->n - tail, &rest))
+    size_t tail = es_samples_at(all, all->n ? all->t[all->n - 1] - s->rest : 0);
+    if (es_plateau_of(all->t + tail, all->y + tail, all->n - tail, &rest))
         noise = rest.s;
-    struct es_curve_view view = {samples->t, samples->y, samples->n, noise, 1};
-    size_t m_smooth = 0;
-    while (m_smooth < 200 &&
-           noise / sqrt(2.0 * (double)m_smooth + 1) > 0.25 * (1 - s->complete_at) * fabs(to - from))
-        m_smooth++;
-    double half = es_first_passage(&view, from + 0.5 * (to - from), sign, c->t, m_smooth);
-    double guess = es_first_passage(&view, level, sign, c->t, m_smooth);
+    struct es_curve_view view = {all->t, all->y, all->n, noise, 1};
+    struct es_samples means = {0};
+    const struct es_samples *samples = all;
+    double half, guess;
+    size_t m_smooth = passages(&view, s->complete_at, from, to, c->t, &half, &guess);
+    if (es_curve_by_means(all, half, guess, noise, series->u.resolution, &view, &means)) {
+        samples = &means;
+        m_smooth = passages(&view, s->complete_at, from, to, c->t, &half, &guess);
+    }
     struct es_local l;
     double widest = fmax(0.5 * (guess - half), 3 * samples->interval);
     struct es_curve_view whole = view;
-    view.n = before_stop(&whole, guess, to - sign * 3 * noise, sign);
+    view.n = before_stop(&whole, guess, to - sign * 3 * view.s, sign);
     if (!isfinite(guess) || (!es_local_crossing(&view, level, guess, widest, &l) &&
                              !es_local_crossing(&whole, level, guess, widest, &l) &&
                              !es_local_passage(&whole, level, sign, c->t, m_smooth, &l))) {
@@ -294,6 +310,7 @@ static void stroke_time(const struct settings *s, const struct es_samples *sampl
         es_quantity_format(to - from, es_dimension_unit(series->dimension), 2, way, sizeof way);
         es_measured_refuse(m, "the stroke %s, from end to end %s, was not seen to be done",
                            up ? "up" : "down", way);
+        es_samples_free(&means);
         return;
     }
     struct es_budget b = {0};
@@ -304,8 +321,9 @@ static void stroke_time(const struct settings *s, const struct es_samples *sampl
     struct es_measured now = *m;
     es_measured_set(&now, l.at - c->t - late, &b);
     now.role = series->role;
-    now.first = es_samples_index(samples, 0);
-    now.last = es_samples_index(samples, samples->n - 1);
+    now.first = es_samples_index(all, 0);
+    now.last = es_samples_index(all, all->n - 1);
+    es_samples_free(&means);
     if (!m->valid || !now.valid || now.value > m->value)
         *m = now;
 }

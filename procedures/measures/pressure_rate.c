@@ -6,7 +6,7 @@
 #include <stdlib.h>
 
 #include "procedures/measures/numeric/autocorrelation.h"
-#include "procedures/measures/numeric/least_squares.h"
+#include "procedures/measures/numeric/columns.h"
 #include "procedures/measures/numeric/summary.h"
 #include "procedures/measures/plateau.h"
 #include "procedures/measures/samples.h"
@@ -20,15 +20,18 @@
     0.5 /* of what the bend adds to the straight rate: by trial on ISO 6358 leaks in and out                 \
          */
 #define GRID       60
-#define HEAT_DOUBT 1.0  /* standard, of the heat's share: its time constant is known by practice only */
-#define BLOCKS     240  /* means of blocks are enough to look for the bend */
-#define MOST_BEND  30.0 /* k times the length */
+#define HEAT_DOUBT 1.0   /* standard, of the heat's share: its time constant is known by practice only */
+#define BLOCKS     240   /* means of blocks are enough to look for the bend */
+#define DENSE      20000 /* samples from which their means are fitted: */
+#define MEANS      4000  /* so many; the curve is straight within each */
+#define MOST_BEND  30.0  /* k times the length */
 
 struct fit_job {
     const double *t, *p; /* from the first fitted sample */
     size_t n;
     double start, length; /* s */
     double weight;        /* of the prior on k: (noise / sd of k)^2 */
+    double scatter;       /* Pa: of one reading, where t and p are means of many; else 0 */
     double *rest;         /* room for n */
 };
 
@@ -53,16 +56,30 @@ static double rise_by_k(double k, double x)
     return (x * exp(-kx) - rise(k, x)) / k;
 }
 
+/* The model's columns at k: what one unit of rate makes, and with `by_k` its change by k times `rate`. */
+struct model {
+    const struct fit_job *j;
+    double k, rate;
+    bool by_k;
+};
+
+static void fill_model(const void *what, size_t first, size_t count, double *const column[])
+{
+    const struct model *m = what;
+    for (size_t i = 0; i < count; i++) {
+        double x = m->j->t[first + i] - m->j->start;
+        column[1][i] = rise(m->k, x);
+        if (m->by_k)
+            column[2][i] = m->rate * rise_by_k(m->k, x);
+    }
+}
+
 static bool fit_with(const struct fit_job *j, double k, struct bent *out)
 {
-    struct es_least_squares ls;
-    es_ls_start(&ls, 2);
-    for (size_t i = 0; i < j->n; i++) {
-        double row[2] = {1, rise(k, j->t[i] - j->start)};
-        es_ls_add(&ls, row, j->p[i]);
-    }
+    struct model m = {j, k, 0, false};
+    struct es_columns c = {.n = j->n, .p = 2, .y = j->p, .about = j->p[0], .fill = fill_model, .what = &m};
     out->k = k;
-    if (!es_ls_solve(&ls, &out->fit))
+    if (!es_columns_fit(&c, &out->fit))
         return false;
     out->cost = out->fit.rss + j->weight * k * k;
     return true;
@@ -136,20 +153,13 @@ static double residuals(const struct fit_job *j, const struct bent *b, double *i
     return sqrt(square / (double)(j->n - 3));
 }
 
-/* The fit as a linear operator around its solution: rows (1, rise, by k) and the prior. */
+/* The fit as a linear operator around its solution, with the prior: what it makes of y. */
 static bool linear_part(const struct fit_job *j, const struct bent *b, const double *y, struct es_fit *out)
 {
-    struct es_least_squares ls;
-    es_ls_start(&ls, 3);
-    for (size_t i = 0; i < j->n; i++) {
-        double x = j->t[i] - j->start;
-        double row[3] = {1, rise(b->k, x), b->fit.b[1] * rise_by_k(b->k, x)};
-        es_ls_add(&ls, row, y ? y[i] : 0);
-    }
-    double prior[3] = {0, 0, sqrt(j->weight)};
-    if (j->weight > 0)
-        es_ls_add(&ls, prior, 0);
-    return es_ls_solve(&ls, out);
+    struct model m = {j, b->k, b->fit.b[1], true};
+    struct es_columns c = {
+        .n = j->n, .p = 3, .y = y, .fill = fill_model, .what = &m, .ridge = {0, 0, j->weight}};
+    return es_columns_fit(&c, out);
 }
 
 /* Sensitivity of the rate at `begin` to the three coefficients. */
@@ -233,7 +243,7 @@ static void fill_budget(const struct es_pressure_rate_input *in, const struct fi
     struct es_fit f;
     double variance = 0;
     const double gradient[3] = {b->k, 1, b->fit.b[0] - out->begin};
-    if (linear_part(j, b, NULL, &f)) {
+    if (linear_part(j, b, j->p, &f)) { /* for its covariance alone */
         /* the third column was scaled by the rate: its coefficient is k itself */
         for (int i = 0; i < 3; i++)
             for (int m = 0; m < 3; m++)
@@ -242,7 +252,7 @@ static void fill_budget(const struct es_pressure_rate_input *in, const struct fi
     double dof = fmax((double)j->n / inflation - 3, 1);
     es_budget_add(&out->budget, ES_TERM_REPEAT, s * sqrt(inflation * fmax(variance, 0)), dof);
     /* a slow ramp read in steps: its ends are known to half a step each */
-    double step = es_resolution_u(u->resolution, s) * sqrt(12.0);
+    double step = es_resolution_u(u->resolution, fmax(s, j->scatter)) * sqrt(12.0);
     es_budget_add(&out->budget, ES_TERM_REPEAT, es_rectangular(step / j->length), INFINITY);
     /* offset and repeatability of connecting are in all samples alike: a rate carries neither */
 }
@@ -297,6 +307,39 @@ static enum es_status fit_all(const struct es_pressure_rate_input *in, struct fi
     return ES_OK;
 }
 
+/* Fits samples a .. b - 1, or their means. */
+static enum es_status fit_part(const struct es_pressure_rate_input *in, const struct es_samples *s, size_t a,
+                               size_t b, struct es_pressure_rate *out, struct es_error *err)
+{
+    struct es_samples part = *s, means = {0};
+    part.t += a;
+    part.y += a;
+    part.n = b - a;
+    double length = part.t[part.n - 1] - part.t[0], scatter = 0;
+    if (!(length > 0))
+        return refuse(out, "all samples carry the same time");
+    if (part.n > DENSE) {
+        enum es_status status = es_samples_thin(&part, MEANS, &means, err);
+        if (status != ES_OK)
+            return status;
+        scatter = es_noise_from_differences(part.y, part.n);
+        part = means;
+    }
+    struct fit_job job = {.t = part.t,
+                          .p = part.y,
+                          .n = part.n,
+                          .start = part.t[0],
+                          .length = part.t[part.n - 1] - part.t[0],
+                          .scatter = scatter,
+                          .rest = calloc(part.n + 1, sizeof *job.rest)};
+    enum es_status status = job.rest
+                                ? fit_all(in, &job, out)
+                                : es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", job.n);
+    free(job.rest);
+    es_samples_free(&means);
+    return status;
+}
+
 enum es_status es_pressure_rate_of(const struct es_pressure_rate_input *in, struct es_pressure_rate *out,
                                    struct es_error *err)
 {
@@ -318,22 +361,10 @@ enum es_status es_pressure_rate_of(const struct es_pressure_rate_input *in, stru
                         b > a ? b - a : 0, in->settle, LEAST);
         goto free_samples;
     }
-    struct fit_job job = {
-        .t = s.t + a, .p = s.y + a, .n = b - a, .start = s.t[a], .length = s.t[b - 1] - s.t[a]};
-    if (!(job.length > 0)) {
-        status = refuse(out, "all samples carry the same time");
-        goto free_samples;
-    }
-    job.rest = calloc(job.n + 1, sizeof *job.rest);
-    if (!job.rest) {
-        status = es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", job.n);
-        goto free_samples;
-    }
     out->begin = begin_of(&s);
     out->first = es_samples_index(&s, a);
     out->last = es_samples_index(&s, b - 1);
-    status = fit_all(in, &job, out);
-    free(job.rest);
+    status = fit_part(in, &s, a, b, out, err);
 free_samples:
     es_samples_free(&s);
     return status;

@@ -17,8 +17,6 @@
 #define MOST_MOVEMENT 0.003 /* of the response during the rest: more is not settled */
 #define MOST_STIR     0.05  /* of the response before the command: more leaves its start unknown */
 #define LEAST_IN_RISE 4     /* samples between 10 % and 63 % */
-#define DENSE         1000  /* samples in the rise from which means of them are enough: */
-#define IN_RISE       500   /* so many of them, whose shape error is 1 / (24 IN_RISE^2) of the rise */
 #define HIDDEN        0.1   /* noise of a local mean, of the way from the level to the nearer end */
 
 /* Shares of the step at which the times are taken. */
@@ -170,29 +168,17 @@ static bool take_shape(const struct es_step_input *in, struct es_step *out, stru
     return true;
 }
 
-/* Where far more samples lie in the rise than its shape needs, their means over equal stretches take their
- * place: `thin`, to be freed. Noise goes down by as many as are independent, steps of the reading as far as
- * noise dithers them. */
+/* Means in place of far more samples than the shape needs: `means`, to be freed. */
 static void take_means(struct es_step_input *in, const struct es_step *out, struct shape *sh,
-                       struct es_samples *thin)
+                       struct es_samples *means)
 {
-    const struct es_samples *s = in->samples;
-    size_t inside = es_samples_at(s, sh->t63) - es_samples_at(s, sh->t10);
-    if (inside <= DENSE)
-        return;
-    double each = (double)inside / IN_RISE;
-    size_t count = (size_t)((double)s->n / each);
-    if (es_samples_thin(s, count, thin, NULL) != ES_OK)
-        return; /* no memory for means: the samples themselves do */
     struct shape by_means = *sh;
-    double left = sh->noise * sqrt(fmin(1, sh->view.inflation / each));
-    by_means.view = (struct es_curve_view){thin->t, thin->y, count,
-                                           hypot(left, es_resolution_u(in->u.resolution, sh->noise)),
-                                           fmax(1, sh->view.inflation / each)};
-    if (!take_rise(in, out, &by_means))
+    if (!es_curve_by_means(in->samples, sh->t10, sh->t63, sh->noise, in->u.resolution, &by_means.view,
+                           means) ||
+        !take_rise(in, out, &by_means))
         return;
     *sh = by_means;
-    in->samples = thin;
+    in->samples = means;
 }
 
 /* Uncertainty of a level at share f of the step, from both rests. */

@@ -11,33 +11,23 @@
 #define LEAST_NEAR        4 /* readings of one leg near an angle */
 #define LEAST_SPEED_RATIO 1.5
 
-static double overall_slope(const struct es_sweep *s, double low, double high)
+double es_sweep_slope(const struct es_sweep *s, double low, double high, double *work)
 {
-    struct es_least_squares ls;
     struct es_fit f;
     double middle = 0.5 * (low + high), half = 0.5 * (high - low);
-    es_ls_start(&ls, 2);
-    for (size_t i = 0; i < s->n; i++) {
-        const struct es_sweep_point *p = &s->points[i];
-        if (!p->paired || !p->good || p->odd || p->angle < low || p->angle > high)
-            continue;
-        double row[2] = {1, (p->angle - middle) / half};
-        es_ls_add(&ls, row, p->ratio);
-    }
-    return es_ls_solve(&ls, &f) ? f.b[1] / half : NAN;
+    size_t n = es_sweep_gather(s, NULL, low, high, false, work, work + s->n);
+    return es_polynomial_fit(work, work + s->n, n, 1, middle, half, &f) ? f.b[1] / half : NAN;
 }
 
 /* Median over a leg's readings near `angle`, each carried to it along the slope; NAN when too few. */
 static double median_near(const struct es_sweep *s, const struct es_sweep_leg *leg, double angle, double half,
                           double slope, double *work)
 {
-    size_t n = 0;
-    for (size_t i = leg->first; i <= leg->last; i++) {
-        const struct es_sweep_point *p = &s->points[i];
-        if (p->paired && p->good && fabs(p->angle - angle) <= half)
-            work[n++] = p->ratio - slope * (p->angle - angle);
-    }
-    return n >= LEAST_NEAR ? es_median(work, n) : NAN;
+    double *ratio = work + s->n;
+    size_t n = es_sweep_gather(s, leg, angle - half, angle + half, true, work, ratio);
+    for (size_t i = 0; i < n; i++)
+        ratio[i] -= slope * (work[i] - angle);
+    return n >= LEAST_NEAR ? es_median(ratio, n) : NAN;
 }
 
 static double angle_of(double low, double high, size_t count, size_t j)
@@ -141,69 +131,55 @@ enum es_status es_sweep_delay_of(const struct es_sweep *s, double low, double hi
                                  struct es_sweep_delay *out, struct es_error *err)
 {
     memset(out, 0, sizeof *out);
-    double slow, fast, slope = overall_slope(s, low, high);
-    if (!isfinite(slope) || slope == 0)
-        return ES_OK;
     size_t cells = s->leg_count * count;
     double *table = calloc(2 * cells + 1, sizeof *table);
-    double *work = calloc(s->n + cells + 1, sizeof *work);
+    double *work = malloc((2 * s->n + cells + 1) * sizeof *work);
+    enum es_status status = ES_OK;
     if (!table || !work) {
-        free(table);
-        free(work);
-        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu readings.", s->n);
+        status = es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu readings.", s->n);
+        goto free_both;
     }
+    double slow, fast, slope = es_sweep_slope(s, low, high, work);
+    if (!isfinite(slope) || slope == 0)
+        goto free_both;
     departures(s, low, high, count, slope, table, work);
     extreme_speeds(s, table, count, &slow, &fast);
     out->speed_ratio = fast > 0 ? fast / slow : 0;
     if (out->speed_ratio >= LEAST_SPEED_RATIO)
         solve_delay(s, table, count, table + cells, work, out);
+free_both:
     free(table);
     free(work);
-    return ES_OK;
+    return status;
 }
 
 /* A leg's reading at `angle`: straight line through its good readings nearby. */
 static bool leg_value(const struct es_sweep *s, const struct es_sweep_leg *leg, double angle, double half,
-                      double *value, double *u, double *rss, size_t *dof)
+                      double *work, struct es_fit *f)
 {
-    struct es_least_squares ls;
-    struct es_fit f;
-    es_ls_start(&ls, 2);
-    for (size_t i = leg->first; i <= leg->last; i++) {
-        const struct es_sweep_point *p = &s->points[i];
-        if (!p->paired || !p->good || p->odd || fabs(p->angle - angle) > half)
-            continue;
-        double row[2] = {1, (p->angle - angle) / half};
-        es_ls_add(&ls, row, p->ratio);
-    }
-    if (ls.n < LEAST_NEAR || !es_ls_solve(&ls, &f))
-        return false;
-    *value = f.b[0];
-    *u = sqrt(f.cov[0][0]); /* times the noise */
-    *rss = f.rss;
-    *dof = f.n - 2;
-    return true;
+    size_t n = es_sweep_gather(s, leg, angle - half, angle + half, false, work, work + s->n);
+    return n >= LEAST_NEAR && es_polynomial_fit(work, work + s->n, n, 1, angle, half, f);
 }
 
-static void point_of(const struct es_sweep *s, double angle, double half, struct es_sweep_static *st,
-                     double *rss, size_t *dof)
+static void point_of(const struct es_sweep *s, double angle, double half, double *work,
+                     struct es_sweep_static *st, double *rss, size_t *dof)
 {
     double least[2] = {INFINITY, INFINITY}, most[2] = {-INFINITY, -INFINITY}, sum[2] = {0, 0},
            var[2] = {0, 0};
     size_t n[2] = {0, 0};
     for (size_t k = 0; k < s->leg_count; k++) {
-        double v, u, r;
-        size_t d;
-        if (!leg_value(s, &s->legs[k], angle, half, &v, &u, &r, &d))
+        struct es_fit f;
+        if (!leg_value(s, &s->legs[k], angle, half, work, &f))
             continue;
+        double v = f.b[0], u = sqrt(f.cov[0][0]); /* times the noise */
         int w = s->legs[k].direction > 0;
         least[w] = fmin(least[w], v);
         most[w] = fmax(most[w], v);
         sum[w] += v;
         var[w] += u * u;
         n[w]++;
-        *rss += r;
-        *dof += d;
+        *rss += f.rss;
+        *dof += f.n - 2;
         st->u_leg = fmax(st->u_leg, u);
     }
     st->angle = angle;
@@ -219,16 +195,19 @@ static void point_of(const struct es_sweep *s, double angle, double half, struct
 enum es_status es_sweep_curve_of(const struct es_sweep *s, double low, double high, size_t count,
                                  struct es_sweep_curve *out, struct es_error *err)
 {
-    (void)err;
     memset(out, 0, sizeof *out);
+    double *work = malloc((2 * s->n + 1) * sizeof *work);
+    if (!work)
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu readings.", s->n);
     double spacing = (high - low) / (double)(count - 1), rss = 0;
     size_t dof = 0;
     for (size_t j = 0; j < count; j++) {
         double angle = angle_of(low, high, count, j);
-        point_of(s, angle, 0.5 * spacing, &out->at[j], &rss, &dof);
+        point_of(s, angle, 0.5 * spacing, work, &out->at[j], &rss, &dof);
     }
     out->count = count;
-    out->slope = overall_slope(s, low, high);
+    out->slope = es_sweep_slope(s, low, high, work);
+    free(work);
     out->noise = dof ? sqrt(rss / (double)dof) : NAN;
     for (size_t j = 0; j < count; j++) {
         out->at[j].u_up *= out->noise;

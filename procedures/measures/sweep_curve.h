@@ -37,6 +37,10 @@ struct es_sweep_curve {
     double noise; /* of one reading about the local line */
 };
 
+/* Slope of the straight line through all points that are good and not odd, ratio per rad; NAN when there are
+ * too few. `work` holds 2 s->n. */
+double es_sweep_slope(const struct es_sweep *s, double low, double high, double *work);
+
 /* Delay by medians over short stretches, so that dropouts do not matter. Needs both directions. */
 enum es_status es_sweep_delay_of(const struct es_sweep *s, double low, double high, size_t count,
                                  struct es_sweep_delay *out, struct es_error *err) ES_MUST_CHECK;

@@ -7,6 +7,7 @@
 
 #include "procedures/measures/numeric/least_squares.h"
 #include "procedures/measures/numeric/summary.h"
+#include "procedures/measures/sweep_curve.h"
 
 #define BINS   100 /* of 1 % of the range */
 #define AROUND 3   /* bins on each side for the roughness */
@@ -20,58 +21,65 @@ static bool inside(const struct es_sweep_point *p, double low, double high)
 
 /* A leg's smooth course, by least squares on what is not odd; returns false when too little is left. */
 static bool smooth_course(const struct es_sweep *s, const struct es_sweep_leg *leg, double low, double high,
-                          struct es_fit *f)
+                          double *work, struct es_fit *f)
 {
-    struct es_least_squares ls;
-    double middle = 0.5 * (low + high), half = 0.5 * (high - low);
-    es_ls_start(&ls, DEGREE + 1);
-    for (size_t i = leg->first; i <= leg->last; i++) {
-        const struct es_sweep_point *p = &s->points[i];
-        if (!inside(p, low, high) || !p->good || p->odd)
-            continue;
-        double x = (p->angle - middle) / half, row[DEGREE + 1] = {1, x, x * x, x * x * x, x * x * x * x};
-        es_ls_add(&ls, row, p->ratio);
-    }
-    return ls.n > 4 * (DEGREE + 1) && es_ls_solve(&ls, f);
+    size_t n = es_sweep_gather(s, leg, low, high, false, work, work + s->n);
+    return n > 4 * (DEGREE + 1) &&
+           es_polynomial_fit(work, work + s->n, n, DEGREE, 0.5 * (low + high), 0.5 * (high - low), f);
 }
 
-/* Marks again from a course; returns the robust noise of the rest. */
+/* Marks again from a course; returns the robust noise of the rest. `changed`: a mark did. */
 static double mark(struct es_sweep *s, const struct es_sweep_leg *leg, double low, double high,
-                   const struct es_fit *f, double cut, double *work)
+                   const struct es_fit *f, double cut, double *work, bool *changed)
 {
     double middle = 0.5 * (low + high), half = 0.5 * (high - low);
     size_t n = 0;
+    *changed = false;
     for (size_t i = leg->first; i <= leg->last; i++) {
         struct es_sweep_point *p = &s->points[i];
         if (!inside(p, low, high))
             continue;
         double off = p->good ? fabs(p->ratio - es_polynomial_at(f, middle, half, p->angle)) : INFINITY;
-        p->odd = off > cut;
+        bool odd = off > cut;
+        *changed |= odd != p->odd;
+        p->odd = odd;
         if (p->good)
             work[n++] = off;
     }
     return 1.4826 * es_median(work, n);
 }
 
+/* Marks the odd ones of one leg; false when too little is left of it. */
+static bool find_odd_in(struct es_sweep *s, const struct es_sweep_leg *leg, double low, double high,
+                        double deviation, double *work, double *spread)
+{
+    double cut = INFINITY;
+    for (int pass = 0; pass < 8; pass++) { /* the worst go first, then the cut closes in */
+        struct es_fit f;
+        bool changed;
+        if (!smooth_course(s, leg, low, high, work, &f))
+            return false;
+        *spread = mark(s, leg, low, high, &f, cut, work, &changed);
+        double next = fmax(deviation, 6 * *spread);
+        if (!changed && next == cut) /* all further passes would be this one again */
+            break;
+        cut = next;
+    }
+    return true;
+}
+
 enum es_status es_sweep_find_odd(struct es_sweep *s, double low, double high, double deviation, double *noise,
                                  char text[static 160], struct es_error *err)
 {
-    double *work = malloc((s->n + 1) * sizeof *work);
+    double *work = malloc((2 * s->n + 1) * sizeof *work);
     if (!work)
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", s->n);
     text[0] = '\0';
     *noise = 0;
     for (size_t k = 0; k < s->leg_count && !text[0]; k++) {
-        struct es_fit f;
-        double spread = INFINITY;
-        for (int pass = 0; pass < 8; pass++) { /* the worst go first, then the cut closes in */
-            if (!smooth_course(s, &s->legs[k], low, high, &f)) {
-                snprintf(text, 160, "leg %zu has too few good readings that agree", k + 1);
-                break;
-            }
-            double cut = pass == 0 ? INFINITY : fmax(deviation, 6 * spread);
-            spread = mark(s, &s->legs[k], low, high, &f, cut, work);
-        }
+        double spread = 0;
+        if (!find_odd_in(s, &s->legs[k], low, high, deviation, work, &spread))
+            snprintf(text, 160, "leg %zu has too few good readings that agree", k + 1);
         *noise = fmax(*noise, spread);
     }
     if (!text[0] && 6 * *noise > 3 * deviation)
@@ -260,26 +268,24 @@ enum es_status es_sweep_faults_of(const struct es_sweep *s, double low, double h
     memset(out, 0, sizeof *out);
     out->noise = noise;
     struct bins *b = calloc(1, sizeof *b);
-    if (!b)
-        return es_fail(err, ES_NO_MEMORY, "Not enough memory for the sweep's bins.");
+    double *work = malloc((2 * s->n + 1) * sizeof *work);
+    if (!b || !work) {
+        free(b);
+        free(work);
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu readings.", s->n);
+    }
     for (size_t k = 0; k < s->leg_count; k++) {
         double near = fmax(0.005 * (high - low), 2 * s->legs[k].speed * s->interval);
         dropouts_of_leg(s, &s->legs[k], low, high, near, out);
     }
-    struct es_least_squares ls;
-    struct es_fit f;
-    double middle = 0.5 * (low + high), half = 0.5 * (high - low), slope = 0;
-    es_ls_start(&ls, 2);
-    for (size_t i = 0; i < s->n; i++)
-        if (inside(&s->points[i], low, high) && s->points[i].good && !s->points[i].odd)
-            es_ls_add(&ls, (double[2]){1, (s->points[i].angle - middle) / half}, s->points[i].ratio);
-    if (es_ls_solve(&ls, &f))
-        slope = f.b[1] / half;
+    double slope = es_sweep_slope(s, low, high, work);
+    slope = isfinite(slope) ? slope : 0;
     fill_bins(s, low, high, slope, noise, b);
     judge_bins(b, slope, resolution, out);
     double first, last;
     bounded(b, low, high, reading_low, reading_high, slope, &first, &last);
     usable_stretch(first, last, out);
     free(b);
+    free(work);
     return ES_OK;
 }

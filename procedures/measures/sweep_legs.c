@@ -14,7 +14,38 @@
 void es_sweep_free(struct es_sweep *s)
 {
     free(s->points);
+    free(s->bounds);
     memset(s, 0, sizeof *s);
+}
+
+/* End of the points from i on that need no look: their block lies outside. */
+static size_t skip_outside(const struct es_sweep *s, size_t i, double from, double to)
+{
+    while (i < s->n) {
+        const struct es_sweep_bounds *b = &s->bounds[i / ES_SWEEP_BLOCK];
+        if (b->low <= to && b->high >= from)
+            break;
+        i = (i / ES_SWEEP_BLOCK + 1) * ES_SWEEP_BLOCK;
+    }
+    return i;
+}
+
+size_t es_sweep_gather(const struct es_sweep *s, const struct es_sweep_leg *leg, double from, double to,
+                       bool odd_too, double *angle, double *ratio)
+{
+    size_t i = leg ? leg->first : 0, end = leg ? leg->last + 1 : s->n, n = 0;
+    while ((i = skip_outside(s, i, from, to)) < end) {
+        size_t block_end = (i / ES_SWEEP_BLOCK + 1) * ES_SWEEP_BLOCK;
+        for (; i < end && i < block_end; i++) {
+            const struct es_sweep_point *p = &s->points[i];
+            if (!p->paired || !p->good || (p->odd && !odd_too) || p->angle < from || p->angle > to)
+                continue;
+            if (angle)
+                angle[n] = p->angle;
+            ratio[n++] = p->ratio;
+        }
+    }
+    return n;
 }
 
 /* Reference angle at time t by straight line between good samples; NAN across a gap. */
@@ -105,7 +136,8 @@ static enum es_status pair_points(const struct es_samples *a, const struct es_se
                                   struct es_sweep *s, struct es_error *err)
 {
     s->points = calloc(sensor->count + 1, sizeof *s->points);
-    if (!s->points)
+    s->bounds = calloc(sensor->count / ES_SWEEP_BLOCK + 1, sizeof *s->bounds);
+    if (!s->points || !s->bounds)
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", sensor->count);
     size_t from = 0;
     for (size_t i = 0; i < sensor->count; i++) {
@@ -115,11 +147,18 @@ static enum es_status pair_points(const struct es_samples *a, const struct es_se
         p->paired = isfinite(p->angle);
         p->good = sensor->quality[i] == ES_GOOD && isfinite(sensor->y[i]);
         p->ratio = p->good ? sensor->y[i] : NAN;
+        struct es_sweep_bounds *b = &s->bounds[i / ES_SWEEP_BLOCK];
+        if (i % ES_SWEEP_BLOCK == 0)
+            *b = (struct es_sweep_bounds){INFINITY, -INFINITY};
+        if (p->paired && p->angle < b->low)
+            b->low = p->angle;
+        if (p->paired && p->angle > b->high)
+            b->high = p->angle;
     }
     return ES_OK;
 }
 
-static void common_range(struct es_sweep *s, double *work)
+static bool common_range(struct es_sweep *s, double *work)
 {
     s->low = -INFINITY;
     s->high = s->least = INFINITY;
@@ -132,11 +171,12 @@ static void common_range(struct es_sweep *s, double *work)
         s->most = fmax(s->most, s->legs[k].high);
         slowest = fmin(slowest, s->legs[k].speed);
     }
-    size_t m = 0;
-    for (size_t i = 1; i < s->n; i++)
-        work[m++] = s->points[i].t - s->points[i - 1].t;
-    s->interval = es_median(work, m);
+    for (size_t i = 0; i < s->n; i++)
+        work[i] = s->points[i].t;
+    if (!es_median_of_differences(work, s->n, es_range_of_differences(work, s->n), &s->interval))
+        return false;
     s->sample_angle = slowest * s->interval;
+    return true;
 }
 
 enum es_status es_sweep_pair(const struct es_series *angle, const struct es_series *sensor, double delay,
@@ -166,9 +206,9 @@ enum es_status es_sweep_pair(const struct es_series *angle, const struct es_seri
         snprintf(text, 160, "the shaft was hardly turned: %.2f deg", range * 57.29577951308232);
     else if (status == ES_OK && (status = pair_points(&a, sensor, delay, &s, err)) == ES_OK) {
         find_legs(&s, range, work);
-        if (s.leg_count)
-            common_range(&s, work);
-        else
+        if (s.leg_count && !common_range(&s, work))
+            status = es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", s.n);
+        if (!s.leg_count)
             snprintf(text, 160, "no sweep from end to end was found");
     }
     free(work);

@@ -21,9 +21,16 @@ struct es_sweep_leg {
     double low, high;   /* rad */
 };
 
+#define ES_SWEEP_BLOCK 256 /* points whose angles are bounded together */
+
+struct es_sweep_bounds {
+    double low, high; /* rad: of the paired ones among them; low > high where there are none */
+};
+
 struct es_sweep {
     struct es_sweep_point *points;
     size_t n;
+    struct es_sweep_bounds *bounds; /* of each ES_SWEEP_BLOCK points */
     struct es_sweep_leg legs[ES_SWEEP_MAX_LEGS];
     size_t leg_count;
     double low, high;    /* rad: swept by every leg */
@@ -37,5 +44,10 @@ struct es_sweep {
 enum es_status es_sweep_pair(const struct es_series *angle, const struct es_series *sensor, double delay,
                              struct es_sweep *out, char text[static 160], struct es_error *err) ES_MUST_CHECK;
 void es_sweep_free(struct es_sweep *s); /* leaves it empty */
+
+/* Angles and readings of the good points of one leg (NULL: of all points) with from <= angle <= to, in order
+ * of time, odd ones only when `odd_too`; room for all of them. `angle` may be NULL. Returns how many. */
+size_t es_sweep_gather(const struct es_sweep *s, const struct es_sweep_leg *leg, double from, double to,
+                       bool odd_too, double *angle, double *ratio);
 
 #endif

@@ -21,15 +21,10 @@ static double bin_median(const struct es_sweep *s, double low, double width, int
                          double *work)
 {
     size_t n = 0;
-    double from = low + (double)bin * width;
-    for (size_t k = 0; k < s->leg_count; k++) {
-        const struct es_sweep_leg *leg = &s->legs[k];
-        for (size_t i = leg->first; leg->direction == direction && i <= leg->last; i++) {
-            const struct es_sweep_point *p = &s->points[i];
-            if (p->paired && p->good && p->angle >= from && p->angle < from + width)
-                work[n++] = p->ratio;
-        }
-    }
+    double from = low + (double)bin * width, to = nextafter(from + width, from);
+    for (size_t k = 0; k < s->leg_count; k++)
+        if (s->legs[k].direction == direction)
+            n += es_sweep_gather(s, &s->legs[k], from, to, true, NULL, work + n);
     return n >= LEAST_NEAR ? es_median(work, n) : NAN;
 }
 

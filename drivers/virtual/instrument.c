@@ -7,6 +7,8 @@
 #include "drivers/virtual/model.h"
 #include "drivers/virtual/random.h"
 
+#define LAG_KNOWN_TO 0.2 /* half-width of a rectangle; measures count the same */
+
 /* What electrical noise is taken as a share of: the role's usual span, coherent. 0: not analogue. */
 static const double usual_span[ES_ROLE_COUNT] = {
     [ES_ROLE_LOOP_CURRENT] = 16e-3,     [ES_ROLE_LOOP_VOLTAGE] = 10,
@@ -54,13 +56,16 @@ enum es_status es_gauge_init(struct es_virtual *v, enum es_role role,
     g->about = *about;
     g->offset = about->u_offset * es_random_normal(v->seed, stream, 0);
     g->gain = about->u_gain * es_random_normal(v->seed, stream, 1);
+    /* A response time is stated from a data sheet: it is known to a fifth (common practice, no published
+     * source). */
+    g->about.lag *= 1 + LAG_KNOWN_TO * (2 * es_random_uniform(v->seed, stream, 3) - 1);
     g->refresh = es_from_seconds(about->refresh);
     if (g->refresh > 0) { /* instruments do not start together */
         g->next = (es_time)(es_random_uniform(v->seed, stream, 2) * (double)g->refresh);
     }
     g->direct = about->lag <= 0 && g->refresh <= 0;
     for (int i = 0; i < 3; i++) {
-        g->follow[i] = about->lag > 0 ? -expm1(-es_seconds(es_paces[i]) / about->lag) : 1;
+        g->follow[i] = about->lag > 0 ? -expm1(-es_seconds(es_paces[i]) / g->about.lag) : 1;
     }
     return copy_table(g, err);
 }
@@ -151,7 +156,8 @@ double es_gauge_reading(const struct es_virtual *v, enum es_role role, es_time *
     if (!analogue) {
         return x;
     }
-    const uint64_t tick = (uint64_t)(*taken / ES_MS);
+    /* what refreshes by itself repeats its noise with its value; all others have it anew at each look */
+    const uint64_t tick = (uint64_t)((g->refresh > 0 ? *taken : v->now) / ES_MS);
     const double disturbance = v->p.bench.noise * usual_span[role];
     const double noise = sqrt(a->noise * a->noise + disturbance * disturbance);
     double y = x * (1 + g->gain) + g->offset;

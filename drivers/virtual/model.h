@@ -13,7 +13,7 @@
 #define ES_ELECTRONICS_TICK (10 * ES_MS)
 
 /* Streams of es_random_*: 1 unit's spread, 2 volumes, then: */
-enum es_stream { ES_STREAM_WIPER = 3, ES_STREAM_CONVERTER, ES_STREAM_INSTRUMENT = 100, ES_STREAM_END = 1000 };
+enum es_stream { ES_STREAM_WIPER = 3, ES_STREAM_CONVERTER, ES_STREAM_WALL, ES_STREAM_INSTRUMENT = 100, ES_STREAM_END = 1000 };
 
 struct es_actuator {
     double position, velocity; /* from the lower end */
@@ -143,6 +143,7 @@ struct es_virtual {
     double watchdog_period;
     es_time watchdog_last;
     double drive_speed;
+    double wall_drift; /* K/s, rms */
 
     double truth[ES_ROLE_COUNT];
     struct es_gauge gauges[ES_ROLE_COUNT];

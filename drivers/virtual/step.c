@@ -2,6 +2,9 @@
 #include <math.h>
 
 #include "drivers/virtual/model.h"
+#include "drivers/virtual/random.h"
+
+#define TURN 6.283185307179586
 
 const es_time es_paces[3] = {1 * ES_MS, 5 * ES_MS, 10 * ES_MS};
 
@@ -157,6 +160,19 @@ void es_virtual_truths(struct es_virtual *v)
     y[ES_ROLE_TRAVEL] = v->actuator.position;
 }
 
+/* The walls follow the room, which is heated in minutes and ventilated within them: two waves with equal
+ * shares of the drift. What is shut in follows the walls. */
+static void warm_walls(struct es_virtual *v)
+{
+    static const double periods[] = {600, 130}; /* s */
+    double off = 0;
+    for (int i = 0; i < 2; i++) {
+        const double begin = es_random_uniform(v->seed, ES_STREAM_WALL, (uint64_t)i);
+        off += periods[i] / TURN * sin(TURN * (es_seconds(v->t) / periods[i] + begin));
+    }
+    v->air.wall = v->happening[ES_ROLE_AMBIENT_TEMPERATURE] + v->wall_drift * off;
+}
+
 static void step(struct es_virtual *v, es_time ns)
 {
     const double h = es_seconds(ns);
@@ -175,6 +191,9 @@ static void step(struct es_virtual *v, es_time ns)
     es_sensor_step(v);
     if (v->t % ES_ELECTRONICS_TICK == 0) {
         es_electronics_tick(v);
+        if (v->wall_drift > 0) {
+            warm_walls(v);
+        }
     }
     es_virtual_truths(v);
     es_gauges_step(v, h);

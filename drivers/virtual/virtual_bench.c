@@ -153,6 +153,7 @@ static void start_values(struct es_virtual *v, const struct es_virtual_config *c
     v->valves[ES_VALVE_VENT_1].open = v->valves[ES_VALVE_VENT_2].open = 1;
     v->watchdog_period = config->watchdog_period;
     v->drive_speed = config->drive_speed;
+    v->wall_drift = config->wall_drift;
 }
 
 static void rest(struct es_virtual *v)
@@ -286,6 +287,16 @@ struct es_virtual_reading es_virtual_reading(const struct es_virtual *v, enum es
         r.value = es_gauge_reading(v, role, &r.taken);
     }
     return r;
+}
+
+uint64_t es_virtual_seed(const struct es_virtual *v)
+{
+    return v->seed;
+}
+
+void es_virtual_new_act(struct es_virtual *v)
+{
+    v->act++;
 }
 
 double es_virtual_bus_delay(const struct es_virtual *v)

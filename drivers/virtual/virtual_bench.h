@@ -69,11 +69,11 @@ struct es_virtual_instrument {
     double low, high;     /* the reading stays within; both 0: no bound */
     double resolution;    /* 0: none */
     double noise;         /* standard deviation of one reading */
-    double lag;           /* s, first order */
+    double lag;           /* s, first order, as stated; the true one is drawn within a fifth of it */
     double refresh;       /* s between new values; 0: a new one every millisecond */
     double u_offset;      /* standard uncertainty of the constant part (calibration and further) */
     double u_gain;        /* standard, relative to the reading */
-    double repeatability; /* standard; drawn anew whenever a valve or the coupling is switched */
+    double repeatability; /* standard; drawn anew with every act of measuring (es_virtual_new_act) */
     size_t point_count;   /* the calibration's correction table: what is to be added to a reading. Copied. */
     const double *readings, *corrections;
 };
@@ -98,6 +98,7 @@ struct es_virtual_config {
     double ambient_pressure;   /* Pa absolute */
     double ambient_temperature;
     double ambient_humidity, supply_dew_point;
+    double wall_drift;      /* K/s, rms: how quickly the walls of the volumes change their temperature */
     double drive_speed;     /* rad/s, of the shaft motor */
     double watchdog_period; /* s; 0: the bench has none */
     bool shutdown_module;   /* the unit shuts down when the auxiliary 24 V is off */
@@ -130,6 +131,13 @@ struct es_virtual_reading {
 
 /* What the instrument of an input says now; for an output what was written last. Reading changes nothing. */
 struct es_virtual_reading es_virtual_reading(const struct es_virtual *v, enum es_role role);
+
+/* What the bench was drawn from, for what stands beside it and has to be drawn too. */
+uint64_t es_virtual_seed(const struct es_virtual *v);
+
+/* A new act of measuring begins (connect, fill, settle, read): every instrument draws its repeatability anew.
+ * Switching a valve is one by itself. */
+void es_virtual_new_act(struct es_virtual *v);
 
 /* Seconds by which an exchange with an instrument takes longer than it should: for whoever plays the bus. */
 double es_virtual_bus_delay(const struct es_virtual *v);

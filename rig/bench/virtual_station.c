@@ -11,6 +11,7 @@
 
 #define TRANSIT   (ES_NS_PER_S / 1000) /* from the request of a write to its effect */
 #define SLEW_STEP (ES_NS_PER_S / 20)
+#define STEP_GRID (ES_NS_PER_S / 100) /* the virtual bench's longest step; the others divide it */
 
 /* ---- The safe state ---- */
 
@@ -146,15 +147,31 @@ static void set_tick(struct es_virtual_station *s)
     s->tick = fastest;
 }
 
+/* What is read was computed up to the last whole step, and steps end on a grid of their own. Read in between,
+ * it would be older than its time stamp says, by the same time throughout a recording. */
+static enum es_status on_grid(struct es_virtual_station *s, struct es_error *err)
+{
+    const es_time now = es_virtual_now(s->v), beyond = now % STEP_GRID;
+    if (beyond > 0) {
+        es_virtual_pass(s, now - beyond + STEP_GRID, true);
+    }
+    return settle(s, err);
+}
+
 static enum es_status port_record_start(void *self, const char *name, const enum es_role *roles, size_t count,
                                         double rate, int *handle, struct es_error *err)
 {
     struct es_virtual_station *s = self;
-    es_time now = es_virtual_now(s->v);
-    enum es_status status = es_recorder_start(&s->core.recorder, name, roles, count, rate, now, handle, err);
+    enum es_status status = on_grid(s, err);
     if (status != ES_OK) {
         return status;
     }
+    es_time now = es_virtual_now(s->v);
+    status = es_recorder_start(&s->core.recorder, name, roles, count, rate, now, handle, err);
+    if (status != ES_OK) {
+        return status;
+    }
+    es_virtual_new_act(s->v);
     struct es_journal *j = es_core_journal(&s->core);
     if (j) {
         es_journal_recording(j, now, name, roles, count);

@@ -2,10 +2,13 @@
 
 #include <math.h>
 
+#include "drivers/virtual/random.h"
 #include "rig/bench/run.h"
 
 #define SHOW     (ES_NS_PER_S / 10) /* values to the watch */
 #define SETTINGS (ES_NS_PER_S / 5)
+
+enum { STREAM_STAMPS = 4000, STREAM_CLOCK }; /* of es_random_*; the virtual bench's own end before 3200 */
 
 static bool is_silent(const struct es_virtual_station *s, const struct es_bench_channel *c)
 {
@@ -167,6 +170,18 @@ void es_virtual_pass(struct es_virtual_station *s, es_time deadline, bool run)
     }
 }
 
+/* When a write seems to have acted. What is stated of time stamps is drawn: that of readings, common to all
+ * of a run, and that of each write. Only what lies between the two is ever used, so that writes carry both.
+ */
+static es_time acted(struct es_virtual_station *s)
+{
+    const uint64_t seed = es_virtual_seed(s->v);
+    const double off = ES_VIRTUAL_U_TIME * (es_random_normal(seed, STREAM_STAMPS, s->writes) -
+                                            es_random_normal(seed, STREAM_CLOCK, 0));
+    s->writes++;
+    return es_virtual_now(s->v) + es_from_seconds(off);
+}
+
 enum es_status es_virtual_write_now(struct es_virtual_station *s, enum es_role role, double value,
                                     struct es_error *err)
 {
@@ -178,6 +193,6 @@ enum es_status es_virtual_write_now(struct es_virtual_station *s, enum es_role r
     } else {
         status = es_virtual_write(s->v, role, es_channel_uncorrected(c, value), err);
     }
-    es_core_wrote(&s->core, role, value, status, es_virtual_now(s->v), ES_VIRTUAL_U_TIME);
+    es_core_wrote(&s->core, role, value, status, acted(s), ES_VIRTUAL_U_TIME);
     return status;
 }

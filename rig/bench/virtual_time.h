@@ -7,7 +7,7 @@
 #include "rig/bench/virtual_station.h"
 
 #define ES_VIRTUAL_LOOK   (ES_NS_PER_S / 20) /* all inputs for the interlock, when nothing is recorded */
-#define ES_VIRTUAL_U_TIME 1e-4               /* s, standard, of a time stamp: half an exchange over TCP */
+#define ES_VIRTUAL_U_TIME 1e-4 /* s, standard, of a time stamp: half an exchange over TCP; and drawn */
 
 struct es_virtual_station {
     struct es_site site;
@@ -21,6 +21,7 @@ struct es_virtual_station {
     es_time tick, next_tick; /* of the fastest recording, or LOOK */
     es_time next_look, next_show, next_kick, kick_interval;
     double kicks;
+    uint64_t writes;
     es_time *asked_until; /* when the bus is slow: each instrument's last exchange; in the bench's order */
     size_t silent_instrument; /* SIZE_MAX: none */
     es_time silent_from;

@@ -74,6 +74,10 @@ static void sample(struct es_shadow *s, struct making *m)
         return;
     }
     const double t = now_of(s, m);
+    const struct es_series *first = m->trace->series_count ? &m->trace->series[0] : NULL;
+    if (first && first->count > 0 && t <= first->t[first->count - 1]) {
+        return; /* nothing new was computed: at rest the steps are longer */
+    }
     for (size_t i = 0; i < m->trace->series_count; i++) {
         struct es_series *series = &m->trace->series[i];
         series->t[series->count] = t;
@@ -125,10 +129,54 @@ static struct es_trace *trace_new(const char *name, const enum es_role *roles, s
     return t;
 }
 
+/* One series at n even times, `interval` apart; what was computed is a straight line between two steps. */
+static bool even_series(struct es_series *s, double interval, size_t n)
+{
+    double *t = malloc(n * sizeof *t), *y = malloc(n * sizeof *y);
+    uint8_t *quality = calloc(n, 1); /* good */
+    if (!t || !y || !quality) {
+        free(t);
+        free(y);
+        free(quality);
+        return false;
+    }
+    for (size_t i = 0, k = 1; i < n; i++) {
+        t[i] = fmin(s->t[0] + (double)i * interval, s->t[s->count - 1]);
+        while (s->t[k] < t[i]) {
+            k++;
+        }
+        const double share = (t[i] - s->t[k - 1]) / (s->t[k] - s->t[k - 1]);
+        y[i] = s->y[k - 1] + share * (s->y[k] - s->y[k - 1]);
+    }
+    free(s->t);
+    free(s->y);
+    free(s->quality);
+    s->t = t;
+    s->y = y;
+    s->quality = quality;
+    s->count = n;
+    return true;
+}
+
+/* At even times, as measures expect of a recording. */
+static bool even_out(const struct making *m)
+{
+    const double interval = es_seconds(m->interval);
+    bool good = true;
+    for (size_t i = 0; i < m->trace->series_count && good; i++) {
+        struct es_series *s = &m->trace->series[i];
+        if (s->count >= 2) {
+            good = even_series(s, interval, (size_t)((s->t[s->count - 1] - s->t[0]) / interval + 1.5));
+        }
+    }
+    return good;
+}
+
 static void finish(struct es_shadow *s, size_t index)
 {
     struct making m = s->running[index];
     s->running[index] = s->running[--s->running_count];
+    s->failed |= !even_out(&m);
     char *procedure = strdup(s->procedure);
     struct made *grown = procedure ? realloc(s->made, (s->made_count + 1) * sizeof *grown) : NULL;
     if (!grown) {

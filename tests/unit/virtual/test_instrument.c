@@ -69,9 +69,41 @@ Test(instrument, lag_is_first_order)
 {
     struct es_virtual *v = with(ES_ROLE_LOOP_CURRENT, (struct es_virtual_instrument){.lag = 0.5}, 1);
     demand(v, 10 * MA, 0.5);
-    cr_assert_float_eq(says(v, ES_ROLE_LOOP_CURRENT), 10 * MA * (1 - exp(-1)), 0.03 * MA);
+    const double lag = -0.5 / log(1 - says(v, ES_ROLE_LOOP_CURRENT) / (10 * MA));
+    cr_assert(lag > 0.8 * 0.5 && lag < 1.2 * 0.5, "stated 0.5 s, known to a fifth: %g s", lag);
     demand(v, 10 * MA, 0.5);
-    cr_assert_float_eq(says(v, ES_ROLE_LOOP_CURRENT), 10 * MA * (1 - exp(-2)), 0.02 * MA);
+    cr_assert_float_eq(says(v, ES_ROLE_LOOP_CURRENT), 10 * MA * (1 - exp(-1 / lag)), 0.02 * MA);
+    es_virtual_free(v);
+}
+
+/* What is stated of an instrument is drawn: over many benches the lag fills the fifth evenly, and readings of
+ * one value scatter by the repeatability from act to act, and not within one. */
+Test(instrument, stated_errors_are_drawn)
+{
+    double sum = 0, squares = 0;
+    for (uint64_t seed = 1; seed <= 200; seed++) {
+        struct es_virtual *v = with(ES_ROLE_LOOP_CURRENT, (struct es_virtual_instrument){.lag = 0.5}, seed);
+        demand(v, 10 * MA, 0.5);
+        const double off = -0.5 / log(1 - says(v, ES_ROLE_LOOP_CURRENT) / (10 * MA)) / 0.5 - 1;
+        sum += off;
+        squares += off * off;
+        es_virtual_free(v);
+    }
+    /* a rectangle of half-width 0.2: mean 0 +- 0.0082, mean square 0.0133 +- 0.0008 */
+    cr_expect(fabs(sum / 200) < 4 * 0.0082, "mean %g", sum / 200);
+    cr_expect(fabs(squares / 200 - 0.04 / 3) < 4 * 0.0012, "mean square %g", squares / 200);
+
+    struct es_virtual *v = with(ES_ROLE_TRAVEL, (struct es_virtual_instrument){.repeatability = 1e-3}, 3);
+    sum = squares = 0;
+    for (int i = 0; i < 200; i++) {
+        es_virtual_new_act(v);
+        const double one = says(v, ES_ROLE_TRAVEL);
+        cr_assert(says(v, ES_ROLE_TRAVEL) == one);
+        sum += one;
+        squares += one * one;
+    }
+    const double mean = sum / 200, variance = squares / 200 - mean * mean;
+    cr_expect(fabs(variance / 1e-6 - 1) < 0.4, "variance %g", variance);
     es_virtual_free(v);
 }
 

@@ -62,11 +62,11 @@ static enum es_status check_seal(struct es_integrity *i, const struct es_log_lea
 }
 
 /* " with 2 signatures" for the later files of a certificate, as text of a finding. */
-static const char *which(const struct es_log_leaf *leaf, char room[static 32])
+static const char *which(const struct es_log_leaf *leaf, char room[static 48])
 {
     room[0] = '\0';
     if (leaf->version > 1)
-        (void)snprintf(room, 32, " with %zu signatures", leaf->version);
+        (void)snprintf(room, 48, " with %zu signatures", leaf->version);
     return room;
 }
 
@@ -75,7 +75,7 @@ static void tell_altered(struct es_integrity *i, const struct es_log_leaf *leaf,
                          size_t length, const struct es_certificate_report *report,
                          const struct es_content *c)
 {
-    char room[32];
+    char room[48];
     const struct es_log_leaf *other = leaf_of(i->log, bytes, length);
     if (other && strcmp(other->number, leaf->number) != 0) {
         es_integrity_found(i, "moved", leaf->number, "its file%s holds what was logged as %s",
@@ -121,7 +121,7 @@ static enum es_status check_content(struct es_integrity *i, const struct es_log_
 static void tell_missing(struct es_integrity *i, const struct es_log_leaf *leaf, enum es_status st,
                          const struct es_error *why)
 {
-    char room[32];
+    char room[48];
     if (st == ES_NOT_FOUND) {
         es_integrity_found(i, "missing", leaf->number, "its file%s was logged (issued %s) and is not there",
                            which(leaf, room), leaf->issued);

@@ -45,6 +45,7 @@ struct es_study_value {
     enum es_verdict verdict;
     bool valid, has_truth;
     double value, u, U; /* coherent */
+    double low, high;   /* 95 %: value -+ U, or what Monte Carlo found; NAN like the others */
     double truth;       /* coherent: what perfect instruments would have given in the same run */
     char *reason;       /* of not tested, its kind (es_reason_kind); NULL */
 };

@@ -141,7 +141,7 @@ static void cover(const struct es_study *s, struct es_study_coverage *c)
             continue;
         }
         n++;
-        covered += fabs(off) <= v->U;
+        covered += v->low <= v->truth && v->truth <= v->high;
         sum += off / v->u;
         squares += off / v->u * off / v->u;
         if (fabs(off / v->u) > fabs(c->worst_off)) {

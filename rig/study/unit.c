@@ -6,6 +6,10 @@
 #include "procedures/judgement/reason.h"
 #include "rig/study/inner.h"
 
+/* Enough for shares over hundreds of units: the ends of one interval are uncertain by a fiftieth of u then.
+ */
+#define STUDY_TRIALS 10000
+
 struct bench_of_one {
     struct es_virtual *v;
     struct es_virtual_station *station;
@@ -65,8 +69,8 @@ static enum es_status take_line(const struct es_line *line, const char *otherwis
                                 struct es_study_value *value, struct es_error *err)
 {
     char kind[ES_REASON_KIND];
-    *value =
-        (struct es_study_value){.verdict = ES_NOT_TESTED, .value = NAN, .u = NAN, .U = NAN, .truth = NAN};
+    *value = (struct es_study_value){
+        .verdict = ES_NOT_TESTED, .value = NAN, .u = NAN, .U = NAN, .low = NAN, .high = NAN, .truth = NAN};
     if (line) {
         value->verdict = line->verdict;
         value->valid = line->value.valid;
@@ -75,6 +79,9 @@ static enum es_status take_line(const struct es_line *line, const char *otherwis
         value->value = line->value.value;
         value->u = line->value.u;
         value->U = line->value.U;
+        const struct es_spread *drawn = &line->value.spread;
+        value->low = drawn->trials > 0 ? drawn->low : value->value - value->U;
+        value->high = drawn->trials > 0 ? drawn->high : value->value + value->U;
     }
     if (value->verdict != ES_NOT_TESTED) {
         return ES_OK;
@@ -121,7 +128,8 @@ static enum es_status run(const struct es_study *study, const struct es_study_un
                                        .person = "study",
                                        .unattended = true,
                                        .overdue_reason = "a study certifies nothing",
-                                       .seed = unit->seed};
+                                       .seed = unit->seed,
+                                       .most_trials = STUDY_TRIALS};
     /* A fixed day: the study must not depend on the date. */
     const struct es_run_places places = {.now = "2026-11-25T08:00:00.000Z", .run = "study"};
     struct es_findings findings = {0};

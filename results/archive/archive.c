@@ -158,8 +158,8 @@ static enum es_status supersede(struct es_archive *a, const char *bench, const s
     return es_database_run(&a->db, ES_SQL_SUPERSEDE, values, 3, NULL, NULL, NULL, err);
 }
 
-/* The columns of version 2 from the bytes that version 1 kept. A row that cannot be read keeps empty columns:
- * the audit names it. */
+/* The derived columns, those of earlier versions too, from the bytes that are kept. A row that cannot be read
+ * keeps what it has: the audit names it. */
 static enum es_status derive_all(struct es_archive *a, struct es_error *err)
 {
     int64_t last = 0;
@@ -201,11 +201,10 @@ static enum es_status run_range(struct es_archive *a, enum es_statement first, e
 
 static enum es_status step_up(struct es_archive *a, long from, struct es_error *err)
 {
-    if (from == 0) {
-        return run_range(a, ES_SQL_V1_FIRST, ES_SQL_V1_LAST, err);
-    }
-    enum es_status st = run_range(a, ES_SQL_V2_FIRST, ES_SQL_V2_LAST, err);
-    return st == ES_OK ? derive_all(a, err) : st;
+    static const enum es_statement steps[ES_ARCHIVE_SCHEMA][2] = {{ES_SQL_V1_FIRST, ES_SQL_V1_LAST},
+                                                                  {ES_SQL_V2_FIRST, ES_SQL_V2_LAST},
+                                                                  {ES_SQL_V3_FIRST, ES_SQL_V3_LAST}};
+    return run_range(a, steps[from][0], steps[from][1], err);
 }
 
 enum es_status es_archive_migrate(struct es_archive *a, struct es_error *err)
@@ -222,6 +221,7 @@ enum es_status es_archive_migrate(struct es_archive *a, struct es_error *err)
     if (st == ES_OK) {
         st = schema_of(a, &version, err); /* another bench may have done it meanwhile */
     }
+    bool filled = version > 0 && version < ES_ARCHIVE_SCHEMA;
     for (; st == ES_OK && version < ES_ARCHIVE_SCHEMA; version++) {
         char text[32];
         (void)snprintf(text, sizeof text, "%ld", version + 1);
@@ -230,6 +230,9 @@ enum es_status es_archive_migrate(struct es_archive *a, struct es_error *err)
         if (st == ES_OK) {
             st = es_database_run(&a->db, ES_SQL_SET_SCHEMA, &value, 1, NULL, NULL, NULL, err);
         }
+    }
+    if (st == ES_OK && filled) {
+        st = derive_all(a, err);
     }
     st = es_database_finish(&a->db, st, err);
     return st == ES_OK ? st
@@ -320,6 +323,24 @@ enum es_status es_archive_set_bench(struct es_archive *archive, const char *log,
     enum es_status st = es_database_run(&archive->db, ES_SQL_PUT_BENCH, bench, 3, NULL, NULL, NULL, err);
     if (st == ES_OK && head_size > 0) {
         st = es_database_run(&archive->db, ES_SQL_PUT_HEAD, kept, 3, NULL, NULL, NULL, err);
+    }
+    return st;
+}
+
+enum es_status es_archive_put_leaf(struct es_archive *archive, const struct es_archive_leaf *leaf,
+                                   struct es_error *err)
+{
+    const struct es_value values[] = {es_value_text(leaf->log), es_value_integer((int64_t)leaf->position),
+                                      es_value_text(leaf->number), es_value_integer((int64_t)leaf->version),
+                                      es_value_text(leaf->hash)};
+    int64_t changed = 0;
+    enum es_status st = es_database_run(&archive->db, ES_SQL_PUT_LEAF, values, 5, NULL, NULL, &changed, err);
+    if (st == ES_OK && changed == 0) {
+        st =
+            es_fail(err, ES_NOT_VALID,
+                    "entry %" PRIu64 " of the log, %s, is another one than the archive was sent: the log was "
+                    "changed on the bench",
+                    leaf->position + 1, leaf->number);
     }
     return st;
 }

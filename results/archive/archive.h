@@ -10,7 +10,7 @@
 
 #include "results/archive/database.h"
 
-#define ES_ARCHIVE_SCHEMA 2 /* version that this program writes */
+#define ES_ARCHIVE_SCHEMA 3 /* version that this program writes */
 
 struct es_archive {
     struct es_database db;
@@ -47,6 +47,18 @@ enum es_status es_archive_bench(struct es_archive *archive, const char *log, uin
 /* `head_size` 0: no head is added to those kept. */
 enum es_status es_archive_set_bench(struct es_archive *archive, const char *log, uint64_t sent,
                                     const char *head, uint64_t head_size, struct es_error *err) ES_MUST_CHECK;
+
+/* One entry of a bench's log, in the order of the log: with all of them anybody can compute the log's root
+ * again and hold its signed heads against it. ES_NOT_VALID: another entry stands in that place. */
+struct es_archive_leaf {
+    const char *log;
+    uint64_t position;
+    const char *number;
+    size_t version;   /* signatures of the file */
+    const char *hash; /* hex */
+};
+enum es_status es_archive_put_leaf(struct es_archive *archive, const struct es_archive_leaf *leaf,
+                                   struct es_error *err) ES_MUST_CHECK;
 
 enum es_status es_archive_count(struct es_archive *archive, uint64_t *certificates, uint64_t *benches,
                                 struct es_error *err) ES_MUST_CHECK;

@@ -66,11 +66,21 @@ enum es_status es_database_run(struct es_database *db, enum es_statement stateme
     return db->ops->run(db->self, statement, values, count, row, row_self, changed, err);
 }
 
-enum es_status es_database_begin(struct es_database *db, struct es_error *err)
+static enum es_status begin(struct es_database *db, enum es_statement how, struct es_error *err)
 {
-    enum es_status st = es_database_run(db, ES_SQL_BEGIN, NULL, 0, NULL, NULL, NULL, err);
+    enum es_status st = es_database_run(db, how, NULL, 0, NULL, NULL, NULL, err);
     db->in_transaction = st == ES_OK;
     return st;
+}
+
+enum es_status es_database_begin(struct es_database *db, struct es_error *err)
+{
+    return begin(db, ES_SQL_BEGIN, err);
+}
+
+enum es_status es_database_begin_read(struct es_database *db, struct es_error *err)
+{
+    return begin(db, ES_SQL_BEGIN_READ, err);
 }
 
 enum es_status es_database_finish(struct es_database *db, enum es_status status, struct es_error *err)

@@ -68,9 +68,10 @@ enum es_status es_database_run(struct es_database *db, enum es_statement stateme
                                const struct es_value *values, size_t count, es_row_fn *row, void *row_self,
                                int64_t *changed, struct es_error *err) ES_MUST_CHECK;
 
-/* Transactions do not nest. Finishing rolls back unless `status` is ES_OK; it returns `status`, or what went
- * wrong when committing. */
+/* Transactions do not nest. `es_database_begin_read`: for reading only, everything as it is at one moment.
+ * Finishing rolls back unless `status` is ES_OK; it returns `status`, or what went wrong when committing. */
 enum es_status es_database_begin(struct es_database *db, struct es_error *err) ES_MUST_CHECK;
+enum es_status es_database_begin_read(struct es_database *db, struct es_error *err) ES_MUST_CHECK;
 enum es_status es_database_finish(struct es_database *db, enum es_status status,
                                   struct es_error *err) ES_MUST_CHECK;
 

@@ -34,6 +34,20 @@ static enum es_status digest_payload(struct es_derived *d, struct es_error *err)
     return st;
 }
 
+/* What they say of themselves; whose keys they are is for who checks the certificate. */
+static void read_signatures(struct es_derived *d)
+{
+    d->released = d->releaser = "";
+    for (size_t i = 0; i < d->content.signature_count; i++) {
+        const struct es_content_signature *s = &d->content.signatures[i];
+        d->out_of_force = d->out_of_force || strcmp(s->role, ES_ROLE_OF_VOID) == 0;
+        if (!d->released[0] && strcmp(s->role, ES_ROLE_OF_RELEASE) == 0) {
+            d->released = s->time;
+            d->releaser = s->name;
+        }
+    }
+}
+
 enum es_status es_derive(const char *bytes, size_t length, struct es_derived *out, struct es_error *err)
 {
     struct es_derived d = {.doc = NULL};
@@ -60,10 +74,8 @@ enum es_status es_derive(const char *bytes, size_t length, struct es_derived *ou
     d.lot = text_of(unit, "lot");
     d.supplier = text_of(unit, "supplier");
     d.signatures = d.content.signature_count;
-    for (size_t i = 0; i < d.content.signature_count; i++) {
-        d.out_of_force = d.out_of_force || strcmp(d.content.signatures[i].role, ES_ROLE_OF_VOID) == 0;
-    }
     *out = d;
+    read_signatures(out);
     return ES_OK;
 }
 
@@ -133,7 +145,9 @@ enum es_status es_derive_rows(struct es_database *db, int64_t id, const struct e
         RUN(db, ES_SQL_DERIVE, es_value_integer(id), es_value_text(c->reason), es_value_text(d->lot),
             es_value_text(d->supplier), es_value_text(c->job), es_value_text(c->received),
             es_value_text(c->found), es_value_text(c->virtual_bench ? "virtual" : "real"),
-            es_value_text(d->out_of_force ? "void" : ""));
+            es_value_text(d->out_of_force ? "void" : ""), es_value_text(c->bench), es_value_text(c->station),
+            es_value_text(c->person), es_value_text(d->released), es_value_text(d->releaser),
+            es_value_text(c->replaces));
     if (st == ES_OK) {
         st = put_lines(db, id, d, err);
     }

@@ -13,14 +13,15 @@ struct es_derived {
     char payload[65], digest[65]; /* SHA-256 of the content without signatures, and of the file */
     size_t signatures;
     const char *lot, *supplier;
-    bool out_of_force; /* a void signature stands in it */
+    bool out_of_force;               /* a void signature stands in it */
+    const char *released, *releaser; /* time and person of the first release; "" */
 };
 
 enum es_status es_derive(const char *bytes, size_t length, struct es_derived *out,
                          struct es_error *err) ES_MUST_CHECK;
 void es_derived_clear(struct es_derived *d);
 
-/* Fills the columns that came with version 2 of the schema, lines, instruments and causes of row `id`. */
+/* Fills the columns that came after version 1 of the schema, lines, instruments and causes of row `id`. */
 enum es_status es_derive_rows(struct es_database *db, int64_t id, const struct es_derived *d,
                               struct es_error *err) ES_MUST_CHECK;
 

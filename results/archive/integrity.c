@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "results/archive/integrity_parts.h"
+#include "results/archive/integrity_rows.h"
 
 void es_integrity_free(struct es_integrity_report *report)
 {
@@ -14,9 +15,9 @@ void es_integrity_free(struct es_integrity_report *report)
     *report = (struct es_integrity_report){.items = NULL};
 }
 
-void es_integrity_found(struct es_integrity *i, const char *word, const char *number, const char *format, ...)
+static void add(struct es_integrity_report *r, const char *word, const char *number, const char *format,
+                va_list args)
 {
-    struct es_integrity_report *r = i->report;
     if (r->count == r->capacity) {
         size_t more = r->capacity ? r->capacity * 2 : 16;
         struct es_integrity_finding *items = reallocarray(r->items, more, sizeof *items);
@@ -28,11 +29,25 @@ void es_integrity_found(struct es_integrity *i, const char *word, const char *nu
         r->capacity = more;
     }
     struct es_integrity_finding *f = &r->items[r->count++];
-    va_list args;
     f->word = word;
     (void)snprintf(f->number, sizeof f->number, "%s", number ? number : "");
-    va_start(args, format);
     (void)vsnprintf(f->text, sizeof f->text, format, args);
+}
+
+void es_integrity_add(struct es_integrity_report *report, const char *word, const char *number,
+                      const char *format, ...)
+{
+    va_list args;
+    va_start(args, format);
+    add(report, word, number, format, args);
+    va_end(args);
+}
+
+void es_integrity_found(struct es_integrity *i, const char *word, const char *number, const char *format, ...)
+{
+    va_list args;
+    va_start(args, format);
+    add(i->report, word, number, format, args);
     va_end(args);
 }
 

@@ -32,6 +32,7 @@ struct es_integrity_report {
     struct es_integrity_finding *items;
     size_t count, capacity;
     uint64_t leaves, certificates, recordings, rows; /* looked at */
+    uint64_t benches;                                /* by es_integrity_check_archive */
     char head[ES_LOG_HEAD_MAX];                      /* the newest, to be kept; "" */
     struct es_log_head said;                         /* what it says */
     bool out_of_memory;                              /* sticky */
@@ -40,6 +41,14 @@ struct es_integrity_report {
 /* ES_OK also with findings; other states: the check could not be done. Free with es_integrity_free. */
 enum es_status es_integrity_check(const struct es_integrity_order *order, struct es_integrity_report *report,
                                   struct es_error *err) ES_MUST_CHECK;
+
+/* The archive alone, all its benches in one go, with nothing but their public keys: every certificate's
+ * signatures; the columns beside it; each bench's log against all heads that it signed; that nothing logged
+ * is missing and nothing stands there that was not logged. What all of it together shows less is a log that
+ * was cut short on the bench before it was ever sent. */
+enum es_status es_integrity_check_archive(struct es_archive *archive, const struct es_trusted_key *trusted,
+                                          size_t trusted_count, struct es_integrity_report *report,
+                                          struct es_error *err) ES_MUST_CHECK;
 void es_integrity_free(struct es_integrity_report *report);
 
 #endif

@@ -245,5 +245,8 @@ enum es_status es_integrity_files(struct es_integrity *i, struct es_error *err)
     if (st == ES_OK) {
         st = check_unlogged(i, err);
     }
-    return st == ES_OK ? check_unlogged_signed(i, err) : st;
+    if (st == ES_OK) {
+        st = check_unlogged_signed(i, err);
+    }
+    return st == ES_OK ? es_integrity_books(i, err) : st;
 }

@@ -17,7 +17,9 @@ void es_integrity_found(struct es_integrity *i, const char *word, const char *nu
 
 /* Every logged certificate's file, its seal and recordings; files that were never logged. */
 enum es_status es_integrity_files(struct es_integrity *i, struct es_error *err) ES_MUST_CHECK;
-/* Raw recordings that a certificate names. */
+/* The books of keys, jobs and repairs, held against their own log (results/store/books.h). */
+enum es_status es_integrity_books(struct es_integrity *i, struct es_error *err) ES_MUST_CHECK;
+/* Raw recordings that a certificate names, and the documents that lie beside them. */
 enum es_status es_integrity_recordings(struct es_integrity *i, const struct es_content *content,
                                        struct es_error *err) ES_MUST_CHECK;
 /* The archive's rows and heads of this bench. */

@@ -7,8 +7,10 @@
 #include <zlib.h>
 
 #include "results/archive/integrity_parts.h"
+#include "rig/base/digest.h"
 
-#define PIECE 65536
+#define PIECE         65536
+#define DOCUMENT_MOST (64u << 20)
 
 /* SHA-256 of what the gzip file holds; false with `why` when it cannot be read whole. */
 static bool digest_file(const char *path, char digest[static 65], char why[static 128])
@@ -58,6 +60,59 @@ static enum es_status check_one(struct es_integrity *i, const char *number,
     return st;
 }
 
+/* Inputs, plan, type sheet and procedures, each under the digest of its bytes. */
+static enum es_status check_document(struct es_integrity *i, const char *number, const char *what,
+                                     const char *sha256, struct es_error *err)
+{
+    char digest[65];
+    struct es_text path = {0};
+    struct es_error why = {0};
+    char *bytes = NULL;
+    size_t length = 0;
+    es_text_printf(&path, "%s/recordings/%.64s.json", es_store_folder(i->order->store), sha256);
+    enum es_status st = es_text_status(&path, err);
+    if (st != ES_OK) {
+        return st;
+    }
+    st = es_file_read(NULL, path.bytes, DOCUMENT_MOST, &bytes, &length, &why);
+    if (st == ES_OK) {
+        es_digest_hex(bytes, length, digest);
+    }
+    if (st == ES_OK && strcmp(digest, sha256) != 0) {
+        es_integrity_found(i, "recording", number, "its %s (%.12s...) beside the recordings was altered",
+                           what, sha256);
+    } else if (st == ES_NOT_FOUND) {
+        es_integrity_found(i, "recording", number, "its %s (%.12s...) beside the recordings is not there",
+                           what, sha256);
+    } else if (st != ES_OK && st != ES_NO_MEMORY) {
+        es_integrity_found(i, "recording", number, "its %s: %s", what, why.text);
+    }
+    free(bytes);
+    es_text_free(&path);
+    return st == ES_NO_MEMORY ? es_fail(err, st, "%s", why.text) : ES_OK;
+}
+
+static enum es_status check_documents(struct es_integrity *i, const struct es_content *c,
+                                      struct es_error *err)
+{
+    if (!c->inputs_sha256[0]) {
+        return ES_OK; /* an older certificate: nobody kept them */
+    }
+    enum es_status st = check_document(i, c->number, "list of inputs", c->inputs_sha256, err);
+    if (st == ES_OK && c->plan.sha256[0]) {
+        st = check_document(i, c->number, "test plan", c->plan.sha256, err);
+    }
+    if (st == ES_OK && c->type_sheet.sha256[0]) {
+        st = check_document(i, c->number, "type sheet", c->type_sheet.sha256, err);
+    }
+    for (size_t k = 0; k < c->procedure_count && st == ES_OK; k++) {
+        if (c->procedures[k].d.sha256[0]) {
+            st = check_document(i, c->number, "procedure", c->procedures[k].d.sha256, err);
+        }
+    }
+    return st;
+}
+
 enum es_status es_integrity_recordings(struct es_integrity *i, const struct es_content *content,
                                        struct es_error *err)
 {
@@ -65,5 +120,5 @@ enum es_status es_integrity_recordings(struct es_integrity *i, const struct es_c
     for (size_t k = 0; k < content->recording_count && st == ES_OK; k++) {
         st = check_one(i, content->number, &content->recordings[k], err);
     }
-    return st;
+    return st == ES_OK ? check_documents(i, content, err) : st;
 }

@@ -6,6 +6,8 @@
 #include <string.h>
 
 #include "results/log/log.h"
+#include "results/store/signed.h"
+#include "rig/base/text.h"
 
 #define BATCH 50
 
@@ -27,25 +29,18 @@ static void leave_out(struct es_outbox_report *r, const char *number, const char
 /* NULL, or why the file is not what was logged as this leaf. */
 static const char *leaf_fault(const struct es_log_leaf *leaf, const char *bytes, size_t length)
 {
-    char *version = NULL;
-    size_t size = 0;
     struct es_hash hash;
-    if (es_certificate_leaf(bytes, length, leaf->version, &version, &size, NULL) != ES_OK) {
-        return "the file has fewer signatures than were logged, or is no certificate";
-    }
-    es_merkle_leaf(version, size, &hash);
-    free(version);
+    es_merkle_leaf(bytes, length, &hash);
     return es_hash_equal(&hash, &leaf->hash) ? NULL : "the file was changed after it was logged";
 }
 
-static enum es_status send_leaf(struct sending *s, uint64_t index, struct es_error *err)
+static enum es_status send_file(struct sending *s, const struct es_log_leaf *leaf, struct es_error *err)
 {
-    const struct es_log_leaf *leaf = es_log_leaf(s->log, index);
     char *bytes = NULL;
     size_t length = 0;
     bool fresh = false;
     struct es_error why = {0};
-    enum es_status st = es_store_certificate(s->store, leaf->number, &bytes, &length, &why);
+    enum es_status st = es_store_version(s->store, leaf->number, leaf->version, &bytes, &length, &why);
     if (st != ES_OK) {
         leave_out(s->report, leaf->number, why.text);
         return st == ES_NO_MEMORY ? es_fail(err, st, "%s", why.text) : ES_OK;
@@ -67,6 +62,21 @@ static enum es_status send_leaf(struct sending *s, uint64_t index, struct es_err
     }
     free(bytes);
     return st;
+}
+
+/* The leaf goes even when its file is left out: what the archive lacks can then be named. */
+static enum es_status send_leaf(struct sending *s, uint64_t index, struct es_error *err)
+{
+    const struct es_log_leaf *leaf = es_log_leaf(s->log, index);
+    char hash[ES_HASH_HEX];
+    es_hex(leaf->hash.bytes, ES_HASH_SIZE, hash);
+    const struct es_archive_leaf entry = {.log = es_log_id(s->log),
+                                          .position = index,
+                                          .number = leaf->number,
+                                          .version = leaf->version,
+                                          .hash = hash};
+    enum es_status st = es_archive_put_leaf(s->archive, &entry, err);
+    return st == ES_OK ? send_file(s, leaf, err) : st;
 }
 
 static enum es_status check_known(const struct sending *s, uint64_t sent, const char *head,

@@ -12,6 +12,18 @@ struct text {
 /* What counts in questions: certificates in force. */
 #define IN_FORCE "c.kind = 'certificate' AND c.out_of_force = ''"
 
+/* A filter that is there when it is not "". */
+#define OPTIONAL(column, value) "(CAST(" value " AS TEXT) = '' OR " column " = " value ")"
+
+/* Values of measurand $1; type $2, serial $3, since $4, procedure $5. */
+#define SERIES                                                                                               \
+    "FROM lines l JOIN certificates c ON c.id = l.certificate WHERE l.measurand = $1 AND " OPTIONAL(         \
+        "c.type",                                                                                            \
+        "$2") " AND " OPTIONAL("c.serial",                                                                   \
+                               "$3") " AND c.issued >= $4 AND " OPTIONAL("l.procedure",                      \
+                                                                         "$5") " AND l.value IS NOT NULL "   \
+                                                                               "AND " IN_FORCE
+
 #define GROUPED(by)                                                                                          \
     "CASE CAST(" by                                                                                          \
     " AS TEXT) WHEN 'type' THEN c.type WHEN 'customer' THEN c.customer WHEN 'lot' THEN c.lot "               \
@@ -20,6 +32,7 @@ struct text {
 
 static const struct text texts[ES_SQL_COUNT] = {
     [ES_SQL_BEGIN] = {"BEGIN IMMEDIATE", "BEGIN"},
+    [ES_SQL_BEGIN_READ] = {"BEGIN", "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"},
     [ES_SQL_COMMIT] = {"COMMIT", NULL},
     [ES_SQL_ROLLBACK] = {"ROLLBACK", NULL},
     /* SQLite's BEGIN IMMEDIATE has locked it; the number is the archive's own, arbitrary. */
@@ -88,6 +101,20 @@ static const struct text texts[ES_SQL_COUNT] = {
                         "PRIMARY KEY (log, size))",
                         NULL},
 
+    [ES_SQL_V3_FIRST] = {COLUMN("bench_name"), NULL},
+    [ES_SQL_V3_FIRST + 1] = {COLUMN("station"), NULL},
+    [ES_SQL_V3_FIRST + 2] = {COLUMN("person"), NULL},
+    [ES_SQL_V3_FIRST + 3] = {COLUMN("released"), NULL},
+    [ES_SQL_V3_FIRST + 4] = {COLUMN("releaser"), NULL},
+    [ES_SQL_V3_FIRST + 5] = {COLUMN("replaces"), NULL},
+    [ES_SQL_V3_FIRST + 6] = {"CREATE INDEX certificates_replaces ON certificates (bench, replaces)", NULL},
+    [ES_SQL_V3_FIRST +
+        7] = {"CREATE TABLE leaves (log TEXT NOT NULL, position BIGINT NOT NULL, number TEXT NOT NULL, "
+              "version INTEGER NOT NULL, hash TEXT NOT NULL, PRIMARY KEY (log, position))",
+              NULL},
+    /* Each bench sends all once more: that brings the leaves, and nothing twice. */
+    [ES_SQL_V3_LAST] = {"UPDATE benches SET sent = 0", NULL},
+
     [ES_SQL_PUT] =
         {"INSERT INTO certificates (content, digest, signatures, bench, number, kind, issued, serial, type, "
          "plan, "
@@ -98,8 +125,9 @@ static const struct text texts[ES_SQL_COUNT] = {
          NULL},
     [ES_SQL_DERIVE] =
         {"UPDATE certificates SET reason = $2, lot = $3, supplier = $4, job = $5, received = $6, found = $7, "
-         "bench_kind = $8, out_of_force = CASE WHEN CAST($9 AS TEXT) <> '' THEN $9 ELSE out_of_force END "
-         "WHERE id = $1",
+         "bench_kind = $8, out_of_force = CASE WHEN CAST($9 AS TEXT) <> '' THEN $9 ELSE out_of_force END, "
+         "bench_name = $10, station = $11, person = $12, released = $13, releaser = $14, "
+         "replaces = $15 WHERE id = $1",
          NULL},
     [ES_SQL_SUPERSEDE] = {"UPDATE certificates SET out_of_force = $3 WHERE bench = $1 AND number = $2 "
                           "AND out_of_force = ''",
@@ -125,6 +153,12 @@ static const struct text texts[ES_SQL_COUNT] = {
     [ES_SQL_PUT_HEAD] =
         {"INSERT INTO heads (log, size, head) VALUES ($1, $2, $3) ON CONFLICT (log, size) DO NOTHING", NULL},
 
+    [ES_SQL_PUT_LEAF] =
+        {"INSERT INTO leaves (log, position, number, version, hash) VALUES ($1, $2, $3, $4, $5) "
+         "ON CONFLICT (log, position) DO UPDATE SET hash = excluded.hash WHERE leaves.hash = excluded.hash "
+         "AND leaves.number = excluded.number",
+         NULL},
+
     [ES_SQL_COUNT_ALL] = {"SELECT (SELECT COUNT(*) FROM certificates), (SELECT COUNT(*) FROM benches)", NULL},
     [ES_SQL_FILES] =
         {"SELECT id, bench, number, content, digest, signatures, file FROM certificates WHERE id > $1 "
@@ -132,8 +166,9 @@ static const struct text texts[ES_SQL_COUNT] = {
          NULL},
     [ES_SQL_ROWS_OF_BENCH] =
         {"SELECT id, number, content, digest, signatures, kind, issued, serial, type, plan, state, verdict, "
-         "customer, "
-         "run, reason, lot, supplier, job, received, found, bench_kind, file FROM certificates "
+         "customer, run, reason, lot, supplier, job, received, found, bench_kind, bench_name, station, "
+         "person, released, releaser, replaces, out_of_force, COALESCE((SELECT MIN(n.number) FROM "
+         "certificates n WHERE n.bench = c.bench AND n.replaces = c.number), ''), file FROM certificates c "
          "WHERE bench = $1 AND id > $2 ORDER BY id LIMIT 1",
          NULL},
     [ES_SQL_LINES_OF] =
@@ -147,46 +182,69 @@ static const struct text texts[ES_SQL_COUNT] = {
     [ES_SQL_CAUSES_OF] =
         {"SELECT position, name, probability FROM causes WHERE certificate = $1 ORDER BY position", NULL},
     [ES_SQL_HEADS_OF_BENCH] = {"SELECT size, head FROM heads WHERE log = $1 ORDER BY size", NULL},
+    [ES_SQL_BENCHES] = {"SELECT log, sent FROM benches ORDER BY log", NULL},
+    [ES_SQL_LEAVES_OF] =
+        {"SELECT position, number, version, hash FROM leaves WHERE log = $1 ORDER BY position", NULL},
+    [ES_SQL_ROWS_APART] = {"SELECT number, bench FROM certificates WHERE bench NOT IN (SELECT log FROM "
+                           "benches) ORDER BY id",
+                           NULL},
     [ES_SQL_FIND_SERIAL] =
         {"SELECT number, bench, kind, issued, serial, type, plan, state, verdict, customer, "
-         "out_of_force FROM certificates WHERE serial = $1 AND issued >= $2 ORDER BY issued, id",
+         "released, releaser, out_of_force FROM certificates WHERE serial = $1 AND issued >= $2 ORDER BY "
+         "issued, id",
          NULL},
     [ES_SQL_FIND_SINCE] =
         {"SELECT number, bench, kind, issued, serial, type, plan, state, verdict, customer, "
-         "out_of_force FROM certificates WHERE issued >= $1 ORDER BY issued, id",
+         "released, releaser, out_of_force FROM certificates WHERE issued >= $1 ORDER BY issued, id",
          NULL},
     [ES_SQL_HISTORY] =
         {"SELECT c.number, c.issued, c.state, c.verdict, l.procedure, l.measurand, l.unit, l.value, "
          "l.expanded, l.lower_limit, l.upper_limit, l.verdict FROM certificates c JOIN lines l "
-         "ON l.certificate = c.id WHERE c.serial = $1 AND " IN_FORCE
-         " ORDER BY l.procedure, l.measurand, l.unit, c.issued, c.id, l.position",
+         "ON l.certificate = c.id WHERE c.serial = $1 AND " OPTIONAL("l.measurand", "$2") " AND " OPTIONAL(
+             "l.procedure", "$3") " AND c.issued >= $4 AND " IN_FORCE
+                                  " ORDER BY l.procedure, l.measurand, l.unit, c.issued, c.id, l.position",
          NULL},
     [ES_SQL_VISITS] =
         {"SELECT c.serial, c.type, c.number, c.issued, c.state, c.verdict FROM certificates c WHERE "
-         "c.issued >= $1 AND c.state IN ('as found', 'as left') AND " IN_FORCE
-         " ORDER BY c.serial, c.type, c.issued, c.id",
+         "c.issued >= $1 AND " OPTIONAL("c.type", "$2") " AND " OPTIONAL(
+             "c.serial", "$3") " AND c.state IN ('as found', 'as left') AND " IN_FORCE
+                               " ORDER BY c.serial, c.type, c.issued, c.id",
          NULL},
-    [ES_SQL_NO_FAULT] =
-        {"SELECT " GROUPED(
-             "$2") ", COUNT(*), SUM(CASE WHEN c.verdict = 'pass' THEN 1 ELSE 0 END) "
-                   "FROM certificates c WHERE c.issued >= $1 AND c.state = 'as found' AND " IN_FORCE
-                   " GROUP BY 1 ORDER BY 1",
+    [ES_SQL_PAIR_LINES] =
+        {"SELECT c.serial, c.type, c.number, c.issued, c.state, c.verdict, l.procedure, l.unit, l.value, "
+         "l.expanded, l.lower_limit, l.upper_limit, l.verdict FROM lines l JOIN certificates c ON c.id = "
+         "l.certificate WHERE l.measurand = $1 AND c.issued >= $2 AND " OPTIONAL(
+             "c.type",
+             "$3") " AND " OPTIONAL("c.serial",
+                                    "$4") " AND " OPTIONAL("l.procedure",
+                                                           "$5") " AND c.state IN ('as found', 'as left') "
+                                                                 "AND " IN_FORCE
+                                                                 " ORDER BY l.procedure, l.unit, c.serial, "
+                                                                 "c.type, c.issued, c.id, l.position",
          NULL},
+    [ES_SQL_NO_FAULT] = {"SELECT " GROUPED(
+                             "$2") ", COUNT(*), SUM(CASE WHEN c.verdict = 'pass' THEN 1 ELSE 0 END) "
+                                   "FROM certificates c WHERE c.issued >= $1 AND " OPTIONAL(
+                                       "c.type", "$3") " AND c.state = 'as found' AND " IN_FORCE
+                                                       " GROUP BY 1 ORDER BY 1",
+                         NULL},
     [ES_SQL_FAILED_LINES] =
         {"SELECT l.procedure || ': ' || l.measurand, COUNT(DISTINCT c.id) FROM certificates c "
-         "JOIN lines l ON l.certificate = c.id WHERE c.issued >= $1 AND l.verdict IN "
-         "('fail', 'conditional fail') AND c.state <> 'as left' AND " IN_FORCE
-         " GROUP BY 1 ORDER BY 2 DESC, 1",
+         "JOIN lines l ON l.certificate = c.id WHERE c.issued >= $1 AND CAST($2 AS TEXT) <> '' AND " OPTIONAL(
+             "c.type",
+             "$3") " AND l.verdict IN ('fail', 'conditional fail') AND c.state <> 'as left' AND " IN_FORCE
+                   " GROUP BY 1 ORDER BY 2 DESC, 1",
          NULL},
     [ES_SQL_FAILED_CAUSES] =
         {"SELECT k.name, COUNT(*) FROM certificates c JOIN causes k ON k.certificate = c.id "
-         "WHERE c.issued >= $1 AND k.position = 0 AND c.verdict IN ('fail', 'conditional fail') "
-         "AND c.state <> 'as left' AND " IN_FORCE " GROUP BY 1 ORDER BY 2 DESC, 1",
+         "WHERE c.issued >= $1 AND CAST($2 AS TEXT) <> '' AND " OPTIONAL(
+             "c.type", "$3") " AND k.position = 0 AND c.verdict IN ('fail', 'conditional fail') "
+                             "AND c.state <> 'as left' AND " IN_FORCE " GROUP BY 1 ORDER BY 2 DESC, 1",
          NULL},
     [ES_SQL_FAILED_BY] =
-        {"SELECT " GROUPED(
-             "$2") ", COUNT(*) FROM certificates c WHERE c.issued >= $1 AND "
-                   "c.verdict IN ('fail', 'conditional fail') AND c.state <> 'as left' AND " IN_FORCE
+        {"SELECT " GROUPED("$2") ", COUNT(*) FROM certificates c WHERE c.issued >= $1 AND " OPTIONAL(
+             "c.type",
+             "$3") " AND c.verdict IN ('fail', 'conditional fail') AND c.state <> 'as left' AND " IN_FORCE
                    " GROUP BY 1 ORDER BY 2 DESC, 1",
          NULL},
     [ES_SQL_TOUCHED] =
@@ -195,12 +253,14 @@ static const struct text texts[ES_SQL_COUNT] = {
          "JOIN certificates c ON c.id = i.certificate WHERE (i.identity = $1 OR i.name = $1 OR "
          "i.calibration = $1) AND c.issued >= $2 ORDER BY c.issued, c.id, i.position",
          NULL},
-    [ES_SQL_SERIES] =
-        {"SELECT c.number, c.issued, c.serial, c.type, l.procedure, l.unit, l.value, l.expanded "
-         "FROM lines l JOIN certificates c ON c.id = l.certificate WHERE l.measurand = $1 AND "
-         "(CAST($2 AS TEXT) = '' OR c.type = $2) AND (CAST($3 AS TEXT) = '' OR c.serial = $3) AND "
-         "c.issued >= $4 AND l.value IS NOT NULL AND " IN_FORCE " ORDER BY c.issued, c.id, l.position",
-         NULL},
+    [ES_SQL_SERIES] = {"SELECT l.procedure, l.unit, c.number, c.issued, c.serial, c.type, l.value, "
+                       "l.expanded, l.lower_limit, "
+                       "l.upper_limit " SERIES " ORDER BY c.issued, c.id, l.position",
+                       NULL},
+    [ES_SQL_REPEATED] = {"SELECT c.serial, c.type, c.state, l.procedure, l.unit, c.issued, c.bench_name, "
+                         "c.station, c.person, l.value " SERIES
+                         " ORDER BY l.procedure, l.unit, c.serial, c.type, c.issued, c.id, l.position",
+                         NULL},
 };
 
 const char *es_statement_text(enum es_statement statement, enum es_dialect dialect)

@@ -7,6 +7,7 @@ enum es_dialect { ES_DIALECT_SQLITE, ES_DIALECT_POSTGRESQL };
 
 enum es_statement {
     ES_SQL_BEGIN,
+    ES_SQL_BEGIN_READ, /* one unchanging view of everything until the transaction ends */
     ES_SQL_COMMIT,
     ES_SQL_ROLLBACK,
     ES_SQL_LOCK_SCHEMA, /* nobody else changes the schema until the transaction ends */
@@ -18,10 +19,13 @@ enum es_statement {
     ES_SQL_V1_LAST = ES_SQL_V1_FIRST + 4,
     ES_SQL_V2_FIRST,
     ES_SQL_V2_LAST = ES_SQL_V2_FIRST + 17,
+    ES_SQL_V3_FIRST,
+    ES_SQL_V3_LAST = ES_SQL_V3_FIRST + 8,
     /* putting in */
     ES_SQL_PUT,       /* content, digest, signatures, bench, number, kind, issued, serial, type, plan, state,
                          verdict,       customer, run, file -> id, or no row when nothing is new */
-    ES_SQL_DERIVE,    /* id, reason, lot, supplier, job, received, found, virtual, out of force */
+    ES_SQL_DERIVE,    /* id, reason, lot, supplier, job, received, found, virtual, out of force, bench's name,
+                         station, person, released, releaser, replaces */
     ES_SQL_SUPERSEDE, /* bench, number, by */
     ES_SQL_DROP_LINES,
     ES_SQL_DROP_INSTRUMENTS,
@@ -32,6 +36,7 @@ enum es_statement {
     ES_SQL_BENCH,          /* log -> sent, head */
     ES_SQL_PUT_BENCH,      /* log, sent, head */
     ES_SQL_PUT_HEAD,       /* log, size, head */
+    ES_SQL_PUT_LEAF, /* log, position, number, version, hash; changes nothing when another stands there */
     /* asking */
     ES_SQL_COUNT_ALL,     /* -> certificates, benches */
     ES_SQL_FILES,         /* after id, most -> id, bench, number, content, digest, signatures, file */
@@ -40,16 +45,21 @@ enum es_statement {
     ES_SQL_INSTRUMENTS_OF,
     ES_SQL_CAUSES_OF,
     ES_SQL_HEADS_OF_BENCH,
+    ES_SQL_BENCHES,     /* -> log, sent */
+    ES_SQL_LEAVES_OF,   /* log -> position, number, version, hash */
+    ES_SQL_ROWS_APART,  /* -> rows of a bench that has no log here */
     ES_SQL_FIND_SERIAL, /* serial, since */
     ES_SQL_FIND_SINCE,  /* since */
-    ES_SQL_HISTORY,     /* serial */
-    ES_SQL_VISITS,      /* since */
-    ES_SQL_NO_FAULT,    /* since, by */
+    ES_SQL_HISTORY,     /* serial, measurand, procedure, since */
+    ES_SQL_VISITS,      /* since, type, serial */
+    ES_SQL_PAIR_LINES,  /* measurand, since, type, serial, procedure */
+    ES_SQL_NO_FAULT,    /* since, by, type */
     ES_SQL_FAILED_LINES,
     ES_SQL_FAILED_CAUSES,
-    ES_SQL_FAILED_BY, /* since, by */
+    ES_SQL_FAILED_BY, /* since, by, type */
     ES_SQL_TOUCHED,   /* instrument, since */
-    ES_SQL_SERIES,    /* measurand, type, serial, since */
+    ES_SQL_SERIES,    /* measurand, type, serial, since, procedure */
+    ES_SQL_REPEATED,
     ES_SQL_COUNT
 };
 

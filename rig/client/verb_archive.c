@@ -3,14 +3,14 @@
 #include <string.h>
 
 #include "results/archive/outbox.h"
-#include "results/archive/questions.h"
-#include "rig/client/verb.h"
-#include "rig/console/json_writer.h"
-#include "rig/console/table.h"
+#include "rig/client/archive_answer.h"
+#include "rig/client/archive_sampling.h"
 
 struct arguments {
     struct es_option_list words;
-    const char *state, *archive, *since, *serial, *type, *by;
+    const char *state, *archive, *since, *serial, *type, *procedure, *measurand, *by, *svg;
+    const char *aql, *level, *good, *bad;
+    long within;
     bool json, csv;
 };
 
@@ -22,12 +22,27 @@ static const struct es_option options[] = {
          "the bench's state folder: fill sends from here; its archive.db is the archive"),
     TEXT("archive", "ADDRESS", archive, "another archive: a file, or postgresql://..."),
     TEXT("since", "DATE", since, "only certificates issued at or after, \"2026-03\" or \"2026-03-01T08:00\""),
-    TEXT("serial", "SERIAL", serial, "find, chart: only this unit"),
-    TEXT("type", "NAME", type, "chart: only units of this type sheet"),
+    TEXT("serial", "SERIAL", serial, "only this unit"),
+    TEXT("type", "NAME", type, "only units of this type sheet"),
+    TEXT("procedure", "NAME", procedure, "only values that this procedure measured"),
+    TEXT("measurand", "NAME", measurand, "history: only this one"),
     TEXT("by", "WORD", by,
          "no-fault, failures: type, customer, lot, supplier, plan, reason or month; failures also measurand "
-         "(else) "
-         "or cause"),
+         "(else) or cause; repeatability: day (else), person, station or bench"),
+    {.name = "within",
+     .value = "DAYS",
+     .kind = ES_OPTION_INTEGER,
+     .offset = offsetof(struct arguments, within),
+     .min = 1,
+     .max = 3650,
+     .meaning = "repeatability: tests of a unit in one state at most so many days apart are repeats; 7"},
+    TEXT("aql", "PERCENT", aql, "sampling: the acceptance quality limit after ISO 2859-1"),
+    TEXT("level", "I|II|III", level, "sampling: the inspection level; II"),
+    TEXT("good", "PERCENT", good, "sampling: a plan of one's own that accepts such lots 95 times in 100"),
+    TEXT("bad", "PERCENT", bad, "sampling: and such lots at most 10 times in 100"),
+    TEXT("svg", "FILE", svg,
+         "draw the answer: history of one measurand, pairs MEASURAND, no-fault, failures, chart, sampling; "
+         "\"-\" is standard output"),
     FLAG("json", json, "print for programs"),
     FLAG("csv", csv, "print as CSV"),
 };
@@ -37,18 +52,19 @@ static const struct es_command_line line = {
     .summary = "answers questions over many certificates; fills the archive",
     .detail =
         "fill sends the certificates that the archive lacks, each exactly once. find lists certificates; "
-        "history "
-        "gives every measured value of a unit with E_n against the visit before (|E_n| above 1: they "
-        "disagree); "
-        "pairs puts as found beside as left; no-fault tells the share of units that passed as found; "
-        "failures "
-        "counts what failed; touched lists the certificates that an instrument has a part in; chart is an "
-        "individuals chart of a measurand with its run rules.",
+        "history gives every measured value of a unit with E_n against the visit before (|E_n| above 1: they "
+        "disagree); pairs puts as found beside as left, their verdicts or the values of a measurand; "
+        "no-fault "
+        "tells the share of units that passed as found; failures counts what failed; touched lists the "
+        "certificates that an instrument has a part in; chart is an individuals chart of a measurand with "
+        "its "
+        "run rules; repeatability says from repeated tests how well the bench repeats itself; sampling tells "
+        "how many units of a lot to test.",
     .example = "endstop archive history EX-000123 --state /var/lib/endstop",
     .options = options,
     .option_count = sizeof options / sizeof options[0],
-    .operands = {.name =
-                     "fill|find|history SERIAL|pairs|no-fault|failures|touched INSTRUMENT|chart MEASURAND",
+    .operands = {.name = "fill|find|history SERIAL|pairs [MEASURAND]|no-fault|failures|touched "
+                         "INSTRUMENT|chart MEASURAND|repeatability MEASURAND|sampling LOT",
                  .min = 1,
                  .max = 2,
                  .offset = offsetof(struct arguments, words),
@@ -95,107 +111,81 @@ static enum es_status fill(const struct arguments *a, struct es_archive *archive
 
 /* ---- Answers ---- */
 
-static void print_json(const struct es_answer *answer)
-{
-    struct es_text t = {0};
-    es_json_array(&t, NULL);
-    for (size_t r = 0; r < answer->rows; r++) {
-        es_json_object(&t, NULL);
-        for (size_t c = 0; c < answer->column_count; c++) {
-            const char *cell = answer->cells[r * answer->column_count + c];
-            if (!answer->columns[c].number)
-                es_json_text(&t, answer->columns[c].name, cell);
-            else if (cell[0] == '\0')
-                es_json_text(&t, answer->columns[c].name, NULL);
-            else
-                es_json_raw(&t, answer->columns[c].name, cell, strlen(cell));
-        }
-        es_json_end_object(&t);
-    }
-    es_json_end_array(&t);
-    printf("%s\n", t.bytes != NULL ? t.bytes : "");
-    es_text_free(&t);
-}
-
-static void print_csv(const struct es_answer *answer)
-{
-    const char *names[32];
-    for (size_t c = 0; c < answer->column_count; c++)
-        names[c] = answer->columns[c].name;
-    es_csv_row(stdout, names, answer->column_count);
-    for (size_t r = 0; r < answer->rows; r++)
-        es_csv_row(stdout, (const char *const *)answer->cells + r * answer->column_count,
-                   answer->column_count);
-}
-
-/* Columns in which nothing stands, and the bench's identity, are left to programs. */
-static enum es_status print_table(const struct es_answer *answer, const struct es_screen *screen,
-                                  struct es_error *err)
-{
-    struct es_column columns[32];
-    size_t shown[32], count = 0;
-    for (size_t c = 0; c < answer->column_count; c++) {
-        bool any = false;
-        for (size_t r = 0; r < answer->rows; r++)
-            any = any || answer->cells[r * answer->column_count + c][0] != '\0';
-        if (!any || strcmp(answer->columns[c].name, "bench") == 0)
-            continue;
-        columns[count] =
-            (struct es_column){.title = answer->columns[c].name,
-                               .align = answer->columns[c].number ? ES_ALIGN_RIGHT : ES_ALIGN_LEFT,
-                               .wraps = !answer->columns[c].number,
-                               .least = 8};
-        shown[count++] = c;
-    }
-    if (answer->rows == 0) {
-        puts("nothing in the archive answers this");
-        return ES_OK;
-    }
-    struct es_table *table = es_table_new(columns, count);
-    for (size_t r = 0; r < answer->rows; r++) {
-        const char *cells[32];
-        for (size_t i = 0; i < count; i++)
-            cells[i] = answer->cells[r * answer->column_count + shown[i]];
-        es_table_row(table, ES_PLAIN, cells);
-    }
-    enum es_status s = es_table_print(table, screen->width, 0, screen->colour, stdout, err);
-    es_table_free(table);
-    return s;
-}
+enum subject { NONE, MAYBE_MEASURAND, MEASURAND, SERIAL, INSTRUMENT };
 
 static const struct {
     const char *word;
     enum es_question_kind kind;
-    bool subject;
-} questions[] = {{"find", ES_ASK_FIND, false},         {"history", ES_ASK_HISTORY, true},
-                 {"pairs", ES_ASK_PAIRS, false},       {"no-fault", ES_ASK_NO_FAULT, false},
-                 {"failures", ES_ASK_FAILURES, false}, {"touched", ES_ASK_TOUCHED, true},
-                 {"chart", ES_ASK_CHART, true}};
+    enum subject subject; /* what the word after it is */
+} questions[] = {{"find", ES_ASK_FIND, NONE},
+                 {"history", ES_ASK_HISTORY, SERIAL},
+                 {"pairs", ES_ASK_PAIRS, MAYBE_MEASURAND},
+                 {"no-fault", ES_ASK_NO_FAULT, NONE},
+                 {"failures", ES_ASK_FAILURES, NONE},
+                 {"touched", ES_ASK_TOUCHED, INSTRUMENT},
+                 {"chart", ES_ASK_CHART, MEASURAND},
+                 {"repeatability", ES_ASK_REPEATABILITY, MEASURAND}};
 
 #define QUESTION_COUNT (sizeof questions / sizeof questions[0])
+#define QUESTION_WORDS                                                                                       \
+    "fill, find, history, pairs, no-fault, failures, touched, chart, repeatability, sampling"
 
 static enum es_status ask(const struct arguments *a, size_t which, struct es_archive *archive,
                           const struct es_screen *screen, struct es_error *err)
 {
-    const char *subject = a->words.count > 1 ? a->words.items[1] : NULL;
+    const char *word = a->words.count > 1 ? a->words.items[1] : NULL;
+    enum subject subject = questions[which].subject;
     struct es_answer answer;
-    struct es_question q = {.kind = questions[which].kind,
-                            .subject = subject,
-                            .serial = a->serial,
-                            .type = a->type,
-                            .since = a->since,
-                            .by = a->by};
-    if (q.kind == ES_ASK_HISTORY)
-        q.serial = subject;
+    const struct es_question q = {
+        .kind = questions[which].kind,
+        .serial = subject == SERIAL ? word : a->serial,
+        .instrument = subject == INSTRUMENT ? word : NULL,
+        .measurand = subject == MEASURAND || subject == MAYBE_MEASURAND ? word : a->measurand,
+        .type = a->type,
+        .procedure = a->procedure,
+        .since = a->since,
+        .by = a->by,
+        .within = (int)a->within};
     enum es_status s = es_question_ask(archive, &q, &answer, err);
-    if (s == ES_OK && a->json)
-        print_json(&answer);
-    else if (s == ES_OK && a->csv)
-        print_csv(&answer);
-    else if (s == ES_OK)
-        s = print_table(&answer, screen, err);
+    if (s == ES_OK && a->svg != NULL)
+        s = es_answer_plot(&q, &answer, a->svg, err);
+    bool drawn_only = a->svg != NULL && strcmp(a->svg, "-") == 0;
+    if (s == ES_OK && !drawn_only)
+        s = a->json  ? es_answer_json(&answer, err)
+            : a->csv ? es_answer_csv(&answer, err)
+                     : es_answer_print(&answer, screen, err);
     es_answer_free(&answer);
     return s;
+}
+
+static enum es_status sample(const struct arguments *a, const struct es_screen *screen, struct es_error *err)
+{
+    const struct es_sampling_order order = {.lot = a->words.count > 1 ? a->words.items[1] : NULL,
+                                            .aql = a->aql,
+                                            .level = a->level,
+                                            .good = a->good,
+                                            .bad = a->bad,
+                                            .svg = a->svg,
+                                            .json = a->json,
+                                            .csv = a->csv};
+    return order.lot != NULL ? es_sampling_tell(&order, screen, err)
+                             : es_fail(err, ES_USAGE, "how many units has the lot?");
+}
+
+static enum es_status check_words(const char *what, size_t which, bool another, struct es_error *err)
+{
+    bool filling = strcmp(what, "fill") == 0;
+    if (!filling && which == QUESTION_COUNT)
+        return es_fail(err, ES_USAGE, "\"%s\" is none of: " QUESTION_WORDS, what);
+    enum subject subject = filling ? NONE : questions[which].subject;
+    if (another && subject == NONE)
+        return es_fail(err, ES_USAGE, "\"%s\" takes no word after it", what);
+    if (!another && subject != NONE && subject != MAYBE_MEASURAND)
+        return es_fail(err, ES_USAGE, "\"%s\" of which %s?", what,
+                       subject == SERIAL       ? "serial number"
+                       : subject == INSTRUMENT ? "instrument: its identity, name or calibration's number"
+                                               : "measurand");
+    return ES_OK;
 }
 
 static enum es_status act(const struct arguments *a, const struct es_screen *screen, struct es_error *err)
@@ -205,15 +195,12 @@ static enum es_status act(const struct arguments *a, const struct es_screen *scr
     size_t which = 0;
     while (which < QUESTION_COUNT && strcmp(what, questions[which].word) != 0)
         which++;
-    if (!filling && which == QUESTION_COUNT)
-        return es_fail(err, ES_USAGE,
-                       "\"%s\" is none of: fill, find, history, pairs, no-fault, failures, touched, chart",
-                       what);
-    if ((a->words.count > 1) != (!filling && questions[which].subject))
-        return es_fail(err, ES_USAGE,
-                       a->words.count > 1 ? "\"%s\" takes no word after it" : "\"%s\" of what?", what);
+    if (strcmp(what, "sampling") == 0)
+        return sample(a, screen, err);
+    enum es_status s = check_words(what, which, a->words.count > 1, err);
     struct es_archive *archive = NULL;
-    enum es_status s = open_archive(a, filling ? ES_ARCHIVE_WRITE : ES_ARCHIVE_READ, &archive, err);
+    if (s == ES_OK)
+        s = open_archive(a, filling ? ES_ARCHIVE_WRITE : ES_ARCHIVE_READ, &archive, err);
     if (s != ES_OK)
         return s;
     s = filling ? fill(a, archive, err) : ask(a, which, archive, screen, err);

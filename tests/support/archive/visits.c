@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "procedures/judgement/judge.h"
+#include "results/store/signed.h"
 #include "tests/unit/certificate/sample.h"
 
 static void need(bool holds, const char *what)
@@ -146,6 +147,25 @@ void visits_add(struct visits *v, const struct visit *visit)
     need(es_store_seal(v->store, v->key, number, visit->issued ? visit->issued : "2026-02-03T10:06:00.000Z",
                        &err) == ES_OK,
          err.text);
+}
+
+const unsigned char visits_second_seed[32] = {7, 7, 7};
+
+void visits_sign(struct visits *v, const char *number, bool is_void, const char *when)
+{
+    const struct es_signing signing = {.role = is_void ? ES_ROLE_OF_VOID : ES_ROLE_OF_RELEASE,
+                                       .when = when,
+                                       .name = "B. Example",
+                                       .reason = is_void ? "an adaptor leaked" : NULL};
+    struct es_key *key = NULL;
+    struct es_error err = {0};
+    char *bytes = NULL;
+    size_t length = 0;
+    need(es_key_from_seed(visits_second_seed, &key, &err) == ES_OK, err.text);
+    need(es_store_sign(v->store, number, key, &signing, &bytes, &length, NULL, &err) == ES_OK, err.text);
+    need(es_store_seal(v->store, v->key, number, when, &err) == ES_OK, err.text);
+    es_key_free(key);
+    free(bytes);
 }
 
 char *visits_read(const struct visits *v, const char *file, size_t *length)

@@ -28,6 +28,10 @@ enum es_status visits_issue(struct visits *v, const struct visit *visit,
 /* The same and sealed; fails the program when anything fails. */
 void visits_add(struct visits *v, const struct visit *visit);
 
+/* A further signature, release or void (then with a reason), by a key of a second person; in the log. */
+void visits_sign(struct visits *v, const char *number, bool is_void, const char *when);
+extern const unsigned char visits_second_seed[32]; /* of that key */
+
 /* "certificates/NUMBER.json" and the like, read and written whole without care. */
 char *visits_read(const struct visits *v, const char *file, size_t *length);
 void visits_write(const struct visits *v, const char *file, const char *bytes, size_t length);

@@ -182,10 +182,10 @@ class Archive(unittest.TestCase):
             self.assertEqual(answers[0].stdout, answers[1].stdout, question)
         self.assertGreater(len(json.loads(self.endstop("archive", "find", "--json", "--state", bench).stdout)), 11)
 
-    def test_from_schema_1(self):
-        bench = self.make(1)
-        local = os.path.join(bench, "old.db")
-        with open(os.path.join(HERE, "version-1.sql")) as f:
+    def old_archives(self, version, bench):
+        """Both databases as an earlier version left them, with certificates in them."""
+        local = os.path.join(bench, f"version-{version}.db")
+        with open(os.path.join(HERE, f"version-{version}.sql")) as f:
             script = f.read()
         old = sqlite3.connect(local)
         old.executescript(script.replace("@ID", "INTEGER PRIMARY KEY AUTOINCREMENT").replace("@BYTES", "BLOB").replace("@HEX(", "X'")
@@ -193,17 +193,30 @@ class Archive(unittest.TestCase):
         old.close()
         text = (script.replace("@ID", "BIGINT GENERATED ALWAYS AS IDENTITY PRIMARY KEY").replace("@BYTES", "BYTEA")
                 .replace("@HEX(", "'\\x").replace(")@", "'"))
-        done = self.server.psql("-c", text)
+        done = self.server.psql("-c", "DROP SCHEMA public CASCADE; CREATE SCHEMA public;" + text)
         self.assertEqual(done.returncode, 0, done.stderr)
-        answers = []
-        for address in (self.server.address, local):
-            done = self.endstop("archive", "history", "EX-1", "--archive", address)
-            self.assertEqual(done.returncode, 3, "reading must not change a schema")
-            self.assertIn("earlier Endstop", done.stderr)
-            self.assertEqual(self.fill(bench, address)["new"], 1)
-            answers.append(self.endstop("archive", "history", "EX-1", "--json", "--archive", address).stdout)
-        self.assertEqual(answers[0], answers[1])
-        self.assertEqual([r["value"] for r in json.loads(answers[0]) if r["measurand"].endswith("reading 1")], [0.51])
+        return local
+
+    def test_from_every_earlier_schema(self):
+        for version, there in ((1, 2), (2, 3)):
+            with self.subTest(version=version):
+                bench = self.make(1)
+                local = self.old_archives(version, bench)
+                answers = []
+                for address in (self.server.address, local):
+                    done = self.endstop("archive", "history", "EX-1", "--archive", address)
+                    self.assertEqual(done.returncode, 3, "reading must not change a schema")
+                    self.assertIn("earlier Endstop", done.stderr)
+                    self.assertEqual(self.fill(bench, address)["new"], 1)
+                    self.assertEqual(self.fill(bench, address)["sent"], 0)
+                    answers.append(self.endstop("archive", "history", "EX-1", "--json", "--archive", address).stdout)
+                self.assertEqual(answers[0], answers[1])
+                self.assertEqual([r["value"] for r in json.loads(answers[0]) if r["measurand"].endswith("reading 1")], [0.51])
+                derived = "SELECT COUNT(*) FROM certificates WHERE person = 'A. Example' AND station = '1' AND bench_name = 'Bench 1'"
+                self.assertEqual(self.server.psql("-c", derived).stdout.strip(), str(there + 1))
+                database = sqlite3.connect(local)
+                self.assertEqual(database.execute(derived).fetchone(), (there + 1,))
+                database.close()
 
 
 if __name__ == "__main__":

@@ -158,11 +158,11 @@ Test(questions, failures)
 /* What a wrong gauge touched: replaced ones too, and marked. */
 Test(questions, touched_by_an_instrument)
 {
-    struct es_answer a = ask((struct es_question){.kind = ES_ASK_TOUCHED, .subject = "EXAMPLE,F2"});
+    struct es_answer a = ask((struct es_question){.kind = ES_ASK_TOUCHED, .instrument = "EXAMPLE,F2"});
     cr_assert_eq(a.rows, 3);
     cr_expect_str_eq(cell(&a, 2, "out_of_force"), "EX-000006");
     es_answer_free(&a);
-    a = ask((struct es_question){.kind = ES_ASK_TOUCHED, .subject = "flow sensor 1", .since = "2026-03-06"});
+    a = ask((struct es_question){.kind = ES_ASK_TOUCHED, .instrument = "flow sensor 1", .since = "2026-03-06"});
     cr_expect_eq(a.rows, 2);
     es_answer_free(&a);
 }
@@ -170,7 +170,7 @@ Test(questions, touched_by_an_instrument)
 Test(questions, chart)
 {
     struct es_answer a = ask((struct es_question){
-        .kind = ES_ASK_CHART, .subject = "leak of output 1, reading 1", .serial = "EX-1"});
+        .kind = ES_ASK_CHART, .measurand = "leak of output 1, reading 1", .serial = "EX-1"});
     cr_assert_eq(a.rows, 4);
     cr_expect_str_eq(cell(&a, 0, "centre"), "1.75"); /* (1 + 0.5 + 5 + 0.5) / 4 */
     es_answer_free(&a);

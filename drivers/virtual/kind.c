@@ -79,6 +79,8 @@ static void part_turn_single_acting(struct es_parameters *p)
     p->actuator.spring_rate = 0.9 * ES_BAR * 3.82e-4 / (90 * ES_RAD_PER_DEG);
     p->actuator.coulomb = 1.4;
     p->actuator.adhesion = 1.5;
+    /* Little friction to damp it: its electronics has to, or it passes each step by a tenth and hunts. */
+    p->electronics.rate_gain = 1.1;
 }
 
 /* The adaptor block drives the coil both ways from the loop's current: nothing below the least current, down

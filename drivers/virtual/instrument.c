@@ -16,6 +16,7 @@ static const double usual_span[ES_ROLE_COUNT] = {
     [ES_ROLE_SUPPLY_PRESSURE] = 10e5,   [ES_ROLE_OUTPUT_1_PRESSURE] = 10e5,
     [ES_ROLE_OUTPUT_2_PRESSURE] = 10e5, [ES_ROLE_OUTPUT_1_FLOW] = 0.3e-3,
     [ES_ROLE_OUTPUT_2_FLOW] = 0.3e-3,   [ES_ROLE_TRAVEL] = 0.05,
+    [ES_ROLE_SUPPLY_FLOW] = 0.3e-3,
 };
 
 static double input(const struct es_virtual *v, enum es_role role)

@@ -157,6 +157,7 @@ void es_virtual_truths(struct es_virtual *v)
     y[ES_ROLE_OUTPUT_2_PRESSURE] = v->air.p[ES_NODE_2] - atmosphere;
     y[ES_ROLE_OUTPUT_1_FLOW] = (e[ES_EDGE_SUPPLY_1].flow - e[ES_EDGE_EXHAUST_1].flow - between) / ES_AIR_RHO0;
     y[ES_ROLE_OUTPUT_2_FLOW] = (e[ES_EDGE_SUPPLY_2].flow - e[ES_EDGE_EXHAUST_2].flow + between) / ES_AIR_RHO0;
+    y[ES_ROLE_SUPPLY_FLOW] = e[ES_EDGE_SOURCE].flow / ES_AIR_RHO0;
     y[ES_ROLE_TRAVEL] = v->actuator.position;
 }
 

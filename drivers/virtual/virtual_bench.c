@@ -52,6 +52,16 @@ void es_virtual_config_init(struct es_virtual_config *config, enum es_virtual_ty
         .present = true, .high = 25e-3, .resolution = 1e-7, .noise = 5e-7, .u_offset = 1e-6, .u_gain = 1e-4};
     i[ES_ROLE_SUPPLY_PRESSURE] = i[ES_ROLE_OUTPUT_1_PRESSURE] = i[ES_ROLE_OUTPUT_2_PRESSURE] = pressure;
     i[ES_ROLE_OUTPUT_1_FLOW] = i[ES_ROLE_OUTPUT_2_FLOW] = flow;
+    i[ES_ROLE_SUPPLY_FLOW] = (struct es_virtual_instrument){.present = true,
+                                                            .low = -500 * nl_h,
+                                                            .high = 20000 * nl_h,
+                                                            .resolution = 0.1 * nl_h,
+                                                            .noise = 0.5 * nl_h,
+                                                            .lag = 0.05,
+                                                            .refresh = 0.02,
+                                                            .u_offset = nl_h,
+                                                            .u_gain = 0.0075,
+                                                            .repeatability = 0.5 * nl_h};
     i[ES_ROLE_LOOP_DEMAND] = i[ES_ROLE_LOOP_CURRENT] = i[ES_ROLE_FEEDBACK_CURRENT] = current;
     i[ES_ROLE_LOOP_DEMAND].noise = 0;
     i[ES_ROLE_LOOP_VOLTAGE] = (struct es_virtual_instrument){

@@ -11,11 +11,11 @@
 #include "procedures/measures/paired.h"
 #include "procedures/measures/plateau.h"
 #include "procedures/measures/samples.h"
+#include "procedures/measures/timing.h"
 
 #define LEAST       10          /* samples in the fit */
 #define LEAST_DRIVE 0.3         /* of the largest: below, b decides more than C */
 #define COME_UP     0.9         /* of the largest flow: the path is open from here on */
-#define LAG_KNOWN   0.2         /* of a lag, standard */
 #define POLYTROPIC  (7.0 / 6.0) /* exponent of a quick charge, between 1 and 1.4: middle of 1 / n */
 #define HALF_RANGE  (1.0 / 6.0) /* of the result */
 #define MOST_BEYOND 0.02 /* share of flow readings out of range above which the sensor is not believed */
@@ -142,7 +142,7 @@ static void vary(struct fitted *f, bool integral, double factor, double C0, stru
                              {.downstream = in->supply ? u_out : 0},
                              {.upstream = in->u_ambient, .downstream = in->u_ambient},
                              {.b = in->u_b},
-                             {.lag = LAG_KNOWN}};
+                             {.lag = es_rectangular(ES_LAG_KNOWN_TO)}};
     for (size_t k = 0; k < sizeof shifts / sizeof shifts[0]; k++) {
         struct es_fit fit;
         double C =

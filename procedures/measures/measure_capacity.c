@@ -20,11 +20,12 @@
 #include "procedures/measures/extremes.h"
 #include "procedures/measures/holds.h"
 #include "procedures/measures/measures.h"
-#include "procedures/measures/numeric/least_squares.h"
+#include "procedures/measures/numeric/summary.h"
 #include "procedures/measures/orifice.h"
 #include "procedures/measures/outputs.h"
 #include "procedures/measures/propagate.h"
 #include "procedures/measures/rest_level.h"
+#include "procedures/measures/timing.h"
 
 enum { DELIVERED, EXHAUSTED, C_DELIVER, C_EXHAUST, BALANCE, CONSUMPTION, OUTPUTS };
 enum { SLOT_DELIVER, SLOT_EXHAUST, SLOT_BALANCE, SLOT_STEADY };
@@ -112,18 +113,29 @@ static double fact_or(const struct es_facts *facts, const char *name, double oth
     return known ? f->value : otherwise;
 }
 
-/* Slope of the readings of the summit, per second. */
-static double steepness(const struct es_samples *s, const struct es_extreme *e)
+/* A mean over a short time of what the sensor saw; a first-order lag makes it `late` too small or too large.
+ */
+struct stretch {
+    double value, late; /* the value without the lag, and what was taken off */
+    double slope;       /* 1/s */
+    size_t first, last;
+};
+
+/* The largest (sense +1) or smallest mean over `width` samples of the flow as it was: a sensor of first order
+ * with lag T shows y where y + T dy/dt flows, and the mean of dy/dt needs both ends only. */
+static struct stretch summit(const struct es_samples *s, size_t width, double lag, int sense)
 {
-    struct es_fit line;
-    size_t a = 0, b;
-    while (a < s->n && es_samples_index(s, a) < e->first)
-        a++;
-    for (b = a; b < s->n && es_samples_index(s, b) <= e->last; b++)
-        ;
-    if (b - a < 3 || !es_polynomial_fit(s->t + a, s->y + a, b - a, 1, s->t[a], 1, &line))
-        return 0;
-    return fabs(line.b[1]);
+    struct stretch best = {.value = NAN};
+    double sum = es_sum(s->y, width - 1);
+    for (size_t a = 0, b = width - 1; b < s->n; a++, b++) {
+        sum += s->y[b];
+        double slope = s->t[b] > s->t[a] ? (s->y[b] - s->y[a]) / (s->t[b] - s->t[a]) : 0;
+        double value = sum / (double)width + lag * slope;
+        if (!(sense * value <= sense * best.value))
+            best = (struct stretch){value, lag * slope, slope, a, b};
+        sum -= s->y[a];
+    }
+    return best;
 }
 
 /* Largest flow by the sensor; false where it cannot carry it. */
@@ -141,15 +153,17 @@ static enum es_status largest(const struct settings *s, const struct es_series *
     if (why) {
         es_measured_refuse(m, "%s", why);
     } else {
+        struct stretch top = summit(&samples, width, flow->u.lag, sense);
         es_extremes_of(&samples, width, flow->u.resolution, &x);
-        const struct es_extreme *e = sense > 0 ? &x.largest : &x.smallest;
-        struct es_budget b = e->noise;
-        es_channel_terms(&b, &flow->u, 1, e->value, 1);
-        /* a flow that passes its summit sooner than the sensor follows reads low */
-        es_budget_add(&b, ES_TERM_COMMON, steepness(&samples, e) * flow->u.lag, INFINITY);
-        es_measured_set(m, sense * e->value, &b);
+        struct es_budget b = (sense > 0 ? &x.largest : &x.smallest)->noise;
+        es_channel_terms(&b, &flow->u, 1, top.value, 1);
+        es_budget_add(&b, ES_TERM_COMMON, es_rectangular(ES_LAG_KNOWN_TO * top.late), INFINITY);
+        /* where the stretch lies is known to a sample, and to a refresh of the sensor */
+        double where = fmax(flow->u.refresh, samples.interval) / 2;
+        es_budget_add(&b, ES_TERM_REPEAT, es_rectangular(where * top.slope), INFINITY);
+        es_measured_set(m, sense * top.value, &b);
         m->role = flow->role;
-        es_outputs_from(m, 0, 1, e->first, e->last);
+        es_outputs_from(m, 0, 1, es_samples_index(&samples, top.first), es_samples_index(&samples, top.last));
     }
     es_samples_free(&samples);
     return ES_OK;

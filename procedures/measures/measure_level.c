@@ -97,8 +97,10 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
     struct es_budget b = {0}, spread = {0};
     double value = level.mean - tare.mean;
     es_plateau_noise(&b, &level, &series->u, 1);
-    if (traces[1])
+    if (traces[1]) { /* reading and tare are two acts */
         es_plateau_noise(&b, &tare, &series->u, 1);
+        es_budget_add(&b, ES_TERM_REPEAT, series->u.repeatability, INFINITY);
+    }
     es_channel_terms(&b, &series->u, traces[1] ? 0 : 1, value, 1);
     es_measured_set(&out[VALUE], value, &b);
     es_budget_add(&spread, ES_TERM_REPEAT, level.s / sqrt(2 * level.dof), level.dof);

@@ -110,12 +110,11 @@ static enum es_status flow_of(const struct settings *s, const struct es_trace *t
     const struct es_channel_uncertainty *u = &es_trace_series(trace, role)->u;
     f->value = p.mean - zero.mean;
     es_plateau_noise(&f->budget, &p, u, 1);
-    if (tare)
+    if (tare) { /* reading and tare are two acts */
         es_plateau_noise(&f->budget, &zero, u, 1);
-    struct es_channel_uncertainty left = *u;
-    if (tare) /* recorded in the same connection: what connecting adds is in both */
-        left.repeatability = 0;
-    es_channel_terms(&f->budget, &left, tare ? 0 : 1, f->value, 1);
+        es_budget_add(&f->budget, ES_TERM_REPEAT, u->repeatability, INFINITY);
+    }
+    es_channel_terms(&f->budget, u, tare ? 0 : 1, f->value, 1);
     return ES_OK;
 }
 

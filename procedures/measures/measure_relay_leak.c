@@ -40,7 +40,7 @@ struct reach {
 };
 
 struct settings {
-    int flow_channel, pressure_channel, temperature_channel, tare;
+    int flow_channel, pressure_channel, temperature_channel, supply_channel, tare;
     char *volume;
     double settle, thermal_time, drift, repeatability, driving;
 };
@@ -53,6 +53,8 @@ static const struct es_field rows[] = {
                     "the pressure in the closed volume"),
     ES_ROLE_SETTING("temperature channel", struct settings, temperature_channel, false, "ambient temperature",
                     "used where it was recorded with the rise"),
+    ES_ROLE_SETTING("supply channel", struct settings, supply_channel, false, "supply pressure",
+                    "what drives the leak, where it was recorded with the rise: for what escapes again"),
     ES_TEXT_SETTING("volume", struct settings, volume, "output 1 volume", "fact: the closed volume"),
     ES_QUANTITY_SETTING("settle", struct settings, settle, ES_DIM_TIME, 0, 3600, "5 s",
                         "left out at the start of each recording"),
@@ -200,6 +202,12 @@ static enum es_status by_sensor(const struct settings *s, const struct es_trace 
 
 /* ---- By pressure rise ---- */
 
+static double ambient_of(const struct es_facts *facts)
+{
+    const struct es_fact *ambient = es_fact_find(facts, "ambient pressure");
+    return ambient && isfinite(ambient->value) ? ambient->value : 101325.0;
+}
+
 /* Temperature of the gas, K, and its drift, K/s, with standard uncertainties. */
 struct gas {
     double T, u_T, drift, u_drift, pressure;
@@ -210,9 +218,7 @@ static bool gas_of(const struct settings *s, const struct es_trace *trace, const
 {
     const struct es_series *series = es_trace_series(trace, (enum es_role)s->temperature_channel);
     const struct es_fact *fact = es_fact_find(facts, "ambient temperature");
-    const struct es_fact *ambient = es_fact_find(facts, "ambient pressure");
-    *g = (struct gas){.T = NAN, .u_drift = s->drift / length};
-    g->pressure = ambient && isfinite(ambient->value) ? ambient->value : 101325.0;
+    *g = (struct gas){.T = NAN, .u_drift = s->drift / length, .pressure = ambient_of(facts)};
     if (series) {
         struct es_samples samples;
         struct es_plateau p;
@@ -235,8 +241,24 @@ static bool gas_of(const struct settings *s, const struct es_trace *trace, const
     return isfinite(g->T) && g->T > 200 && g->T < 400;
 }
 
-static enum es_status rate_of(const struct settings *s, const struct es_trace *trace, bool heat,
-                              struct es_pressure_rate *r, struct es_error *err)
+/* Pa gauge: what drives the leak, where it was recorded with the rise; else 0. */
+static double driving_supply(const struct settings *s, const struct es_trace *trace)
+{
+    const struct es_series *supply = es_trace_series(trace, (enum es_role)s->supply_channel);
+    double sum = 0;
+    size_t n = 0;
+    for (size_t i = 0; supply && i < supply->count; i++)
+        if (supply->quality[i] == ES_GOOD && isfinite(supply->y[i])) {
+            sum += supply->y[i];
+            n++;
+        }
+    return n ? fmax(0, sum / (double)n) : 0;
+}
+
+/* Of the tare there is neither heat nor a leak that could go out again. */
+static enum es_status rate_of(const struct settings *s, const struct es_trace *trace,
+                              const struct es_facts *facts, bool tare, struct es_pressure_rate *r,
+                              struct es_error *err)
 {
     const struct es_series *series = es_trace_series(trace, (enum es_role)s->pressure_channel);
     *r = (struct es_pressure_rate){0};
@@ -245,7 +267,12 @@ static enum es_status rate_of(const struct settings *s, const struct es_trace *t
                  trace->name ? trace->name : "");
         return ES_OK;
     }
-    struct es_pressure_rate_input in = {series, s->settle, s->driving, heat ? s->thermal_time : 0};
+    struct es_pressure_rate_input in = {series,
+                                        s->settle,
+                                        s->driving,
+                                        tare ? 0 : s->thermal_time,
+                                        tare ? 0 : driving_supply(s, trace),
+                                        ambient_of(facts)};
     return es_pressure_rate_of(&in, r, err);
 }
 
@@ -264,6 +291,8 @@ static void set_rise(const struct settings *s, const struct es_pressure_rate *r,
     double density = (r->mean + g->pressure) / g->T; /* absolute pressure over temperature */
     net -= density * g->drift;
     es_budget_add(&b, ES_TERM_REPEAT, density * g->u_drift, INFINITY);
+    if (tare->valid) /* recorded at another time, with a drift of its own */
+        es_budget_add(&b, ES_TERM_REPEAT, g->pressure / g->T * s->drift / tare->length, INFINITY);
     es_measured_set(rate, net, &b);
     rate->role = series->role;
     rate->first = r->first;
@@ -311,7 +340,7 @@ static enum es_status by_rise(const struct settings *s, const struct es_trace *c
         return ES_OK;
     }
     if (traces[SLOT_RISE_TARE]) {
-        status = rate_of(s, traces[SLOT_RISE_TARE], false, &tare, err);
+        status = rate_of(s, traces[SLOT_RISE_TARE], facts, true, &tare, err);
         if (status != ES_OK)
             return status;
         if (!tare.valid) {
@@ -320,7 +349,7 @@ static enum es_status by_rise(const struct settings *s, const struct es_trace *c
             return ES_OK;
         }
     }
-    status = rate_of(s, traces[SLOT_RISE], true, &r, err);
+    status = rate_of(s, traces[SLOT_RISE], facts, false, &r, err);
     if (status != ES_OK)
         return status;
     if (!r.valid) {

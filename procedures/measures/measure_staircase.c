@@ -124,7 +124,7 @@ static void calibration(const struct job *j, const struct es_stair_reading *r, s
     const struct es_series *response = es_trace_series(j->in.trace, j->in.response);
     es_channel_terms(b, &response->u, span->measured ? 0 : 1, span->measured ? 0 : r->response,
                      1 / span->size);
-    es_span_terms(b, span, es_span_share(span, r->response));
+    es_span_terms(b, span, &response->u, es_span_share(span, r->response));
     const struct es_series *read_back = es_trace_series(j->in.trace, j->in.read_back);
     if (read_back)
         es_channel_terms(b, &read_back->u, 1, r->current, 1 / j->in.demand_span.size);

@@ -24,6 +24,7 @@
 #include "procedures/measures/movement.h"
 #include "procedures/measures/outputs.h"
 #include "procedures/measures/propagate.h"
+#include "procedures/measures/span.h"
 #include "procedures/measures/step_analysis.h"
 #include "procedures/measures/timing.h"
 
@@ -217,8 +218,14 @@ static enum es_status steady_state_error(const struct settings *s, const struct 
     bool measured_span = f[0]->u > 0 || f[1]->u > 0; /* by this channel: its offset and gain cancel */
     es_plateau_noise(&e->budget, &step->after, u, 1 / span);
     es_channel_terms(&e->budget, u, measured_span ? 0 : 1, measured_span ? 0 : step->after.mean, 1 / span);
-    es_budget_add(&e->budget, ES_TERM_COMMON, f[0]->u * (1 - share) / span, f[0]->dof);
-    es_budget_add(&e->budget, ES_TERM_COMMON, f[1]->u * share / span, f[1]->dof);
+    const struct es_span ends = {.low = f[0]->value,
+                                 .size = span,
+                                 .u_low = f[0]->u,
+                                 .u_high = f[1]->u,
+                                 .dof_low = f[0]->dof,
+                                 .dof_high = f[1]->dof,
+                                 .measured = measured_span};
+    es_span_terms(&e->budget, &ends, u, share);
     e->value = share - (demand - f[2]->value) / demand_span;
     e->valid = true;
     return ES_OK;

@@ -1,8 +1,8 @@
 /* Supply influence: by how much a response at one set point moves when the supply pressure is not nominal, as
  * share of its span; and for each bar.
  * Terms as commonly stated for IEC 61298-3 (effects of influence quantities) and IEC 61514, from memory; the
- * figure per bar is the larger of the two sides, so that opposite changes do not hide each other (common
- * practice, no published source).
+ * figure per bar is the size of the larger of the two sides, without its sign: opposite changes do not hide
+ * each other, and of two of about one size chance would pick the sign (common practice, no published source).
  *
  * One channel, three recordings of the same arrangement: its offset cancels, its gain counts on the change.
  * Means of settled readings only (a difference of moving data is nonsense); refused while the response moves
@@ -13,6 +13,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "procedures/measures/largest.h"
 #include "procedures/measures/measures.h"
 #include "procedures/measures/outputs.h"
 #include "procedures/measures/rest_level.h"
@@ -45,7 +46,7 @@ static const struct es_measure_output outputs[OUTPUTS] = {
     [CHANGE_LOW] = {"change low", ES_DIM_RATIO, "at the low supply less at the nominal one, of span"},
     [CHANGE_HIGH] = {"change high", ES_DIM_RATIO, "at the high supply less at the nominal one, of span"},
     [PER_BAR] = {"per bar", ES_DIM_RATIO,
-                 "change for each bar of supply, of span: the larger of the two sides"},
+                 "size of the change for each bar of supply, of span: the larger of the two sides"},
 };
 
 static const char *const trace_names[] = {"nominal", "low", "high", NULL};
@@ -129,24 +130,32 @@ static bool side(const struct state *at, const struct state *nominal, const stru
 static void per_bar(const struct es_trace *const *traces, const struct state *states, struct es_measured *out)
 {
     char reason[160] = "only one supply was recorded";
-    double value[2], best = -1;
+    double size[2], doubt;
+    struct es_budget budgets[2] = {0};
+    size_t n = 0, best = 0;
     for (int k = 0; k < 2; k++) {
         int slot = k == 0 ? SLOT_LOW : SLOT_HIGH;
-        struct es_budget b = {0};
         if (!traces[slot])
             continue;
-        if (!side(&states[slot], &states[SLOT_NOMINAL], &out[k == 0 ? CHANGE_LOW : CHANGE_HIGH], &value[k],
-                  &b, reason)) {
+        if (!side(&states[slot], &states[SLOT_NOMINAL], &out[k == 0 ? CHANGE_LOW : CHANGE_HIGH], &size[n],
+                  &budgets[n], reason)) {
             es_measured_refuse(&out[PER_BAR], "%s", reason);
             return;
         }
-        if (fabs(value[k]) > best) {
-            best = fabs(value[k]);
-            es_measured_set(&out[PER_BAR], value[k], &b);
-        }
+        size[n] = fabs(size[n]);
+        best = size[n] > size[best] ? n : best;
+        n++;
     }
-    if (best < 0)
+    if (n == 0) {
         es_measured_refuse(&out[PER_BAR], "%s", reason);
+        return;
+    }
+    struct es_budget b = {0};
+    double u = sqrt(budgets[best].square[ES_TERM_REPEAT]);
+    double value = es_without_excess(size, n, size[best], u, &doubt);
+    es_budget_add(&b, ES_TERM_REPEAT, fmax(u, doubt), INFINITY);
+    es_budget_add(&b, ES_TERM_COMMON, sqrt(budgets[best].square[ES_TERM_COMMON]), INFINITY);
+    es_measured_set(&out[PER_BAR], value, &b);
 }
 
 static enum es_status evaluate(const void *settings, const struct es_trace *const *traces,

@@ -8,6 +8,7 @@
 #include "procedures/measures/numeric/autocorrelation.h"
 #include "procedures/measures/numeric/columns.h"
 #include "procedures/measures/numeric/summary.h"
+#include "procedures/measures/orifice.h"
 #include "procedures/measures/plateau.h"
 #include "procedures/measures/samples.h"
 
@@ -20,11 +21,15 @@
     0.5 /* of what the bend adds to the straight rate: by trial on ISO 6358 leaks in and out                 \
          */
 #define GRID       60
-#define HEAT_DOUBT 1.0   /* standard, of the heat's share: its time constant is known by practice only */
-#define BLOCKS     240   /* means of blocks are enough to look for the bend */
-#define DENSE      20000 /* samples from which their means are fitted: */
-#define MEANS      4000  /* so many; the curve is straight within each */
-#define MOST_BEND  30.0  /* k times the length */
+#define HEAT_DOUBT 1.0    /* standard, of the heat's share: its time constant is known by practice only */
+#define BACK_MEAN  1.2715 /* lognormal of median 1 and factor 2: exp(ln(2)^2 / 2) */
+#define BACK_SD    0.9986 /* BACK_MEAN sqrt(exp(ln(2)^2) - 1) */
+#define BACK_B     0.3    /* critical ratio of a leaking seat; near equal pressures its value hardly counts */
+#define MOST_BACK  0.5    /* of the rate */
+#define BLOCKS     240    /* means of blocks are enough to look for the bend */
+#define DENSE      20000  /* samples from which their means are fitted: */
+#define MEANS      4000   /* so many; the curve is straight within each */
+#define MOST_BEND  30.0   /* k times the length */
 
 struct fit_job {
     const double *t, *p; /* from the first fitted sample */
@@ -180,6 +185,35 @@ static double heat_in(const struct fit_job *j, const struct bent *b, double begi
     return fmax(0, fmin(GAMMA - 1, share));
 }
 
+/* Share of the rate that has gone out again once the pressure is `over` above where it began. */
+static double back_share(const struct es_pressure_rate_input *in, double over)
+{
+    double drive = es_orifice_drive(in->ambient + in->supply, in->ambient, ES_T_ANR, BACK_B);
+    return drive > 0 && over > 0 ? es_orifice_drive(in->ambient + over, in->ambient, ES_T_ANR, BACK_B) / drive
+                                 : 0;
+}
+
+/* What escapes again takes off the rate, per unit of rate, for an exhaust seat that leaks like the supply's:
+ * the fit applied to what is missing. */
+static double back_out(const struct es_pressure_rate_input *in, const struct fit_job *j, const struct bent *b,
+                       double begin)
+{
+    double over = fmax(0, b->fit.b[0] - begin), before = back_share(in, over);
+    double missing = 2.0 / 3 * before * j->start; /* until the first fitted sample: the mean of a root */
+    for (size_t i = 0; i < j->n; i++) {
+        over = b->fit.b[0] + b->fit.b[1] * rise(b->k, j->t[i] - j->start) - begin;
+        double now = back_share(in, over);
+        if (i > 0)
+            missing += 0.5 * (before + now) * (j->t[i] - j->t[i - 1]);
+        before = now;
+        j->rest[i] = missing;
+    }
+    struct es_fit f;
+    if (!linear_part(j, b, j->rest, &f))
+        return 0;
+    return fmax(0, fmin(MOST_BACK, rate_of(b, begin, f.b)));
+}
+
 static enum es_status refuse(struct es_pressure_rate *out, const char *format, ...) ES_PRINTF(2, 3);
 static enum es_status refuse(struct es_pressure_rate *out, const char *format, ...)
 {
@@ -266,6 +300,15 @@ static void take_heat_off(const struct fit_job *j, const struct bent *b, double 
     es_budget_add(&out->budget, ES_TERM_COMMON, HEAT_DOUBT * share * out->rate, INFINITY);
 }
 
+static void put_back(const struct es_pressure_rate_input *in, const struct fit_job *j, const struct bent *b,
+                     struct es_pressure_rate *out)
+{
+    double share = back_out(in, j, b, out->begin), kept = 1 - BACK_MEAN * share;
+    out->escaped = BACK_MEAN * share / kept;
+    out->rate /= kept;
+    es_budget_add(&out->budget, ES_TERM_COMMON, BACK_SD * share / kept * out->rate, INFINITY);
+}
+
 static enum es_status fit_all(const struct es_pressure_rate_input *in, struct fit_job *j,
                               struct es_pressure_rate *out)
 {
@@ -303,6 +346,8 @@ static enum es_status fit_all(const struct es_pressure_rate_input *in, struct fi
     fill_budget(in, j, &best, noise, inflation, out);
     if (in->thermal_time > 0)
         take_heat_off(j, &best, in->thermal_time, out);
+    if (in->supply > 0 && in->ambient > 0)
+        put_back(in, j, &best, out);
     out->valid = true;
     return ES_OK;
 }

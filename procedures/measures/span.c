@@ -41,8 +41,21 @@ double es_span_share(const struct es_span *span, double y)
     return (y - span->low) / span->size;
 }
 
-void es_span_terms(struct es_budget *b, const struct es_span *span, double share)
+double es_span_end_u(double u_end, double end, const struct es_channel_uncertainty *u)
 {
-    es_budget_add(b, ES_TERM_COMMON, span->u_low * (1 - share) / span->size, span->dof_low);
-    es_budget_add(b, ES_TERM_COMMON, span->u_high * share / span->size, span->dof_high);
+    double calibration = hypot(u->offset, u->gain * end);
+    return sqrt(fmax(0, u_end * u_end - calibration * calibration));
+}
+
+void es_span_terms(struct es_budget *b, const struct es_span *span, const struct es_channel_uncertainty *u,
+                   double share)
+{
+    if (!span->measured) {
+        es_budget_add(b, ES_TERM_COMMON, span->u_low * (1 - share) / span->size, span->dof_low);
+        es_budget_add(b, ES_TERM_COMMON, span->u_high * share / span->size, span->dof_high);
+        return;
+    }
+    double low = es_span_end_u(span->u_low, span->low, u),
+           high = es_span_end_u(span->u_high, span->low + span->size, u);
+    es_budget_add(b, ES_TERM_COMMON, (low * fabs(1 - share) + high * fabs(share)) / span->size, INFINITY);
 }

@@ -22,7 +22,13 @@ bool es_span_find(const struct es_facts *facts, const char *low, const char *hig
 /* Where y lies in the span: 0 at its low end, 1 at its high end. */
 double es_span_share(const struct es_span *span, double y);
 
-/* What is not known of the ends, for a share. */
-void es_span_terms(struct es_budget *b, const struct es_span *span, double share);
+/* What is not known of the ends, for a share. Of ends measured by the channel that the share is of (`u`), its
+ * calibration is in the ends and in the reading alike and cancels (JCGM 100 5.2: correlated inputs); what is
+ * left of both, noise and repeatability, mostly comes from one act and is added up. */
+void es_span_terms(struct es_budget *b, const struct es_span *span, const struct es_channel_uncertainty *u,
+                   double share);
+
+/* Standard uncertainty of an end without the calibration of the channel that measured it. */
+double es_span_end_u(double u_end, double end, const struct es_channel_uncertainty *u);
 
 #endif

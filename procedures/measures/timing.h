@@ -4,6 +4,10 @@
 
 #include "procedures/measures/budget.h"
 
+/* An instrument's lag is known to this share of it: half-width of a rectangle (common practice, no published
+ * source). */
+#define ES_LAG_KNOWN_TO 0.2
+
 /* Adds the terms to `b` and returns by how much the channel shows everything late, s: to be taken off. A
  * value read between two refreshes is between 0 and one `refresh` old; a first-order instrument is late by
  * its lag while the signal moves steadily (taken as known to within a fifth). */

@@ -29,7 +29,7 @@ static void shape(double supply, double outward, double nl_per_h, double settle)
             p += h * (flow(C, supply, p) - flow(C * outward, p, AMBIENT)) * 1e5 / VOLUME;
     }
     syn_noise(s, 10, &seed);
-    struct es_pressure_rate_input in = {s, settle, 0.5e5, 0};
+    struct es_pressure_rate_input in = {.series = s, .settle = settle, .driving = 0.5e5};
     struct es_pressure_rate r;
     if (es_pressure_rate_of(&in, &r, NULL) != ES_OK)
         return;

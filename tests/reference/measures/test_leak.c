@@ -200,7 +200,7 @@ static void expect_decay(const char *name, double slope)
     struct es_trace *t = real_decay(name);
     if (!t)
         cr_skip_test("data beside the checkout are not there");
-    struct es_pressure_rate_input in = {&t->series[0], 20, 0.5e5, 0};
+    struct es_pressure_rate_input in = {.series = &t->series[0], .settle = 20, .driving = 0.5e5};
     struct es_pressure_rate r;
     cr_assert_eq(es_pressure_rate_of(&in, &r, NULL), ES_OK);
     cr_assert(r.valid, "%s", r.reason);

@@ -41,7 +41,7 @@ Test(lessons, l1_correlated_residuals)
     int inside = 0, all = 200;
     for (int k = 0; k < all; k++) {
         struct es_trace *t = rise_trace(20, 100, 0.6, 60, &seed);
-        struct es_pressure_rate_input in = {&t->series[0], 5, 0.5e5, 0};
+        struct es_pressure_rate_input in = {.series = &t->series[0], .settle = 5, .driving = 0.5e5};
         struct es_pressure_rate r;
         cr_assert_eq(es_pressure_rate_of(&in, &r, NULL), ES_OK);
         cr_assert(r.valid, "%s", r.reason);
@@ -75,7 +75,8 @@ Test(lessons, l2_thermal_transient)
     struct es_series *s = &t->series[0];
     for (size_t i = 0; i < s->count; i++)
         s->y[i] += 5e5 - 65 * s->t[i] + 150 * exp(-s->t[i] / 4);
-    struct es_pressure_rate_input all = {s, 0, 0.5e5, 0}, later = {s, 20, 0.5e5, 0};
+    struct es_pressure_rate_input all = {.series = s, .settle = 0, .driving = 0.5e5},
+                                  later = {.series = s, .settle = 20, .driving = 0.5e5};
     struct es_pressure_rate early, settled;
     cr_assert_eq(es_pressure_rate_of(&all, &early, NULL), ES_OK);
     cr_assert_eq(es_pressure_rate_of(&later, &settled, NULL), ES_OK);

@@ -140,6 +140,13 @@ static enum es_status check_log(struct es_integrity *i, struct es_log **log, str
         es_integrity_found(i, "log", NULL, "of the books: %.*s", (int)n, p);
         p += n + (p[n] == '\n');
     }
+    if (st == ES_OK && es_log_unfinished(*log) > 0 && faults.length == 0) {
+        es_integrity_found(
+            i, "log", NULL,
+            "of the books: its last %zu bytes are no whole entry: an entry was interrupted (the "
+            "daemon mends that when it starts) or cut",
+            es_log_unfinished(*log));
+    }
     es_text_free(&faults);
     free(text);
     free(path);

@@ -13,6 +13,7 @@ struct es_store {
     char *prefix;          /* of the numbers counted last; NULL: not counted */
     unsigned long highest; /* of that prefix */
     struct es_log *log;    /* open for appending; NULL: not yet, or closed after a failure */
+    struct es_log *books;  /* that of the books (books.h); NULL: not open */
     bool caught_up;        /* every certificate that was there is in the log */
 };
 

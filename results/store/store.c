@@ -232,6 +232,7 @@ void es_store_close(struct es_store *store)
         (void)close(store->lock); /* gives the lock back */
     }
     es_log_close(store->log);
+    es_log_close(store->books);
     free(store->prefix);
     free(store->folder);
     free(store);

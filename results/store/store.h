@@ -8,6 +8,7 @@
  *   certificates/NUMBER.json the certificates and records, as issued; NUMBER.seal.json: proof of its leaf
  *   certificates/signed/     the same with further signatures (release, void): NUMBER.K.json and its proof
  *   log/certificates.log     append-only log of all of them, with its signed heads (results/log)
+ *   log/books.log            the same of the books: keys, jobs, repairs (books.h)
  *   runs/RUN/run.json        what was begun; runs/RUN/end.json how it ended; the run's journal lies beside
  *   recordings/SHA256        raw recordings by digest
  *

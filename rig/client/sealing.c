@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <unistd.h>
 
+#include "results/store/books.h"
 #include "rig/base/clock.h"
 #include "rig/client/talk.h"
 #include "rig/console/json_writer.h"
@@ -84,6 +85,8 @@ enum es_status es_sealing_do(struct es_sealing *s, const char *number, size_t si
     es_clock_wall_text(now);
     enum es_status st =
         s->key != NULL ? es_store_seal(s->store, s->key, number, now, err) : ask_daemon(s->talk, number, err);
+    if (st == ES_OK && s->key != NULL)
+        st = es_store_seal_books(s->store, s->key, now, err);
     if (st == ES_OK)
         st = es_store_seal_path(s->store, number, signatures, &path, err);
     /* The daemon that answers may be another bench's. */

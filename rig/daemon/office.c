@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "results/certificate/certificate.h"
+#include "results/store/books.h"
 #include "results/store/jobs.h"
 #include "results/store/repairs.h"
 #include "results/store/replaced.h"
@@ -75,6 +76,15 @@ void es_office_take_table(struct es_office *o, const struct es_detection *table)
 
 /* Enters a certificate (NULL: all that are missing) in the log. It is durable and signed as it is; what
  * cannot be entered now is with the next one, or at the next start. */
+static void seal_books(struct es_office *o)
+{
+    char now[32];
+    struct es_error err;
+    es_clock_wall_text(now);
+    if (es_store_seal_books(o->store, o->key, now, &err) != ES_OK)
+        es_log(o->options.log, ES_LOG_ERROR, "the log of the books: %s", err.text);
+}
+
 static void seal(struct es_office *o, const char *number)
 {
     char now[32];
@@ -127,9 +137,11 @@ enum es_status es_office_take_key(struct es_office *o, struct es_error *err)
                        es_store_folder(o->store));
     if (s == ES_OK)
         s = check_new_key(o, err);
-    if (s == ES_OK)
-        seal(o, NULL);
-    return s;
+    if (s != ES_OK)
+        return s;
+    seal(o, NULL);
+    seal_books(o);
+    return ES_OK;
 }
 
 enum es_status es_office_seal(struct es_office *o, const char *number, struct es_error *err)
@@ -140,6 +152,8 @@ enum es_status es_office_seal(struct es_office *o, const char *number, struct es
     enum es_status s = check_key(o, err);
     if (s == ES_OK)
         s = es_store_seal(o->store, o->key, number, now, err);
+    if (s == ES_OK)
+        seal_books(o);
     pthread_mutex_unlock(&o->lock);
     return s;
 }
@@ -386,6 +400,8 @@ enum es_status es_office_issue(struct es_office *o, const struct es_outcome *out
 {
     pthread_mutex_lock(&o->lock);
     enum es_status s = issue_locked(o, outcome, order, number, err);
+    if (s == ES_OK)
+        seal_books(o); /* the job's among them */
     pthread_mutex_unlock(&o->lock);
     return s;
 }

@@ -96,7 +96,17 @@ text = run(0, *verify)
 check("VB-000001.seal.json is not there, so that nothing is said" in text, text)
 shutil.move(work / "gone", state)
 check("signed as \"release\" by B. Example" in run(0, "verify", state / "certificates/VB-000001.json", "--state", state), "a later file")
-check("all as logged" in run(0, "audit", "integrity", "--quick", "--state", state), "integrity")
+audit = ("audit", "integrity", "--json", "--state", state)
+check(json.loads(run(0, *audit))["findings"] == [], "integrity")
+for path in sorted((state / "recordings").iterdir())[::4]:  # every fourth: deleted, altered
+    bytes_there = path.read_bytes()
+    path.unlink()
+    gone = json.loads(run(1, *audit))["findings"]
+    path.write_bytes(bytes_there[:40] + bytes([bytes_there[40] ^ 1]) + bytes_there[41:])
+    altered = json.loads(run(1, *audit))["findings"]
+    path.write_bytes(bytes_there)
+    for findings in (gone, altered):
+        check([f["finding"] for f in findings] == ["recording"] and findings[0]["number"] == "VB-000001", f"{path.name}: {findings}")
 
 # A recording as CSV reads back number for number.
 names = json.loads(issued)["recordings"]

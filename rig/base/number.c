@@ -50,6 +50,16 @@ void es_number_with_uncertainty(double value, double U, int fallback_decimals, s
     es_number_round(value, out->decimals, out->value);
 }
 
+bool es_number_uneven(double value, double low, double high, int decimals, char above[static ES_NUMBER_SIZE],
+                      char below[static ES_NUMBER_SIZE])
+{
+    if (!isfinite(value) || !isfinite(low) || !isfinite(high))
+        return false;
+    es_number_round(high - value, decimals, above);
+    es_number_round(value - low, decimals, below);
+    return strcmp(above, below) != 0;
+}
+
 void es_number_limit(double value, char out[static ES_NUMBER_SIZE])
 {
     if (!isfinite(value))

@@ -3,6 +3,7 @@
 #ifndef ES_BASE_NUMBER_H
 #define ES_BASE_NUMBER_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "rig/base/quantity.h"
@@ -26,6 +27,11 @@ void es_number_round(double value, int decimals, char out[static ES_NUMBER_SIZE]
  * no uncertainty is shown and `fallback_decimals` rounds the value. A value that is not finite gives
  * "no value". */
 void es_number_with_uncertainty(double value, double U, int fallback_decimals, struct es_number_text *out);
+
+/* How far a 95 % interval reaches above and below the value, to as many decimals (JCGM 101:2008 5.5.3: the
+ * interval need not be symmetric). False: both read the same, or an end is not finite; then U says it all. */
+bool es_number_uneven(double value, double low, double high, int decimals, char above[static ES_NUMBER_SIZE],
+                      char below[static ES_NUMBER_SIZE]);
 
 /* A limit's number: as few digits as keep it exact to 6 significant digits ("0.5", "30", "1.4"). */
 void es_number_limit(double value, char out[static ES_NUMBER_SIZE]);

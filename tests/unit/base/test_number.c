@@ -94,3 +94,14 @@ Test(number, durations)
     es_number_duration(-1, text);
     cr_assert_str_eq(text, "?");
 }
+
+/* JCGM 101:2008 5.5.3: a coverage interval need not be symmetric about the value. */
+Test(number, uneven_intervals_say_both_sides)
+{
+    char above[ES_NUMBER_SIZE], below[ES_NUMBER_SIZE];
+    cr_assert(es_number_uneven(0.37, 0.07, 0.78, 2, above, below));
+    cr_assert_str_eq(above, "0.41");
+    cr_assert_str_eq(below, "0.30");
+    cr_assert_not(es_number_uneven(0, -3.923, 3.922, 2, above, below), "the same to the digits shown");
+    cr_assert_not(es_number_uneven(1, NAN, 2, 1, above, below));
+}

@@ -86,13 +86,13 @@ static void draw_value(struct es_canvas *c, const struct scale *s, const struct 
     bool good = verdict == ES_PAGE_PASS || verdict == ES_PAGE_NO_VERDICT;
     enum es_ink ink = good ? ES_INK : ES_INK_ALERT;
     double at = place(s, l->v.value), r = good ? 0.62 : 0.85;
-    if (l->v.U > 0) {
-        double from = place(s, l->v.value - l->v.U), to = place(s, l->v.value + l->v.U);
+    if (l->v.U > 0 && isfinite(l->v.low) && isfinite(l->v.high)) {
+        double from = place(s, l->v.low), to = place(s, l->v.high);
         if (to - from > 2 * r) {
             es_canvas_line(c, ink, 0.3, from, middle, to, middle);
-            if (inside(s, l->v.value - l->v.U))
+            if (inside(s, l->v.low))
                 es_canvas_line(c, ink, 0.3, from, middle - 0.7, from, middle + 0.7);
-            if (inside(s, l->v.value + l->v.U))
+            if (inside(s, l->v.high))
                 es_canvas_line(c, ink, 0.3, to, middle - 0.7, to, middle + 0.7);
         }
     }

@@ -41,7 +41,7 @@ const char *es_page_unit(const char *unit)
 
 static bool has_k(const struct es_content_line *line)
 {
-    return line->v.measured && line->v.U > 0 && isfinite(line->v.k);
+    return line->v.measured && line->v.U > 0 && isfinite(line->v.k) && !(line->v.trials > 0);
 }
 
 /* Printed to two decimals: what reads the same is the same. */
@@ -78,6 +78,7 @@ static void count_lines(struct es_page_content *p)
             p->counts[es_page_verdict_of(line->verdict)]++;
         else
             p->informing++;
+        p->by_trials += line->v.trials > 0;
     }
     find_k(p);
 }

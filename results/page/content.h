@@ -23,6 +23,7 @@ struct es_page_content {
     enum es_page_verdict verdict;
     size_t counts[ES_PAGE_NOT_TESTED + 1]; /* of the lines that decide, by verdict */
     size_t informing;                      /* lines that only inform */
+    size_t by_trials;                      /* lines whose interval Monte Carlo found */
     double k;                              /* the coverage factor of most lines; NAN: there is none */
     bool k_differs;                        /* some lines have another */
     const struct es_certificate_signature *released_by, *void_by; /* the latest of each; NULL: nobody */

@@ -46,6 +46,14 @@ static void draw_evidence(struct es_sheet *s, const cJSON *cause)
         if (cJSON_IsString(item))
             es_text_printf(&all, "%s%s", all.length > 0 ? "  ·  " : "", item->valuestring);
     }
+    const cJSON *prior = cJSON_GetObjectItemCaseSensitive(cause, "prior"); /* what confirmed repairs moved */
+    if (cJSON_IsObject(prior)) {
+        char assumed[24], moved[24];
+        percent(number_of(prior, "assumed"), assumed, sizeof assumed);
+        percent(number_of(prior, "moved_to"), moved, sizeof moved);
+        es_text_printf(&all, "%sconfirmed repairs moved its rate from %s to %s",
+                       all.length > 0 ? "  ·  " : "", assumed, moved);
+    }
     if (all.length > 0)
         es_sheet_text(s, &small, s->left + NAME_LEFT, all.bytes);
     es_text_free(&all);

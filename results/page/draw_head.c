@@ -271,6 +271,8 @@ static double draw_unit(struct es_sheet *s, double top)
         {"Type", c->type, 2},
         {"Test plan", es_page_words(&plan), 2},
         {"Customer", es_page_words(&customer), 2},
+        {"Lot", c->lot, 1},
+        {"Supplier", c->supplier, 1},
         {"Customer's reference", c->customer_reference, 2},
         {"Reason", c->reason, 2},
         {"Tested", es_page_words(&tested), 2},

@@ -13,8 +13,8 @@
 /* Columns, mm from the left edge of the text. */
 enum { VERDICT, MEASURAND, BAR, VALUE, SPREAD, COVERAGE, LIMITS, RISK, COLUMNS };
 static const struct es_column columns[COLUMNS] = {
-    [VERDICT] = {0, 17, ES_LEFT},  [MEASURAND] = {17, 48, ES_LEFT}, [BAR] = {67, 38, ES_LEFT},
-    [VALUE] = {107, 16, ES_RIGHT}, [SPREAD] = {124.5, 20, ES_LEFT}, [COVERAGE] = {142, 6, ES_RIGHT},
+    [VERDICT] = {0, 17, ES_LEFT},  [MEASURAND] = {17, 48, ES_LEFT},   [BAR] = {67, 38, ES_LEFT},
+    [VALUE] = {107, 16, ES_RIGHT}, [SPREAD] = {124.2, 18.6, ES_LEFT}, [COVERAGE] = {143.2, 6, ES_RIGHT},
     [LIMITS] = {151, 18, ES_LEFT}, [RISK] = {169, 11, ES_RIGHT},
 };
 
@@ -31,11 +31,12 @@ static void fit(struct es_sheet *s, int column, struct es_type type, double y, c
 static void draw_key(struct es_sheet *s)
 {
     struct es_type type = es_sheet_type(s, 6.2, ES_REGULAR, ES_INK_SECOND);
-    const struct es_content_line example = {.verdict = "pass",
-                                            .v = {true, 7.2, 0.9, 1.96, INFINITY},
-                                            .lower = -INFINITY,
-                                            .upper = 10,
-                                            .guard_band = 0.9};
+    const struct es_content_line example = {
+        .verdict = "pass",
+        .v = {.measured = true, .value = 7.2, .U = 0.9, .low = 6.3, .high = 8.1},
+        .lower = -INFINITY,
+        .upper = 10,
+        .guard_band = 0.9};
     const char text[] = "value and U  ·  grey: within limits  ·  dotted: limit less guard band  ·  arrow: "
                         "outside the picture";
     double width = es_canvas_text_width(s->canvas, &type, text), h = 3 * s->scale;
@@ -73,10 +74,8 @@ static void draw_numbers(struct es_sheet *s, const struct es_content_line *l, do
     es_line_value(l, &value);
     fit(s, VALUE, plain, y, value.value);
     fit(s, SPREAD, plain, y, value.spread);
-    if (s->content->k_differs && isfinite(l->v.k) && l->v.U > 0) {
-        snprintf(text, sizeof text, "%.2f", l->v.k);
-        fit(s, COVERAGE, small, y, text);
-    }
+    es_line_coverage(s->content, l, false, text, sizeof text);
+    fit(s, COVERAGE, small, y, text);
     if (s->content->c.record)
         return;
     es_line_limits(l, text, sizeof text);
@@ -196,6 +195,9 @@ static void draw_note(struct es_sheet *s, bool table)
     else if (!isnan(s->content->k))
         es_text_add(&text, ", the k stated");
     es_text_add(&text, " (JCGM 100).");
+    if (s->content->by_trials > 0)
+        es_text_add(&text,
+                    " MC: 95 % interval by Monte Carlo trials (JCGM 101), which need not be symmetric.");
     if (s->content->c.record)
         es_text_add(&text, " A run that was not completed judges nothing.");
     else
@@ -270,10 +272,10 @@ static bool draw_not_passed(struct es_sheet *s)
             size_t untested = es_line_untested(c, i);
             bool decides = untested > 0 ? es_line_untested_decides(c, i, untested) : c->lines[i].required;
             if (decides && es_page_verdict_of(c->lines[i].verdict) == order[n]) {
-                if (!any) {
+                if (!any)
                     start(s, "What did not pass", true);
+                if (!any && untested == 0)
                     draw_column_heads(s);
-                }
                 any = true;
                 if (untested > 0)
                     draw_untested_count(s, i, untested);

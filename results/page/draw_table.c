@@ -7,6 +7,8 @@
 
 #include "results/page/line.h"
 
+#define LINE 2.9 /* mm from one line of a row to the next */
+
 enum { MARK, NAME, BAR, VALUE, SPREAD, COVERAGE, LIMITS, COLUMNS };
 
 static const struct es_column columns[COLUMNS] = {
@@ -45,27 +47,41 @@ static double put_heading(struct es_sheet *s, const struct es_block *block, doub
     return height + 0.2 * s->scale;
 }
 
-/* The coverage factor stands small beside U where it is not the usual one. */
-static void put_numbers(struct es_sheet *s, const struct es_content_line *l, double x, double y)
+/* "± U unit"; the unit goes to the next line where it leaves U too little room. Gives the lines taken. */
+static int put_spread(struct es_sheet *s, const struct es_line_text *text, double width, double x, double y)
+{
+    struct es_type plain = es_sheet_type(s, 7.4, ES_REGULAR, ES_INK);
+    struct es_column column = columns[SPREAD];
+    column.width = width;
+    if (text->U[0] == '\0' || es_canvas_text_width(s->canvas, &plain, text->spread) <= 1.2 * width) {
+        es_line_number(s, &column, plain, x, y, text->spread);
+        return 1;
+    }
+    es_line_number(s, &column, plain, x, y, text->U);
+    column.width += columns[COVERAGE].width;
+    es_line_number(s, &column, plain, x, y + LINE * s->scale, text->unit);
+    return 2;
+}
+
+/* Value, U, what its coverage rests on where that is not the usual, limits. Gives the lines taken. */
+static int put_numbers(struct es_sheet *s, const struct es_content_line *l, double x, double y)
 {
     struct es_type plain = es_sheet_type(s, 7.4, ES_REGULAR, ES_INK),
                    small = es_sheet_type(s, 5.8, ES_REGULAR, ES_INK_SECOND);
     struct es_line_text text;
-    struct es_column spread = columns[SPREAD];
-    char limits[80], shown[84], k[24] = "";
+    char limits[80], shown[84], coverage[24];
     es_line_value(l, &text);
-    if (s->content->k_differs && l->v.U > 0 && isfinite(l->v.k) && fabs(l->v.k - s->content->k) >= 0.005)
-        snprintf(k, sizeof k, "%.2f", l->v.k);
-    if (k[0] == '\0')
-        spread.width += columns[COVERAGE].width;
+    es_line_coverage(s->content, l, true, coverage, sizeof coverage);
+    double room = coverage[0] == '\0' ? columns[COVERAGE].width : 0;
     es_line_number(s, &columns[VALUE], plain, x, y, text.value);
-    es_line_number(s, &spread, plain, x, y, text.spread);
-    es_line_number(s, &columns[COVERAGE], small, x, y, k);
+    int lines = put_spread(s, &text, columns[SPREAD].width + room, x, y);
+    es_line_number(s, &columns[COVERAGE], small, x, y, coverage);
     if (s->content->c.record)
-        return;
+        return lines;
     es_line_limits(l, limits, sizeof limits);
     snprintf(shown, sizeof shown, l->required ? "%s" : "(%s)", limits);
     es_line_number(s, &columns[LIMITS], plain, x, y, shown);
+    return lines;
 }
 
 static double put_row(struct es_sheet *s, const struct es_block *block, double x, double y, double width)
@@ -78,13 +94,12 @@ static double put_row(struct es_sheet *s, const struct es_block *block, double x
     name.tight = true;
     double height =
         es_canvas_text_height(s->canvas, &name, columns[NAME].width, l->measurand) + 0.25 * s->scale;
-    height = fmax(height, 3.42 * s->scale);
     es_draw_mark(s->canvas, verdict, false, x + 0.2, y + 0.85 * s->scale, 2.6 * s->scale);
     es_line_cell(s, &columns[NAME], name, x, y, l->measurand);
     if (!s->content->c.record)
         es_draw_bar(s->canvas, l, x + columns[BAR].x, y + 0.75 * s->scale, columns[BAR].width,
                     2.8 * s->scale);
-    put_numbers(s, l, x, y);
+    height = fmax(height, (put_numbers(s, l, x, y) - 1) * LINE * s->scale + 3.42 * s->scale);
     if (!l->required && l->reason[0] != '\0') { /* of one that decides it stands above the table */
         struct es_type small = es_sheet_type(s, 6.6, ES_REGULAR, ES_INK_SECOND);
         small.lines = 3;

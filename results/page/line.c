@@ -60,10 +60,26 @@ void es_line_value(const struct es_content_line *l, struct es_line_text *out)
     if (isnan(l->v.value))
         return;
     es_number_with_uncertainty(l->v.value, l->v.U, l->decimals, &number);
-    bool has_U = number.U[0] != '\0';
     snprintf(out->value, sizeof out->value, "%s", number.value);
-    snprintf(out->spread, sizeof out->spread, "%s%s%s%.60s", has_U ? "± " : "", number.U,
-             has_U && unit[0] != '\0' ? " " : "", unit);
+    char above[ES_NUMBER_SIZE], below[ES_NUMBER_SIZE];
+    if (l->v.trials > 0 && es_number_uneven(l->v.value, l->v.low, l->v.high, number.decimals, above, below))
+        snprintf(out->U, sizeof out->U, "+%.20s −%.20s", above, below);
+    else if (number.U[0] != '\0')
+        snprintf(out->U, sizeof out->U, "± %s", number.U);
+    snprintf(out->unit, sizeof out->unit, "%.60s", unit);
+    snprintf(out->spread, sizeof out->spread, "%s%s%s", out->U,
+             out->U[0] != '\0' && unit[0] != '\0' ? " " : "", out->unit);
+}
+
+void es_line_coverage(const struct es_page_content *p, const struct es_content_line *l, bool unusual,
+                      char *out, size_t size)
+{
+    bool usual = unusual && fabs(l->v.k - p->k) < 0.005;
+    out[0] = '\0';
+    if (l->v.trials > 0)
+        snprintf(out, size, "MC");
+    else if (p->k_differs && l->v.U > 0 && isfinite(l->v.k) && !usual)
+        snprintf(out, size, "%.2f", l->v.k);
 }
 
 void es_line_name(const struct es_sheet *s, const struct es_content_line *l, struct es_text *out)

@@ -22,11 +22,17 @@ void es_line_number(struct es_sheet *sheet, const struct es_column *column, stru
 void es_line_limits(const struct es_content_line *line, char *out, size_t size);
 /* "<0.1 %"; "" when not known. */
 void es_line_risk(double risk, char *out, size_t size);
-/* Value, and "± U unit", with the digits of JCGM 100 7.2.6; "" when there is no value. */
+/* Value, "± U" (or "+0.41 −0.30" where the interval is not symmetric) and unit, with the digits of JCGM 100
+ * 7.2.6; "" when there is no value. */
 struct es_line_text {
-    char value[40], spread[140];
+    char value[40], U[48], unit[64];
+    char spread[140]; /* "± U unit" */
 };
 void es_line_value(const struct es_content_line *line, struct es_line_text *out);
+/* What U's coverage rests on: k where it differs from most lines' (`unusual`) or from line to line, "MC"
+ * where trials found the interval; else "". */
+void es_line_coverage(const struct es_page_content *content, const struct es_content_line *line, bool unusual,
+                      char *out, size_t size);
 /* The measurand, and whether the line only informs. The caller frees *out. */
 void es_line_name(const struct es_sheet *sheet, const struct es_content_line *line, struct es_text *out);
 

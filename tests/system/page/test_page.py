@@ -13,6 +13,7 @@ import xml.etree.ElementTree
 from made import Key, document, line, signed
 
 ENDSTOP = pathlib.Path(os.environ["ES_BUILD_DIR"]) / "rig/client/endstop"
+PROBE = pathlib.Path(os.environ["ES_BUILD_DIR"]) / "tests/system/page/page_probe"
 FOLDER = pathlib.Path(tempfile.mkdtemp(prefix="es-page-"))
 POINT = 25.4 / 72
 faults = []
@@ -47,9 +48,18 @@ class Page:
         self.file = FOLDER / (name + ".json")
         data, self.digest = signed(doc, signers or [(BENCH, "bench", {})])
         self.file.write_bytes(data)
+        self.draw(name, ["--key", trusted(BENCH)] if trust else [])
+
+    @classmethod
+    def of(cls, name, file, key):
+        page = cls.__new__(cls)
+        page.file = file
+        page.draw(name, key)
+        return page
+
+    def draw(self, name, key):
         self.pdf = FOLDER / (name + ".pdf")
         self.pdf.unlink(missing_ok=True)
-        key = ["--key", trusted(BENCH)] if trust else []
         self.ran = run(ENDSTOP, "page", self.file, "--output", self.pdf, *key)
         self.drawn = self.ran.returncode == 0
         check(self.drawn, "%s: drawn (%s)" % (name, self.ran.stderr.decode()))
@@ -161,6 +171,39 @@ def test_svg():
     check(root.find("s:title", space).text == "Certificate of a test", "SVG has a title")
     words = squeeze(root.find("s:desc", space).text)
     check("A<b>&\"c" in words and "29.8126" in words and "page1of" in words, "SVG carries its words")
+
+
+def test_letter():
+    page = Page("letter", document(BENCH))
+    drawn = FOLDER / "letter-us.pdf"
+    check(run(ENDSTOP, "page", page.file, "--paper", "letter", "--output", drawn).returncode == 0, "letter drawn")
+    info = run("pdfinfo", drawn).stdout.decode()
+    check("612" in info and "792" in info, "612 x 792 points, ANSI/ASME Y14.1 size A: " + info)
+    check("595.2" in page.info and "841.8" in page.info, "ISO 216 A4 else: " + page.info)
+    ran = run(ENDSTOP, "page", page.file, "--paper", "b5", "--output", FOLDER / "b5.pdf")
+    check(ran.returncode == 2 and b"a4 or letter" in ran.stderr, "a paper that is neither")
+
+
+def test_shipped_plans():
+    """Runs of shipped plans on the virtual bench; how many pages each may take."""
+    leak = ["relay seat leaks to output 1", "0.5"]
+    for name, most, sheet, plan, fault in (
+            ("swap", 2, "linear-single-acting", "after-relay-swap", []), ("leak", 2, "linear-single-acting", "after-relay-swap", leak),
+            ("module", 2, "relay-module-double-acting", "incoming-relay-module", leak),
+            ("complete", 3, "part-turn-double-acting", "incoming-complete-unit", []),
+            ("self-proof", 2, "self-proof-block", "bench-self-proof", [])):
+        folder = FOLDER / "shipped"
+        folder.mkdir(exist_ok=True)
+        made = run(PROBE, folder, name, sheet, plan, *fault)
+        check(made.returncode == 0, "%s: made (%s)" % (name, made.stderr.decode()))
+        page = Page.of(name, folder / (name + ".json"), ["--key", folder / "bench.pub.pem", "--key", folder / "person.pub.pem"])
+        page.check_layout(most)
+        page.has("Released by Rosa Example", "EX-2231-07", "hunts about half stroke")
+        check(code_of(page).startswith("certificate EX-000118"), name + ": the code reads")
+        whole = run("qpdf", "--check", page.pdf)
+        check(whole.returncode == 0, "%s: qpdf finds no fault: %s" % (name, whole.stdout.decode()))
+        if fault:
+            page.has("FAIL", "What did not pass", "leak of output 1 at nominal supply", "is above the upper limit")
 
 
 def test_trust():
@@ -286,6 +329,20 @@ def hostile(doc):
     return 4
 
 
+def trials(doc):
+    """Thirty lines, so that they stand in two columns, some of them with intervals by Monte Carlo."""
+    thirty_lines(doc)
+    doc["lines"][3]["monte_carlo"] = {"low": 0.93, "high": 1.48, "u": 0.1, "trials": 20000, "stable": True}
+    doc["lines"][4]["monte_carlo"] = {"low": 0.99, "high": 1.09, "u": 0.025, "trials": 20000, "stable": True}
+    doc["lines"][5].update(verdict="fail", reason="it is too much", k=2.57)
+    doc["lines"][6]["limit"]["required"] = False
+    doc["lines"][7]["unit"] = "dm3/(s bar)"
+    for n in range(12, 18):
+        del doc["lines"][n]["value"]
+        doc["lines"][n].update(verdict="not tested", reason="nobody was there")
+    return 2
+
+
 def causes(doc):
     doc["verdict"] = "fail"
     doc["lines"][0].update(verdict="fail", reason="too long")
@@ -298,7 +355,7 @@ def causes(doc):
 
 
 def test_stress():
-    for make in (thirty_lines, long_names, other_scripts, missing_values, hostile, causes):
+    for make in (thirty_lines, long_names, other_scripts, missing_values, hostile, causes, trials):
         doc = copy.deepcopy(document(BENCH))
         most = make(doc)
         page = Page("stress-" + make.__name__, doc)
@@ -317,6 +374,10 @@ def test_stress():
             page.has("Laboratory not stated", "only one", "not tested")
         elif make is hostile:
             page.has("\\u{202E}evil", "\\u{001B}[31m", "%s%n <script>&amp;")
+        elif make is trials:
+            page.has("What did not pass", "it is too much", "6 lines of “Procedure number 2”: nobody was there", "all its 6 lines",
+                     "+0.450 −0.100 mm", "± 0.050 mm", "MC", "Monte Carlo trials (JCGM 101)", "2.57", "(≤ 2)", "dm3/(s bar)",
+                     "Passed, but close to a limit", "All results", "k = 2.10 where no other k stands beside it")
         elif make is causes:
             page.has("Likely causes", "91 %", "relay seat leaks (unit)", "6.2 %", "repeat with a blind plug (about 4 min)",
                      "Caution: Vent before loosening a fitting.", "An interpretation, no result.")

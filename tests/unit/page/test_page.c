@@ -129,7 +129,7 @@ Test(page, too_long_is_told)
     char *bytes = NULL;
     struct es_error err;
     es_text_add(&json, "{\"endstop\":\"certificate/1\",\"lines\":[");
-    for (int i = 0; i < 5000; i++)
+    for (int i = 0; i < 10000; i++)
         es_text_printf(&json, "%s{\"measurand\":\"m\",\"value\":1,\"verdict\":\"pass\"}", i > 0 ? "," : "");
     es_text_add(&json, "]}");
     cr_assert_eq(draw(json.bytes, ES_CERTIFICATE_VALID, &bytes, &err), ES_RANGE);

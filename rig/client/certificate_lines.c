@@ -63,7 +63,12 @@ static void value_text(const cJSON *line, bool utf8, char *value, size_t value_s
     const char *unit = es_member_text(line, "unit");
     if (strcmp(unit, "1") == 0)
         unit = "";
-    if (text.U[0] != '\0')
+    char above[ES_NUMBER_SIZE], below[ES_NUMBER_SIZE];
+    const cJSON *trials = es_member(line, "monte_carlo");
+    if (trials != NULL && es_number_uneven(y, es_member_number(trials, "low"),
+                                           es_member_number(trials, "high"), text.decimals, above, below))
+        snprintf(spread, size, "+%s -%s%s%s", above, below, unit[0] != '\0' ? " " : "", unit);
+    else if (text.U[0] != '\0')
         snprintf(spread, size, "%s %s%s%s", utf8 ? "±" : "+-", text.U, unit[0] != '\0' ? " " : "", unit);
     else
         snprintf(spread, size, "%s", unit);
@@ -161,11 +166,20 @@ static void miss_text(const cJSON *line, char *out, size_t size)
         snprintf(out, size, "inside by only %s%s%s", text.value, blank, unit);
 }
 
+/* Passed, but with a probability of a tenth of a percent or more that the true value lies outside. */
+static bool is_close(const cJSON *line)
+{
+    return is(line, "pass") && decides(line) && es_member_number(line, "false_acceptance") >= 0.0005;
+}
+
+/* `missing`: with by how much it misses its limit or stays inside. */
 static void value_row(struct es_table *table, const cJSON *line, bool utf8, bool missing,
                       enum es_emphasis emphasis)
 {
     char verdict[40], value[64], spread[96], limits[240], miss[240];
     es_verdict_text(es_member_text(line, "verdict"), utf8, verdict, sizeof verdict);
+    if (missing && is_close(line))
+        snprintf(verdict, sizeof verdict, utf8 ? "✓ close" : "  close");
     value_text(line, utf8, value, sizeof value, spread, sizeof spread);
     limit_text(line, utf8, limits, sizeof limits);
     miss_text(line, miss, sizeof miss);
@@ -228,6 +242,11 @@ struct es_table *es_lines_missed(const cJSON *root, bool utf8, size_t most, size
             else
                 ++*more;
         }
+    }
+    cJSON_ArrayForEach(line, es_member(root, "lines"))
+    {
+        if (table != NULL && es_table_rows(table) < most && is_close(line))
+            value_row(table, line, utf8, true, ES_PLAIN);
     }
     return table;
 }

@@ -25,7 +25,7 @@ const char *es_procedure_title(const cJSON *root, const char *name);
 
 /* The lines that decide and did not pass, worst first, with by how much they miss; at most `most`, *more
  * tells how many there are beside. Those of a procedure that were not tested for one reason share one line.
- */
+ * After them, as far as `most` lets, the lines that passed with a risk of 0.1 % or more. */
 struct es_table *es_lines_missed(const cJSON *root, bool utf8, size_t most, size_t *more);
 
 /* A line a measurand, under its procedure; one line for a procedure that was left out as a whole. */

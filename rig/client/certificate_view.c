@@ -134,7 +134,7 @@ static void print_verdict(const cJSON *root, const struct es_screen *screen, FIL
     es_text_free(&text);
 }
 
-/* What did not pass, so that it is seen without scrolling. */
+/* What did not pass, or nearly did not, so that it is seen without scrolling. */
 static enum es_status print_missed(const cJSON *root, const struct es_screen *screen, FILE *to,
                                    struct es_error *err)
 {
@@ -206,6 +206,8 @@ static void print_head(const cJSON *root, const struct es_screen *screen, FILE *
     fact("State", es_member_text(root, "state"), screen, to);
     fact("Reason", es_member_text(root, "reason"), screen, to);
     fact("Customer", es_member_text(root, "customer"), screen, to);
+    fact("Lot", es_member_text(unit, "lot"), screen, to);
+    fact("Supplier", es_member_text(unit, "supplier"), screen, to);
     fact("Replaced", es_member_text(root, "parts_replaced"), screen, to);
     snprintf(text, sizeof text, "%s, station %s%s", es_member_text(bench, "name"),
              es_member_text(bench, "station"),
@@ -217,6 +219,10 @@ static void print_head(const cJSON *root, const struct es_screen *screen, FILE *
     snprintf(text, sizeof text, "%s %s, issued %s", es_member_text(root, "kind"),
              es_member_text(root, "number"), es_member_text(root, "issued"));
     fact("Document", text, screen, to);
+    const char *because = es_member_text(root, "replaces_because");
+    snprintf(text, sizeof text, "%s%s%s", es_member_text(root, "replaces"), because[0] != '\0' ? ": " : "",
+             because);
+    fact("Corrects", text, screen, to);
 }
 
 static enum es_status print_record(const cJSON *root, const struct es_screen *screen, FILE *to,

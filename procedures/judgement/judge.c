@@ -89,16 +89,28 @@ static bool may_be_inside(double value, const struct bands *w, const struct es_l
     return is_inside(value, limit->lower - w->lower_outside, limit->upper + w->upper_outside);
 }
 
+/* What w leaves: nothing between two limits, or less than half of what a single one allows from zero on (the
+ * test uncertainty ratio below 1, at which the proof refuses a bench beforehand). */
+static bool leaves_no_room(const struct bands *w, const struct es_limit *limit)
+{
+    if (isinf(limit->lower)) {
+        return limit->upper != 0 && w->upper > fabs(limit->upper) / 2;
+    }
+    if (isinf(limit->upper)) {
+        return limit->lower != 0 && w->lower > fabs(limit->lower) / 2;
+    }
+    return limit->lower + w->lower > limit->upper - w->upper;
+}
+
 /* [rule:guarded] JCGM 106:2012 8.3.2, ILAC-G8:09/2019 4.2.2: accepted inside TL moved inwards by w.
- * [rule:no-room] where w leaves nothing between two limits no unit could pass, so that only a value clearly
- * outside says something about the unit. */
+ * [rule:no-room] where w leaves no room a unit could hardly pass, so that only a value clearly outside says
+ * something about the unit. */
 static enum es_verdict guarded_verdict(double value, const struct bands *w, const struct es_limit *limit)
 {
     if (is_accepted(value, w, limit)) {
         return ES_PASS;
     }
-    bool no_room = limit->lower + w->lower > limit->upper - w->upper;
-    return no_room && may_be_inside(value, w, limit) ? ES_NOT_TESTED : ES_FAIL;
+    return leaves_no_room(w, limit) && may_be_inside(value, w, limit) ? ES_NOT_TESTED : ES_FAIL;
 }
 
 /* [rule:non-binary] ILAC-G8:09/2019 4.2.3: the guard band counts on both sides of the tolerance limit. */
@@ -202,9 +214,7 @@ static char *reason_text(double value, const struct es_judgement *j, const struc
     int n = 0;
     bool inside = is_inside(value, limit->lower, limit->upper);
     if (j->verdict == ES_NOT_TESTED) {
-        n = asprintf(&text,
-                     "The bench's uncertainty is too large for these limits: a guard band of %s leaves no "
-                     "room between them.",
+        n = asprintf(&text, "The uncertainty is too large for this limit: a guard band of %s leaves no room.",
                      band);
     } else if (j->verdict == ES_CONDITIONAL_FAIL) {
         n = asprintf(&text, "%s is %s the %s limit of %s, but by less than the guard band of %s.", measured,

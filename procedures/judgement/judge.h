@@ -7,9 +7,9 @@
  * the guard band that gives a wanted conformance probability at the acceptance limit).
  * Simple acceptance has w = 0. A value exactly on an acceptance or tolerance limit counts as inside.
  *   simple      pass inside TL, else fail
- *   guarded     pass inside AL, else fail; where w leaves no room between two acceptance limits, a value that
- *               is not outside TL by more than w is not tested: that is the bench's shortcoming, not the
- *               unit's
+ *   guarded     pass inside AL, else fail; where w leaves no room between two acceptance limits, or is more
+ *               than half of a single limit (a test uncertainty ratio below 1), a value that is not outside TL
+ *               by more than w is not tested: that is the bench's shortcoming, not the unit's
  *   non-binary  pass inside AL; conditional pass inside TL; conditional fail up to w outside TL; else fail
  *
  * Probabilities use the t distribution with the value's effective degrees of freedom, shifted to the value

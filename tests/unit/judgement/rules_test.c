@@ -71,6 +71,26 @@ Test(rules, a_chosen_risk_serves_all_rules_that_have_a_band)
     cr_expect_eq(es_judge(2, 0.1, INFINITY, 0.2, &l).verdict, ES_NOT_TESTED, "half is no risk to choose");
 }
 
+/* A single limit and an uncertainty of more than half of it: only what is clearly outside is the unit's. */
+Test(rules, single_limit_without_room)
+{
+    struct es_limit upper = limit_of(-INFINITY, 10, ES_RULE_GUARDED, 1, 0);
+    struct es_limit lower = limit_of(10, INFINITY, ES_RULE_GUARDED, 1, 0);
+    static const struct {
+        double value, U;
+        enum es_verdict want;
+    } rows[] = {{0, 11.3, ES_NOT_TESTED}, {4, 5.1, ES_PASS},    {6, 5.1, ES_NOT_TESTED},
+                {12, 5.1, ES_NOT_TESTED}, {15.2, 5.1, ES_FAIL}, {6, 4.9, ES_FAIL},
+                {5, 4.9, ES_PASS}};
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        const double u = rows[i].U / 2;
+        cr_expect_eq(es_judge(rows[i].value, u, INFINITY, rows[i].U, &upper).verdict, rows[i].want, "%g",
+                     rows[i].value);
+        cr_expect_eq(es_judge(20 - rows[i].value, u, INFINITY, rows[i].U, &lower).verdict, rows[i].want, "%g",
+                     20 - rows[i].value);
+    }
+}
+
 /* An exponential distribution from 0 with scale 1, put together from its quantiles -ln(1 - p):
  * 2.5 % 0.025318, 97.5 % 3.688879, mean 1. */
 static struct es_measured skew(double shift)

@@ -12,20 +12,29 @@
  * `movement` of the response's span, and more than noise and steps of the reading can be: what moved less may
  * have moved by so much, which widens the lower bound. Own method, common practice, no published source.
  *
+ * A closed-centre unit creeps at rest and puts itself right now and then. The creep, median of the slopes
+ * over the holds, is taken off what moved from hold to hold. A movement that no change of the demand can have
+ * caused starts the reckoning anew from there; more than MOST_ALONE of the holds, and nothing is judged.
+ *
  * Wanted: an approach of several per cent one way, then reversals that grow; at the end one that surely moves
- * it. Refused: no movement at all, no reversal that moved it, a response that moves without or against the
- * demand, readings not at rest, a demand coarser than its own steps. */
+ * it. Refused: no movement at all, no reversal that moved it, a response that keeps moving without or
+ * against the demand, readings not at rest, a demand coarser than its own steps. */
 #include <math.h>
 #include <stddef.h>
 #include <stdio.h>
+#include <stdlib.h>
 
 #include "procedures/measures/measures.h"
+#include "procedures/measures/numeric/summary.h"
 #include "procedures/measures/outputs.h"
 #include "procedures/measures/propagate.h"
 #include "procedures/measures/stairs.h"
 
 enum { DEAD_BAND, RESOLUTION, OUTPUTS };
-#define CERTAIN 4.0 /* standard uncertainties of a difference of two readings: more is a movement */
+#define MOST_ALONE  0.15 /* share of the holds */
+#define LEAST_HOLDS 8    /* below, creep is not told */
+#define STANDS_OUT  2.5  /* standard uncertainties */
+#define CERTAIN     4.0  /* standard uncertainties of a difference of two readings: more is a movement */
 
 struct settings {
     int demand, read_back, response;
@@ -108,7 +117,9 @@ struct walk {
     double level;                       /* response there, share of span */
     int side;                           /* direction of that movement, 0: none yet */
     struct bracket reversal[2], onward; /* [0] falling, [1] rising */
-    const char *trouble;
+    double creep;                       /* share of span a second, at rest */
+    double t;                           /* s: of the reading before */
+    size_t alone;                       /* movements that no change of the demand caused */
 };
 
 static double share_of(const struct es_stair_reading *r)
@@ -118,6 +129,8 @@ static double share_of(const struct es_stair_reading *r)
 
 static void step(struct walk *w, const struct es_stair_reading *r, double demand)
 {
+    w->level += w->creep * (r->t - w->t);
+    w->t = r->t;
     double moved = share_of(r) - w->level, ahead = (demand - w->edge) * w->side;
     int way = moved > w->threshold ? 1 : moved < -w->threshold ? -1 : 0;
     if (w->side == 0 && way == 0)
@@ -129,11 +142,9 @@ static void step(struct walk *w, const struct es_stair_reading *r, double demand
             quiet_at(&w->onward, ahead, w->threshold);
         return;
     }
-    if (w->side != 0 && (way == w->side ? ahead <= 0 : ahead >= 0)) {
-        w->trouble = "the response moves without the demand: it does not rest between the steps";
-        return;
-    }
-    if (w->side != 0)
+    if (w->side != 0 && (way == w->side ? ahead <= 0 : ahead >= 0))
+        w->alone++;
+    else if (w->side != 0)
         moved_at(way == w->side ? &w->onward : &w->reversal[way > 0], fabs(ahead), r);
     w->side = way;
     w->edge = demand;
@@ -159,10 +170,15 @@ static double threshold_of(const struct settings *s, const struct es_stairs *sta
     return fmax(s->movement, CERTAIN * sqrt(2.0) * stairs->u + resolution);
 }
 
-static void conclude(const struct walk *w, double largest, double u_other, struct es_measured *out)
+static void conclude(const struct walk *w, size_t holds, double largest, double u_other,
+                     struct es_measured *out)
 {
-    if (w->trouble) {
-        es_outputs_refuse(out, 0, OUTPUTS, "%s", w->trouble);
+    if ((double)w->alone > MOST_ALONE * (double)holds) {
+        es_outputs_refuse(
+            out, 0, OUTPUTS,
+            "the response moves without the demand in %zu of %zu holds: it does not rest between "
+            "the steps",
+            w->alone, holds);
         return;
     }
     if (w->side == 0) {
@@ -185,17 +201,40 @@ static void conclude(const struct walk *w, double largest, double u_other, struc
         es_measured_refuse(&out[RESOLUTION], "no step moved the response further the way it had moved last");
 }
 
+/* Median of the slopes over the holds, share of span a second; 0 where it does not stand out of their scatter
+ * (1.4826: median deviation to standard deviation; 1.25: median's uncertainty to the mean's; both for a
+ * normal distribution). */
+static enum es_status creep_of(const struct es_stairs *stairs, double *creep, struct es_error *err)
+{
+    const size_t n = stairs->count;
+    double *slopes = malloc((n + 1) * sizeof *slopes);
+    if (!slopes)
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu holds.", n);
+    for (size_t i = 0; i < n; i++)
+        slopes[i] = stairs->readings[i].drift;
+    const double middle = es_median(slopes, n);
+    for (size_t i = 0; i < n; i++)
+        slopes[i] = fabs(stairs->readings[i].drift - middle);
+    const double u = 1.25 * 1.4826 * es_median(slopes, n) / sqrt((double)n);
+    *creep = n >= LEAST_HOLDS && fabs(middle) > STANDS_OUT * u ? middle : 0;
+    free(slopes);
+    return ES_OK;
+}
+
 /* Walks over the holds; `largest`: excursion of the demand back from an edge. */
-static void walk_over(const struct settings *s, const struct es_stairs_input *in,
-                      const struct es_stairs *stairs, struct es_measured *out)
+static enum es_status walk_over(const struct settings *s, const struct es_stairs_input *in,
+                                const struct es_stairs *stairs, struct es_measured *out, struct es_error *err)
 {
     double resolution = es_trace_series(in->trace, in->response)->u.resolution / fabs(in->span.size);
-    struct walk w = {.threshold = threshold_of(s, stairs, resolution)};
+    struct walk w = {.threshold = threshold_of(s, stairs, resolution), .t = stairs->readings[0].t};
+    enum es_status status = creep_of(stairs, &w.creep, err);
+    if (status != ES_OK)
+        return status;
     w.reversal[0].moved = w.reversal[1].moved = w.onward.moved = INFINITY;
     double largest = 0, u_demand = 0;
     w.level = share_of(&stairs->readings[0]);
     w.edge = es_span_share(&in->demand_span, stairs->readings[0].current);
-    for (size_t i = 1; i < stairs->count && !w.trouble; i++) {
+    for (size_t i = 1; i < stairs->count; i++) {
         const struct es_stair_reading *r = &stairs->readings[i];
         double demand = es_span_share(&in->demand_span, r->current);
         largest = fmax(largest, -(demand - w.edge) * w.side);
@@ -204,7 +243,9 @@ static void walk_over(const struct settings *s, const struct es_stairs_input *in
     const struct es_series *read_back = es_trace_series(in->trace, in->read_back);
     if (read_back)
         u_demand = es_resolution_u(read_back->u.resolution, 0) / fabs(in->demand_span.size);
-    conclude(&w, largest, hypot(u_demand, stairs->u), out); /* noise can hide a movement, or make one */
+    /* noise can hide a movement, or make one */
+    conclude(&w, stairs->count, largest, hypot(u_demand, stairs->u), out);
+    return ES_OK;
 }
 
 static enum es_status evaluate(const void *settings, const struct es_trace *const *traces,
@@ -238,9 +279,9 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
     if (stairs.count == 0)
         es_outputs_refuse(out, 0, OUTPUTS, "%s", stairs.reason);
     else
-        walk_over(s, &in, &stairs, out);
+        status = walk_over(s, &in, &stairs, out, err);
     es_stairs_free(&stairs);
-    return ES_OK;
+    return status;
 }
 
 const struct es_measure es_measure_dead_band = {

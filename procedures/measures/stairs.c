@@ -70,6 +70,8 @@ static enum es_status take_reading(const struct es_stairs_input *in, const struc
     r->u = sqrt(fmax(0, all - r->u_moved * r->u_moved));
     r->response = level.p.mean;
     r->error = es_span_share(&in->span, level.p.mean) - es_span_share(&in->demand_span, r->current);
+    r->t = 0.5 * (level.series->t[level.first] + level.series->t[level.last]);
+    r->drift = level.p.drift / in->span.size;
     r->first = level.first;
     r->last = level.last;
     return ES_OK;

@@ -262,6 +262,33 @@ Test(dead_band, l5_noise_widens)
     free(loud);
 }
 
+/* A unit that creeps by 0.3 % of its span in 100 s, and now and then puts itself right by what it had crept.
+ */
+Test(dead_band, creep_is_no_movement)
+{
+    static double demands[64];
+    uint64_t seed = 21;
+    struct syn_stairs s = {.demands = demands,
+                           .count = reversals(demands, 0.001, 12),
+                           .lead = 4,
+                           .hold = 5,
+                           .rate = 20,
+                           .tau = 0.3,
+                           .play = 0.0075,
+                           .noise = 1e-5,
+                           .read_noise = -1};
+    struct es_trace *t = syn_stairs_trace(&s, &seed);
+    for (size_t i = 0; i < t->series[0].count; i++)
+        t->series[0].y[i] += SYN_TRAVEL * 3e-5 * fmod(t->series[0].t[i] + 20, 100);
+    struct es_measured *m =
+        syn_measure_one("dead band", "{\"movement\": \"0.1 %\", \"still\": \"0.5 %\"}", t, &syn_unit_facts);
+    const struct es_measured *v = get("dead band", m, "dead band");
+    cr_expect_leq(fabs(v->value - 0.0075), v->U, "%g +- %g", v->value, v->U);
+    cr_expect_lt(v->U, 0.003);
+    free(m);
+    es_trace_free(t);
+}
+
 Test(dead_band, refusals)
 {
     struct es_measured *m = dead_band(0.3, 0, 1e-5, 4); /* nothing moves it */

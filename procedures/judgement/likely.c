@@ -138,14 +138,16 @@ static void say_basis(struct maker *m)
     }
 }
 
-static void take_cause(struct maker *m, size_t index, double probability)
+static void take_cause(struct maker *m, size_t index, double probability, const double *rates)
 {
     const struct es_detection_cause *c = &m->table->causes[index];
     struct es_likely_cause *to = &m->out->causes[m->out->count++];
     *to = (struct es_likely_cause){.name = say(m, "%s", c->name),
                                    .meaning = say(m, "%s", c->meaning),
                                    .place = c->place,
-                                   .probability = probability};
+                                   .probability = probability,
+                                   .assumed = c->rate,
+                                   .rate = rates[index]};
 }
 
 static void take_check(struct maker *m, const struct es_detection_check *check)
@@ -173,7 +175,7 @@ static enum es_status causes(struct maker *m, const double *rates, struct es_err
     m->out->no_fault = found.no_fault;
     memcpy(m->out->by_place, found.by_place, sizeof found.by_place);
     for (size_t i = 0; i < found.count && i < ES_LIKELY_MAX; i++) {
-        take_cause(m, found.items[i].index, found.items[i].probability);
+        take_cause(m, found.items[i].index, found.items[i].probability, rates);
         struct es_likely_cause *to = &m->out->causes[i];
         for (size_t k = 0; k < found.items[i].evidence_count; k++) {
             char text[300];
@@ -197,7 +199,7 @@ static enum es_status remaining(struct maker *m, const double *rates, struct es_
     m->out->upper = found.upper;
     m->out->before = found.before;
     for (size_t i = 0; i < found.leading_count && i < sizeof found.leading / sizeof found.leading[0]; i++) {
-        take_cause(m, found.leading[i].index, found.leading[i].probability);
+        take_cause(m, found.leading[i].index, found.leading[i].probability, rates);
     }
     return ES_OK;
 }

@@ -41,6 +41,7 @@ struct es_likely_cause {
     char *name, *meaning;
     int place; /* enum es_cause_place */
     double probability;
+    double assumed, rate;            /* how often it occurs: by the table; after the confirmed repairs */
     char *evidence[ES_EVIDENCE_MAX]; /* sentences, strongest first */
     size_t evidence_count;
 };

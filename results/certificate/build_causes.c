@@ -12,6 +12,11 @@ static void add_causes(struct es_tree *t, cJSON *object, const struct es_likely 
         es_tree_text(t, item, "cause", c->name);
         es_tree_text(t, item, "place", es_cause_place_word(c->place));
         es_tree_number(t, item, "probability", es_round_digits(c->probability, 2));
+        if (l->repairs > 0) { /* what the workshop's own findings did to it */
+            cJSON *prior = es_tree_object(t, item, "prior");
+            es_tree_number(t, prior, "assumed", es_round_digits(c->assumed, 2));
+            es_tree_number(t, prior, "moved_to", es_round_digits(c->rate, 2));
+        }
         if (c->evidence_count > 0) {
             cJSON *evidence = es_tree_array(t, item, "evidence");
             for (size_t k = 0; k < c->evidence_count; k++) {

@@ -98,6 +98,24 @@ static void print_remaining(const cJSON *about, const struct es_screen *screen, 
     paragraph(&text, 0, screen, to);
 }
 
+/* "; nozzle blocked from 1.2 % to 2.5 %" for each cause that is named. */
+static void print_moves(struct es_text *text, const cJSON *about)
+{
+    const cJSON *cause, *list = es_member(about, "causes");
+    list = list ? list : es_member(about, "leading");
+    cJSON_ArrayForEach(cause, list)
+    {
+        const cJSON *prior = es_member(cause, "prior");
+        if (!prior) {
+            continue;
+        }
+        es_text_printf(text, "; %s from ", es_member_text(cause, "cause"));
+        share(text, es_member_number(prior, "assumed"));
+        es_text_add(text, " to ");
+        share(text, es_member_number(prior, "moved_to"));
+    }
+}
+
 /* What the figures rest on, and that the workshop's own repairs moved them. */
 static void print_basis(const cJSON *about, const struct es_screen *screen, FILE *to)
 {
@@ -108,6 +126,7 @@ static void print_basis(const cJSON *about, const struct es_screen *screen, FILE
     if (repairs > 0) {
         es_text_printf(&text, "; how often each fault occurs: assumed, moved by %.0f confirmed repair%s",
                        repairs, repairs > 1 ? "s" : "");
+        print_moves(&text, about);
     } else {
         es_text_add(&text, "; how often each fault occurs is assumed");
     }

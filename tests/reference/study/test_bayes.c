@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "procedures/judgement/causes.h"
+#include "procedures/judgement/likely.h"
 
 #define TRIALS 1e8 /* counts so large that what is pooled does not show */
 
@@ -114,6 +115,40 @@ Test(study_bayes, four_rivals)
     cr_expect_float_eq(two.items[0].probability, 0.85834502, 1e-6);
     cr_expect_float_eq(two.items[1].probability, 0.09817672, 1e-6);
     cr_expect_float_eq(two.items[2].probability, 0.03366059, 1e-6);
+    free(s);
+}
+
+/* The same with priors that ten confirmed repairs of the last cause moved: of 0.30 in all, worth 20 repairs,
+ * 8, 6.667 and 5.333; with ten more of the last one 8, 6.667 and 15.333 of 30: priors .08, .066667, .153333.
+ * After the first evidence (by hand): .7 * .02 = .014, .08 * .85 = .068, .066667 * .1 = .0066667, .153333 *
+ * .3 = .046, in all .1346667. */
+Test(study_bayes, confirmed_repairs_move_the_prior)
+{
+    static const double rates[] = {0.12, 0.10, 0.08}, first[] = {0.85, 0.10, 0.30};
+    struct small *s = make(3, 1);
+    struct es_confirmed confirmed = {0};
+    struct es_causes found;
+    struct es_error err = {0};
+    double moved[ES_CAUSES_MAX];
+    const struct es_seen seen = failing(0);
+    for (size_t c = 0; c < 3; c++) {
+        s->causes[c].rate = rates[c];
+        set(s, 0, c, first[c]);
+    }
+    set_good(s, 0, 0.02);
+    for (int i = 0; i < 10; i++)
+        es_confirmed_add(&confirmed, &s->d, "c");
+    es_confirmed_rates(&s->d, &confirmed, moved);
+    cr_expect_float_eq(moved[0], 0.08, 1e-12);
+    cr_expect_float_eq(moved[1], 0.2 / 3, 1e-12);
+    cr_expect_float_eq(moved[2], 0.46 / 3, 1e-12);
+    cr_assert_eq(es_causes_rank(&s->d, "t", &seen, 1, moved, &found, &err), ES_OK, "%s", err.text);
+    cr_expect_float_eq(found.no_fault, 0.014 / 0.1346667, 1e-6);
+    cr_expect_eq(found.items[0].index, 0);
+    cr_expect_float_eq(found.items[0].probability, 0.068 / 0.1346667, 1e-6);
+    cr_expect_eq(found.items[1].index, 2, "now before the second");
+    cr_expect_float_eq(found.items[1].probability, 0.046 / 0.1346667, 1e-6);
+    cr_expect_float_eq(found.items[2].probability, 0.0066667 / 0.1346667, 1e-6);
     free(s);
 }
 

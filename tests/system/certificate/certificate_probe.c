@@ -57,6 +57,13 @@ static void judge_again(struct es_outcome *o)
         m.valid = i < 4;
         if (i < 4) {
             m.value = es_from_unit(values[i], limit.unit);
+            if (i == 0) { /* as Monte Carlo would leave it */
+                m.spread =
+                    (struct es_spread){.trials = 60000, .low = m.value - m.U / 2, .high = m.value + m.U};
+                for (size_t k = 0; k < ES_SPREAD_POINTS; k++)
+                    m.spread.at[k] = m.value + m.u * ((double)k - 20) / 8;
+            }
+            limit.prior = (struct es_prior){ES_PRIOR_NORMAL, m.value, m.u + fabs(m.value)};
         }
         (void)snprintf(m.reason, sizeof m.reason, "%s", i < 4 ? "" : "too few samples");
         must(es_judge_line("relay-leak", old->measurand, &m, &limit, &line, &err));

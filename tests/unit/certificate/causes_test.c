@@ -22,7 +22,9 @@ static struct es_likely *likely(enum es_likely_kind kind)
     l->causes[0] = (struct es_likely_cause){.name = strdup("spool worn"),
                                             .meaning = strdup("ports open"),
                                             .place = ES_CAUSE_UNIT,
-                                            .probability = 0.8765};
+                                            .probability = 0.8765,
+                                            .assumed = 0.012,
+                                            .rate = 0.0254};
     if (kind == ES_LIKELY_CAUSES) {
         l->causes[0].evidence[l->causes[0].evidence_count++] =
             strdup("leak failed: so in 98 %, in 1 % otherwise");
@@ -91,6 +93,9 @@ Test(causes, likely_causes_with_evidence_check_and_basis)
     cr_expect_eq(cJSON_GetArraySize(cJSON_GetObjectItemCaseSensitive(first, "evidence")), 1);
     cr_expect_str_eq(text(cJSON_GetObjectItemCaseSensitive(about, "next_check"), "caution"), "Ears.");
     cr_expect_float_eq(number(about, "confirmed_repairs"), 3, 0);
+    const cJSON *prior = cJSON_GetObjectItemCaseSensitive(first, "prior");
+    cr_expect_float_eq(number(prior, "assumed"), 0.012, 1e-12);
+    cr_expect_float_eq(number(prior, "moved_to"), 0.025, 1e-12);
     cr_expect_geq(cJSON_GetArraySize(cJSON_GetObjectItemCaseSensitive(about, "assumptions")), 4);
     cr_expect(states_it(root));
     cJSON_Delete(root);

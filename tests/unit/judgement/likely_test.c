@@ -129,6 +129,12 @@ Test(likely, confirmed_repairs_move_the_rates)
     cr_expect_lt(after->remaining, before->remaining);
     cr_expect_eq(after->repairs, 5);
     cr_expect_eq(after->no_fault_found, 1);
+    cr_assert_geq(after->count, 1);
+    cr_expect_str_eq(after->causes[0].name, "leak");
+    cr_expect_float_eq(after->causes[0].assumed, 0.08, 1e-12);
+    cr_expect_float_eq(after->causes[0].rate, 0.064, 1e-12);
+    const double faulty = 0.064 * 1.5 / 101, passing = 0.9 * 100.5 / 101; /* as in remaining_by_hand */
+    cr_expect_float_eq(after->remaining, faulty / (faulty + passing), 1e-12);
     es_likely_free(before);
     es_likely_free(after);
 }

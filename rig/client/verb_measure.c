@@ -2,6 +2,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "procedures/measures/propagate.h"
 #include "rig/base/file.h"
 #include "rig/base/number.h"
 #include "rig/bench/recording_file.h"
@@ -264,6 +265,13 @@ static enum es_status print_table(const struct es_screen *screen, const struct e
         const char *cells[] = {m->name, text.value, spread, text.U[0] != '\0' ? k : "",
                                text.U[0] != '\0' ? dof : ""};
         es_table_row(table, ES_PLAIN, cells);
+        if (m->spread.trials > 0) {
+            char interval[160];
+            snprintf(interval, sizeof interval, "95 %% from %.4g to %.4g%s%s by Monte Carlo, %zu trials",
+                     es_to_unit(m->spread.low, unit_of(m)), es_to_unit(m->spread.high, unit_of(m)),
+                     unit[0] != '\0' ? " " : "", unit, m->spread.trials);
+            es_table_note(table, 4, interval);
+        }
     }
     enum es_status s = es_table_print(table, screen->width, 0, screen->colour, stdout, err);
     es_table_free(table);
@@ -309,6 +317,14 @@ static enum es_status print_json(const struct es_measure *measure, const struct 
             es_json_number(&out, "U", es_to_unit_difference(m->U, unit_of(m)));
             es_json_number(&out, "k", m->k);
             es_json_number(&out, "dof", m->dof);
+            if (m->spread.trials > 0) {
+                es_json_object(&out, "monte_carlo");
+                es_json_number(&out, "low", es_to_unit(m->spread.low, unit_of(m)));
+                es_json_number(&out, "high", es_to_unit(m->spread.high, unit_of(m)));
+                es_json_integer(&out, "trials", (long)m->spread.trials);
+                es_json_bool(&out, "stable", m->spread.stable);
+                es_json_end_object(&out);
+            }
         } else {
             es_json_text(&out, "reason", m->reason);
         }
@@ -336,6 +352,10 @@ static enum es_status evaluate(const struct arguments *a, const struct es_screen
     if (values == NULL)
         return es_fail(err, ES_NO_MEMORY, "not enough memory to measure");
     enum es_status s = m->evaluate(order->settings, given, &facts, values, err);
+    for (size_t i = 0; s == ES_OK && i < m->output_count; i++) {
+        const struct es_draws draws = {es_seed_of(0, "measure", m->name, values[i].name), 0};
+        s = es_measured_propagate(&values[i], &draws, err);
+    }
     *all_valid = true;
     for (size_t i = 0; s == ES_OK && i < m->output_count; i++)
         *all_valid = *all_valid && values[i].valid;

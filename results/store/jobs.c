@@ -116,6 +116,10 @@ static enum es_status take_line(const cJSON *line, struct es_text *parts, struct
     }
     if (strcmp(what, "opened") == 0) {
         take_opened(line, job);
+        if (!job->unit.serial || !job->unit.received) {
+            return es_fail(err, ES_BAD_INPUT,
+                           "the first line does not say which unit it is, or when it came");
+        }
     } else if (strcmp(what, "run") == 0) {
         take_run(line, job);
     } else if (strcmp(what, "found") == 0) {

@@ -53,12 +53,14 @@ static const struct es_command_line line = {
     .example = "endstop certificate show Bench-000017",
     .options = options,
     .option_count = sizeof options / sizeof options[0],
-    .operands = {.name = "list|show|release|void|export|recordings|found NUMBER [WHAT]",
+    .operands = {.name = "list|show|release|void|export|recordings|found NUMBER|FILE [WHAT]",
                  .min = 1,
                  .max = 3,
                  .offset = offsetof(struct arguments, words),
-                 .meaning = "what to do; all but list take a number; recordings lists them, or writes the "
-                            "one named as CSV; found takes what was found"},
+                 .meaning =
+                     "what to do; all but list take a number, show a file too (\"-\": standard input), "
+                     "which needs no daemon; recordings lists them, or writes the "
+                     "one named as CSV; found takes what was found"},
 };
 
 /* Where certificates come from: the daemon, or the state folder. */
@@ -67,8 +69,20 @@ struct source {
     struct es_store *store;
 };
 
+/* show: a file that lies here needs no source. */
+static bool is_file(const struct arguments *a)
+{
+    const char *word = a->words.count > 1 ? a->words.items[1] : "";
+    size_t length = strlen(word);
+    bool ending = length > 5 && strcmp(word + length - 5, ".json") == 0;
+    return a->state == NULL && strcmp(a->words.items[0], "show") == 0 &&
+           (strcmp(word, "-") == 0 || strchr(word, '/') != NULL || ending);
+}
+
 static enum es_status open_source(const struct arguments *a, struct source *from, struct es_error *err)
 {
+    if (is_file(a))
+        return ES_OK;
     if (a->state != NULL)
         return es_store_open(a->state, ES_STORE_READ, &from->store, err);
     return es_talk_open(a->socket, NULL, &from->talk, err);
@@ -206,6 +220,8 @@ static enum es_status list(const struct arguments *a, const struct source *from,
 static enum es_status fetch(const struct source *from, const char *number, char **bytes, size_t *length,
                             struct es_error *err)
 {
+    if (from->store == NULL && from->talk == NULL)
+        return es_file_read(NULL, number, ES_DOCUMENT_MAX, bytes, length, err);
     if (from->store != NULL)
         return es_store_latest(from->store, number, bytes, length, NULL, err);
     struct es_text request = {0};
@@ -223,12 +239,21 @@ static enum es_status fetch(const struct source *from, const char *number, char 
     return *bytes != NULL ? ES_OK : es_fail(err, ES_NO_MEMORY, "not enough memory for the certificate");
 }
 
+static enum es_status check_kind(const char *file, const cJSON *root, struct es_error *err)
+{
+    const char *format = cJSON_GetStringValue(cJSON_GetObjectItem(root, "endstop"));
+    if (format != NULL && strncmp(format, "certificate/", 12) == 0)
+        return ES_OK;
+    return es_fail(err, ES_BAD_INPUT, "%s: not a certificate (\"endstop\": \"certificate/1\")%s%.40s", file,
+                   format != NULL ? " but " : "", format != NULL ? format : "");
+}
+
 static enum es_status show(const struct arguments *a, const struct source *from,
                            const struct es_screen *screen, int *exit_status, struct es_error *err)
 {
     if (a->words.count < 2)
         return es_fail(err, ES_USAGE,
-                       "show needs the number of a certificate; \"endstop certificate list\" lists them");
+                       "show needs a certificate's file or number; \"endstop certificate list\" lists them");
     char *bytes = NULL;
     size_t length = 0;
     struct es_findings findings = {0};
@@ -236,6 +261,10 @@ static enum es_status show(const struct arguments *a, const struct source *from,
     enum es_status s = fetch(from, a->words.items[1], &bytes, &length, err);
     if (s == ES_OK)
         s = es_document_parse(a->words.items[1], bytes, length, &findings, &doc, err);
+    if (s == ES_BAD_INPUT)
+        s = es_findings_status(&findings, err);
+    if (s == ES_OK && is_file(a))
+        s = check_kind(a->words.items[1], es_document_root(doc), err);
     if (s == ES_OK) {
         const cJSON *root = es_document_root(doc);
         *exit_status = es_certificate_view_exit(root);
@@ -245,6 +274,8 @@ static enum es_status show(const struct arguments *a, const struct source *from,
             es_certificate_view_csv(root, stdout);
         else
             s = es_certificate_view_print(root, screen, stdout, err);
+        if (s == ES_OK && is_file(a) && !a->json && !a->csv)
+            printf("This file's signature was not checked: endstop verify %s\n", a->words.items[1]);
         if (s == ES_OK && !a->json && !a->csv)
             s = es_certificate_view_again(root, screen, 1, stdout, err);
     }

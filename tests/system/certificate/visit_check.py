@@ -108,6 +108,13 @@ for path in sorted((state / "recordings").iterdir())[::4]:  # every fourth: dele
     for findings in (gone, altered):
         check([f["finding"] for f in findings] == ["recording"] and findings[0]["number"] == "VB-000001", f"{path.name}: {findings}")
 
+# A file is shown without a daemon; what is none is told.
+text = run(0, "certificate", "show", state / "certificates/VB-000001.json")
+check("signature was not checked" in text and "EX-7" in text, text)
+check(json.loads(run(0, "certificate", "show", out / "VB-000001.json", "--json")) == json.loads((out / "VB-000001.json").read_text()), "--json")
+check("not a certificate" in run(2, "certificate", "show", out / "keys.json"), "another document")
+run(2, "certificate", "show", out / "nothing.json")
+
 # A recording as CSV reads back number for number.
 names = json.loads(issued)["recordings"]
 text = run(0, "certificate", "recordings", "VB-000001", names[0]["name"], "--state", state)

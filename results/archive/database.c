@@ -45,6 +45,13 @@ double es_column_real(const struct es_value *value)
                                              : NAN;
 }
 
+void es_database_wait(struct es_database *db, int ms)
+{
+    if (db->ops->wait) {
+        db->ops->wait(db->self, ms);
+    }
+}
+
 void es_database_close(struct es_database *db)
 {
     if (db->ops) {

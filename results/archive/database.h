@@ -45,6 +45,7 @@ struct es_database_ops {
     enum es_status (*run)(void *self, enum es_statement statement, const struct es_value *values,
                           size_t count, es_row_fn *row, void *row_self, int64_t *changed,
                           struct es_error *err);
+    void (*wait)(void *self, int ms); /* NULL: it cannot be chosen */
 };
 
 struct es_database {
@@ -62,6 +63,8 @@ enum es_status es_sqlite_open(const char *path, bool read_only, struct es_databa
 /* `address`: postgresql://... as libpq takes it. Gives up after 5 s. */
 enum es_status es_postgresql_open(const char *address, struct es_database *out,
                                   struct es_error *err) ES_MUST_CHECK;
+/* How long to wait for somebody else's lock. */
+void es_database_wait(struct es_database *db, int ms);
 void es_database_close(struct es_database *db); /* a zeroed one allowed */
 
 enum es_status es_database_run(struct es_database *db, enum es_statement statement,

@@ -159,6 +159,11 @@ static enum es_status check_columns(const struct es_integrity_rows *rows, const 
     const struct es_value id = es_value_integer(r->id);
     static const enum es_statement parts[] = {ES_SQL_LINES_OF, ES_SQL_INSTRUMENTS_OF, ES_SQL_CAUSES_OF};
     expected_columns(d, d->content.number, &expected);
+    enum es_status st = es_text_status(&expected, err);
+    if (st != ES_OK) {
+        es_text_free(&expected);
+        return st;
+    }
     if (!same_text(&expected, &r->stored)) {
         found(rows->report, r,
               "a column of its row in the archive was altered: it does not follow from the certificate");
@@ -169,7 +174,7 @@ static enum es_status check_columns(const struct es_integrity_rows *rows, const 
     }
     es_text_reset(&expected);
     expected_rows(d, &expected);
-    enum es_status st = es_text_status(&expected, err);
+    st = es_text_status(&expected, err);
     for (size_t i = 0; i < sizeof parts / sizeof parts[0] && st == ES_OK; i++) {
         st = es_database_run(db, parts[i], &id, 1, take_cells, &there, NULL, err);
     }

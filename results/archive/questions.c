@@ -4,7 +4,6 @@
 #include <string.h>
 
 #include "results/archive/question_parts.h"
-#include "rig/base/text.h"
 
 static const struct es_answer_column find_columns[] = {ES_COLUMN("number", "number"),
                                                        ES_COLUMN_HIDDEN("bench"),
@@ -98,16 +97,13 @@ static void tell_nothing(const struct es_question *q, char out[static 320])
         const char *before, *text;
     } parts[] = {{" of serial number ", q->serial}, {" of type ", q->type},           {": ", q->instrument},
                  {" of \"", q->measurand},          {" in procedure ", q->procedure}, {" since ", q->since}};
-    struct es_text t = {0};
-    es_text_add(&t, what[q->kind]);
+    size_t used = (size_t)snprintf(out, 320, "%s", what[q->kind]);
     for (size_t i = 0; i < ES_COUNT(parts); i++) {
-        if (parts[i].text) {
-            es_text_printf(&t, "%s%s%s", parts[i].before, parts[i].text,
-                           parts[i].text == q->measurand ? "\"" : "");
+        if (parts[i].text && used < 319) {
+            used += (size_t)snprintf(out + used, 320 - used, "%s%.60s%s", parts[i].before, parts[i].text,
+                                     parts[i].text == q->measurand ? "\"" : "");
         }
     }
-    (void)snprintf(out, 320, "%s", t.bytes ? t.bytes : what[q->kind]);
-    es_text_free(&t);
 }
 
 enum es_status es_question_ask(struct es_archive *archive, const struct es_question *question,

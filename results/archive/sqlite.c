@@ -149,8 +149,14 @@ static enum es_status run(void *self, enum es_statement statement, const struct 
     return st;
 }
 
+static void wait_for(void *self, int ms)
+{
+    const struct connection *c = self;
+    (void)sqlite3_busy_timeout(c->db, ms);
+}
+
 static const struct es_database_ops ops = {
-    .dialect = ES_DIALECT_SQLITE, .close = close_connection, .run = run};
+    .dialect = ES_DIALECT_SQLITE, .close = close_connection, .run = run, .wait = wait_for};
 
 static enum es_status set_up(struct connection *c, bool read_only, struct es_error *err)
 {

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "results/certificate/format.h"
+#include "rig/base/document.h"
 #include "rig/base/text.h"
 
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
@@ -205,21 +206,35 @@ static void copy(const cJSON *header, const char *name, char *out, size_t size)
     (void)snprintf(out, size, "%s", text(header, name));
 }
 
+/* A header that is none leaves its texts empty. */
+static enum es_status read_header(const char *header, size_t length, struct es_content_signature *s)
+{
+    struct es_findings findings = {0};
+    struct es_document *doc = NULL;
+    enum es_status st = es_document_parse("header", header, length, &findings, &doc, NULL);
+    st = st == ES_BAD_INPUT ? es_findings_status(&findings, NULL) : st;
+    if (st == ES_OK) {
+        const cJSON *root = es_document_root(doc);
+        copy(root, "role", s->role, sizeof s->role);
+        copy(root, "name", s->name, sizeof s->name);
+        copy(root, "time", s->time, sizeof s->time);
+        copy(root, "reason", s->reason, sizeof s->reason);
+    }
+    es_document_free(doc);
+    es_findings_free(&findings);
+    return st;
+}
+
 static void read_signature(const cJSON *item, void *to)
 {
     struct es_content_signature *s = to;
     char header[1024];
     size_t length = 0;
     *s = (struct es_content_signature){.kid = text(member(item, "key"), "kid"), .jws = text(item, "jws")};
-    if (es_base64url_decode(s->jws, strcspn(s->jws, "."), header, sizeof header, &length, NULL) != ES_OK) {
-        return;
+    if (es_base64url_decode(s->jws, strcspn(s->jws, "."), header, sizeof header, &length, NULL) == ES_OK &&
+        read_header(header, length, s) == ES_NO_MEMORY) {
+        s->kid = NULL; /* told by read_lists: a void must not be overlooked */
     }
-    cJSON *parsed = cJSON_ParseWithLength(header, length);
-    copy(parsed, "role", s->role, sizeof s->role);
-    copy(parsed, "name", s->name, sizeof s->name);
-    copy(parsed, "time", s->time, sizeof s->time);
-    copy(parsed, "reason", s->reason, sizeof s->reason);
-    cJSON_Delete(parsed);
 }
 
 /* ---- Lists ---- */
@@ -302,6 +317,9 @@ static bool read_lists(const cJSON *root, struct es_content *c)
     }
     for (size_t i = 0; i < c->source_count; i++) {
         ok = ok && c->sources[i].source;
+    }
+    for (size_t i = 0; i < c->signature_count; i++) {
+        ok = ok && c->signatures[i].kid;
     }
     return ok;
 }

@@ -10,7 +10,7 @@
 #include "rig/console/table.h"
 
 struct arguments {
-    struct es_option_list words, keys, heads;
+    struct es_option_list words, keys, key_lists, heads;
     const char *state, *archive;
     bool quick, json;
 };
@@ -25,10 +25,14 @@ struct arguments {
 
 static const struct es_option options[] = {
     TEXT("state", "DIR", state, "the bench's state folder; its own key and those it trusts are trusted"),
-    TEXT("archive", "ADDRESS", archive, "integrity: look at this archive too, a file or postgresql://..."),
+    TEXT("archive", "ADDRESS", archive,
+         "integrity: look at this archive too; archive: check this one; a file or postgresql://..."),
     LIST("head", "FILE", heads,
          "integrity: a signed head that was kept elsewhere; may be given several times"),
     LIST("key", "FILE", keys, "public key that you trust (PEM or JWK); may be given several times"),
+    LIST("keys", "FILE", key_lists,
+         "archive: keys with their times as \"endstop key list --json\" writes them; may be given several "
+         "times"),
     FLAG("quick", quick, "integrity: leave out the raw recordings"),
     FLAG("json", json, "integrity: print for programs"),
 };
@@ -38,7 +42,10 @@ static const struct es_command_line line = {
     .summary = "finds what was deleted, altered, moved, added or back-dated; proves what is there",
     .detail =
         "integrity holds every certificate, its seal and its recordings against the bench's log, and the log "
-        "against its signed heads. head prints the newest signed head: give it to somebody who keeps it. "
+        "against its signed heads. archive checks an archive that several benches share, with nothing but "
+        "their "
+        "public keys: every certificate, each bench's log against the heads that it signed, and that nothing "
+        "is missing. head prints the newest signed head: give it to somebody who keeps it. "
         "proof "
         "prints the proof that a certificate stands in the log, growth the proof that the log only grew "
         "since the "
@@ -48,7 +55,7 @@ static const struct es_command_line line = {
     .example = "endstop audit integrity --state /var/lib/endstop --head kept-last-year.head",
     .options = options,
     .option_count = sizeof options / sizeof options[0],
-    .operands = {.name = "integrity|head|proof NUMBER|growth FILE|check PROOF [CERTIFICATE]",
+    .operands = {.name = "integrity|archive|head|proof NUMBER|growth FILE|check PROOF [CERTIFICATE]",
                  .min = 1,
                  .max = 3,
                  .offset = offsetof(struct arguments, words),
@@ -86,6 +93,8 @@ static void tell_json(const struct es_integrity_report *r)
     es_json_integer(&t, "certificates", (long long)r->certificates);
     es_json_integer(&t, "recordings", (long long)r->recordings);
     es_json_integer(&t, "archive_rows", (long long)r->rows);
+    if (r->benches > 0)
+        es_json_integer(&t, "benches", (long long)r->benches);
     es_json_text(&t, "head", r->head);
     es_json_array(&t, "findings");
     for (size_t i = 0; i < r->count; i++) {
@@ -114,6 +123,13 @@ static enum es_status tell_person(const struct es_integrity_report *r, const str
     enum es_status s =
         r->count > 0 ? es_table_print(table, screen->width, 0, screen->colour, stdout, err) : ES_OK;
     es_table_free(table);
+    if (r->benches > 0) {
+        printf("%s%" PRIu64 " benches, %" PRIu64 " entries in their logs, %" PRIu64
+               " certificates looked at: %s\n",
+               r->count > 0 ? "\n" : "", r->benches, r->leaves, r->certificates,
+               r->count > 0 ? "NOT as logged" : "all as logged");
+        return s;
+    }
     printf("%s%" PRIu64 " entries in the log, %" PRIu64 " certificates, %" PRIu64 " recordings, %" PRIu64
            " rows of the archive looked at: %s\n",
            r->count > 0 ? "\n" : "", r->leaves, r->certificates, r->recordings, r->rows,
@@ -141,6 +157,35 @@ static enum es_status integrity(struct audit *u, const struct es_screen *screen,
                                              .kept_count = u->a.heads.count,
                                              .skip_recordings = u->a.quick};
     s = es_integrity_check(&order, &report, err);
+    if (s == ES_OK) {
+        *status = report.count > 0;
+        if (u->a.json)
+            tell_json(&report);
+        else
+            s = tell_person(&report, screen, err);
+        es_integrity_free(&report);
+    }
+    es_archive_close(archive);
+    return s;
+}
+
+/* ---- archive: all benches at once ---- */
+
+static enum es_status audit_archive(struct audit *u, const struct es_screen *screen, int *status,
+                                    struct es_error *err)
+{
+    struct es_archive *archive = NULL;
+    struct es_integrity_report report;
+    if (u->a.archive == NULL)
+        return es_fail(err, ES_USAGE, "which archive? --archive ADDRESS");
+    enum es_status s = es_trust_load_lists(&u->a.key_lists, &u->trust, err);
+    if (s == ES_OK && u->trust.count == 0)
+        s = es_fail(err, ES_USAGE, "whose certificates? --key FILE (or --keys) for every bench and releaser");
+    if (s == ES_OK)
+        s = es_archive_open(u->a.archive, ES_ARCHIVE_READ, &archive, err);
+    if (s != ES_OK)
+        return s;
+    s = es_integrity_check_archive(archive, u->trust.keys, u->trust.count, &report, err);
     if (s == ES_OK) {
         *status = report.count > 0;
         if (u->a.json)
@@ -281,6 +326,8 @@ static enum es_status act(struct audit *u, const struct es_screen *screen, int *
         return s;
     if (is_check && count > 1)
         return check(u, findings, err);
+    if (strcmp(what, "archive") == 0 && count == 1)
+        return audit_archive(u, screen, status, err);
     if (u->a.state == NULL && !is_check)
         return es_fail(err, ES_USAGE, "which bench? --state DIR");
     if (!is_check)
@@ -293,11 +340,11 @@ static enum es_status act(struct audit *u, const struct es_screen *screen, int *
         return from_log(u, what, NULL, err);
     if ((strcmp(what, "proof") == 0 || strcmp(what, "growth") == 0) && count == 2)
         return from_log(u, what, u->a.words.items[1], err);
-    return es_fail(
-        err, ES_USAGE,
-        "\"%s\" with %zu words more is none of: integrity, head, proof NUMBER, growth FILE, check PROOF "
-        "[CERTIFICATE]",
-        what, count - 1);
+    return es_fail(err, ES_USAGE,
+                   "\"%s\" with %zu words more is none of: integrity, archive, head, proof NUMBER, growth "
+                   "FILE, check PROOF "
+                   "[CERTIFICATE]",
+                   what, count - 1);
 }
 
 static int run(const struct es_screen *screen, int argc, char **argv)

@@ -2,97 +2,15 @@
  * must be "out of memory", never a crash, never half a result, and never a judgement about a certificate or a
  * unit. Leaks show under the address sanitizer. */
 #include <criterion/criterion.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "procedures/judgement/judge.h"
 #include "procedures/judgement/type_sheet.h"
+#include "tests/support/memory/refuse.h"
 #include "tests/unit/certificate/sample.h"
 #include "tests/unit/store/store_help.h"
-
-static unsigned calls, refuse_at;
-static bool for_ever, armed;
-
-static bool refused(void)
-{
-    if (!armed) {
-        return false;
-    }
-    calls++;
-    return calls == refuse_at || (for_ever && calls > refuse_at);
-}
-
-/* The linker puts these before the library's own (-Wl,--wrap), for the objects of this program. */
-void *__real_malloc(size_t size);
-void *__real_calloc(size_t count, size_t size);
-void *__real_realloc(void *old, size_t size);
-void *__real_reallocarray(void *old, size_t count, size_t size);
-char *__real_strdup(const char *text);
-char *__real_strndup(const char *text, size_t size);
-void *__wrap_malloc(size_t size);
-void *__wrap_calloc(size_t count, size_t size);
-void *__wrap_realloc(void *old, size_t size);
-void *__wrap_reallocarray(void *old, size_t count, size_t size);
-char *__wrap_strdup(const char *text);
-char *__wrap_strndup(const char *text, size_t size);
-int __wrap_asprintf(char **out, const char *format, ...) __attribute__((format(printf, 2, 3)));
-int __wrap___asprintf_chk(char **out, int flag, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
-
-void *__wrap_malloc(size_t size)
-{
-    return refused() ? NULL : __real_malloc(size);
-}
-void *__wrap_calloc(size_t count, size_t size)
-{
-    return refused() ? NULL : __real_calloc(count, size);
-}
-void *__wrap_realloc(void *old, size_t size)
-{
-    return refused() ? NULL : __real_realloc(old, size);
-}
-void *__wrap_reallocarray(void *old, size_t count, size_t size)
-{
-    return refused() ? NULL : __real_reallocarray(old, count, size);
-}
-char *__wrap_strdup(const char *text)
-{
-    return refused() ? NULL : __real_strdup(text);
-}
-char *__wrap_strndup(const char *text, size_t size)
-{
-    return refused() ? NULL : __real_strndup(text, size);
-}
-int __wrap_asprintf(char **out, const char *format, ...)
-{
-    if (refused()) {
-        return -1;
-    }
-    va_list args;
-    va_start(args, format);
-    int n = vasprintf(out, format, args);
-    va_end(args);
-    return n;
-}
-int __wrap___asprintf_chk(char **out, int flag, const char *format, ...)
-{
-    (void)flag;
-    if (refused()) {
-        return -1;
-    }
-    va_list args;
-    va_start(args, format);
-    int n = vasprintf(out, format, args);
-    va_end(args);
-    return n;
-}
-
-static void *cjson_malloc(size_t size)
-{
-    return __wrap_malloc(size);
-}
 
 static struct es_key *key;
 static struct es_outcome outcome;
@@ -100,8 +18,7 @@ static struct es_certificate_meta meta;
 
 static void setup(void)
 {
-    cJSON_Hooks hooks = {.malloc_fn = cjson_malloc, .free_fn = free};
-    cJSON_InitHooks(&hooks);
+    refuse_setup();
     key = sample_key();
     meta = sample_meta(key);
     sample_outcome(&outcome, 3, 30);
@@ -110,35 +27,12 @@ static void setup(void)
 
 static void teardown(void)
 {
-    armed = false;
     es_outcome_free(&outcome);
     es_key_free(key);
     help_teardown();
 }
 
 TestSuite(memory, .init = setup, .fini = teardown);
-
-/* Runs `operation` with each allocation refused in turn; it says its status. */
-static void refuse_each(enum es_status (*operation)(void), unsigned least)
-{
-    for (int ever = 0; ever < 2; ever++) {
-        for (unsigned n = 1;; n++) {
-            calls = 0;
-            refuse_at = n;
-            for_ever = ever;
-            armed = true;
-            enum es_status st = operation();
-            armed = false;
-            if (calls < n) {
-                cr_expect_eq(st, ES_OK, "without refusal it goes through");
-                cr_expect_gt(n, least, "it allocates more than that");
-                break;
-            }
-            cr_expect_eq(st, ES_NO_MEMORY, "allocation %u refused%s: status %d", n,
-                         ever ? " and all after" : "", (int)st);
-        }
-    }
-}
 
 static enum es_status do_build(void)
 {
@@ -152,7 +46,7 @@ static enum es_status do_build(void)
 
 Test(memory, building)
 {
-    refuse_each(do_build, 200);
+    refuse_each(do_build, 200, 1, false);
 }
 
 static char *payload, *file;
@@ -172,7 +66,7 @@ static enum es_status do_sign(void)
 Test(memory, signing)
 {
     cr_assert_eq(es_certificate_build(&outcome, &meta, &payload, &payload_length, NULL), ES_OK);
-    refuse_each(do_sign, 200);
+    refuse_each(do_sign, 200, 1, false);
     free(payload);
 }
 
@@ -189,7 +83,7 @@ static enum es_status do_verify(void)
 Test(memory, verifying)
 {
     file = sample_signed(&outcome, key, &file_length);
-    refuse_each(do_verify, 5);
+    refuse_each(do_verify, 5, 1, false);
     free(file);
 }
 
@@ -210,7 +104,7 @@ static enum es_status do_judge(void)
 
 Test(memory, judging)
 {
-    refuse_each(do_judge, 5);
+    refuse_each(do_judge, 5, 1, false);
 }
 
 static enum es_status do_type(void)
@@ -230,7 +124,7 @@ static enum es_status do_type(void)
 
 Test(memory, type_sheet)
 {
-    refuse_each(do_type, 200);
+    refuse_each(do_type, 200, 1, false);
 }
 
 static enum es_status do_lists(void)
@@ -274,5 +168,5 @@ Test(memory, lists_of_the_store)
     cr_assert_eq(es_store_issue(store, "EX", &maker, number, NULL), ES_OK);
     cr_assert_eq(es_store_key_create(store, &help_order, &made, NULL), ES_OK);
     es_store_close(store);
-    refuse_each(do_lists, 100);
+    refuse_each(do_lists, 100, 1, false);
 }

@@ -4,11 +4,14 @@ import glob
 import json
 import os
 import pwd
+import resource
 import shutil
 import signal
+import socket
 import sqlite3
 import subprocess
 import tempfile
+import threading
 import time
 import unittest
 
@@ -17,7 +20,9 @@ ENDSTOP = os.environ["ES_ENDSTOP"]
 PROBE = os.environ["ES_ARCHIVE_PROBE"]
 QUESTIONS = (["find"], ["history", "EX-1"], ["pairs"], ["no-fault"], ["no-fault", "--by", "month"], ["failures"],
              ["failures", "--by", "type"], ["failures", "--by", "cause"], ["touched", "flow sensor 1", "--since", "2026-01-05T08:02"],
-             ["chart", "leak of output 1, reading 1"])
+             ["chart", "leak of output 1, reading 1"], ["history", "EX-1", "--measurand", "leak of output 1, reading 1"],
+             ["pairs", "leak of output 1, reading 1"], ["repeatability", "leak of output 1, reading 1", "--by", "person"],
+             ["no-fault", "--by", "type", "--type", "linear-single-acting", "--since", "2026-01"])
 
 
 def programs():
@@ -74,6 +79,50 @@ class Server:
 
     def close(self):
         self.stop(signal.SIGQUIT)
+        shutil.rmtree(self.folder)
+
+
+class LostAnswer(threading.Thread):
+    """Stands before the server's socket and passes everything on, until the server has answered a COMMIT: that answer is kept back
+    and both sides are hung up on."""
+
+    def __init__(self, server):
+        super().__init__(daemon=True)
+        self.folder = tempfile.mkdtemp(prefix="endstop-lost-")
+        self.behind = os.path.join(server.folder, ".s.PGSQL.5432")
+        self.listener = socket.socket(socket.AF_UNIX)
+        self.listener.bind(os.path.join(self.folder, ".s.PGSQL.5432"))
+        self.listener.listen(1)
+        self.lost = 0
+        self.start()
+
+    @property
+    def address(self):
+        return f"postgresql://bench@/postgres?host={self.folder}"
+
+    def run(self):
+        client, _ = self.listener.accept()
+        server = socket.socket(socket.AF_UNIX)
+        server.connect(self.behind)
+        name, committing = None, False
+        while not (committing and self.lost):
+            said = client.recv(65536)
+            if not said:
+                break
+            if said[:1] == b"P" and b"\0COMMIT\0" in said:  # Parse: length, name of the statement, its text
+                name = said[5:said.index(b"\0", 5)]
+            committing = name is not None and said[:1] == b"B" and b"\0" + name + b"\0" in said
+            server.sendall(said)
+            answer = server.recv(65536)
+            while answer[-6:-1] != b"Z\0\0\0\x05":  # ready for the next query
+                answer += server.recv(65536)
+            if committing:
+                self.lost += 1
+            else:
+                client.sendall(answer)
+        client.close()
+        server.close()
+        self.listener.close()
         shutil.rmtree(self.folder)
 
 
@@ -160,6 +209,98 @@ class Archive(unittest.TestCase):
         self.assertEqual(self.count(), 50)
         self.assertEqual(self.fill(bench), {"logged": 51, "sent": 1, "new": 1, "left_out": 0})
         self.assertEqual(self.count(), 51)
+
+    def test_answer_to_a_commit_lost(self):
+        """Nobody told the bench that its certificates are in: it asks, and sends none twice."""
+        bench = self.make(3)
+        lost = LostAnswer(self.server)
+        setup = self.make(1, 9)
+        self.fill(setup)  # the schema is there: the first COMMIT is that of the send
+        done = self.endstop("archive", "fill", "--state", bench, "--archive", lost.address)
+        lost.join(10)
+        self.assertEqual((lost.lost, done.returncode), (1, 3), done.stderr)
+        self.assertEqual(self.count(), 4, "the server had committed")
+        self.assertEqual(self.fill(bench), {"logged": 3, "sent": 0, "new": 0, "left_out": 0})
+        self.assertEqual(self.count(), 4)
+
+    def test_locked_by_somebody_else(self):
+        """A row that another session holds: an answer after a while, no endless waiting; then it goes on."""
+        bench = self.make(2)
+        self.fill(bench)
+        more = self.make(2, 5)
+        holder = subprocess.Popen(["psql", "-X", "-q", self.server.address], stdin=subprocess.PIPE, text=True)
+        holder.stdin.write("BEGIN; LOCK TABLE certificates;\n\\! echo\n")
+        holder.stdin.flush()
+        while self.server.psql("-c", "SELECT COUNT(*) FROM pg_locks WHERE mode = 'AccessExclusiveLock' AND relation = "
+                               "'certificates'::regclass AND granted").stdout.strip() != "1":
+            time.sleep(0.05)
+        done = self.endstop("archive", "fill", "--state", more, "--archive", self.server.address + "&options=-c%20lock_timeout%3D300")
+        self.assertEqual(done.returncode, 3)
+        self.assertIn("busy", done.stderr)
+        holder.communicate("ROLLBACK;\n")
+        self.assertEqual(self.fill(more)["new"], 2)
+
+    def test_killed_anywhere(self):
+        """The sender is killed before statement after statement (SQLite): each certificate is there once in the end."""
+        bench = self.make(3)
+        local = os.path.join(bench, "archive.db")
+        killed = 0
+        for at in range(2, 400, 29):
+            probe = subprocess.Popen([PROBE, "send", bench, local, str(at)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+            if probe.stdout.readline() != "paused\n":
+                probe.communicate()
+                break
+            probe.kill()
+            probe.communicate()
+            killed += 1
+            with sqlite3.connect(local) as database:
+                self.assertEqual(database.execute("SELECT COUNT(*) FROM certificates").fetchone(), (0,))
+                self.assertEqual(database.execute("PRAGMA integrity_check").fetchone(), ("ok",))
+            database.close()
+        self.assertGreater(killed, 1)
+        self.assertEqual(self.fill(bench, local), {"logged": 3, "sent": 0, "new": 0, "left_out": 0}, "the last one was left alone")
+        with sqlite3.connect(local) as database:
+            self.assertEqual(database.execute("SELECT COUNT(*) FROM certificates").fetchone(), (3,))
+        database.close()
+
+    def test_no_room_for_the_file(self):
+        """A limit on the size of files: where the signal ends the program, and where it is told."""
+        bench = self.make(30)
+        local = os.path.join(bench, "archive.db")
+        self.fill(self.make(1, 90), local)
+        limit = os.path.getsize(local) + 20000
+
+        def small(ignore):
+            def prepare():
+                if ignore:
+                    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+                resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+                resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+            return subprocess.run([ENDSTOP, "archive", "fill", "--state", bench, "--archive", local], stdout=subprocess.PIPE,
+                                  stderr=subprocess.PIPE, text=True, preexec_fn=prepare)
+        self.assertEqual(small(False).returncode, -signal.SIGXFSZ)
+        told = small(True)
+        self.assertEqual(told.returncode, 3, told.stderr)
+        self.assertIn("the archive failed", told.stderr)
+        self.assertEqual(self.fill(bench, local)["new"], 30)
+        with sqlite3.connect(local) as database:
+            self.assertEqual(database.execute("SELECT COUNT(*) FROM certificates").fetchone(), (31,))
+            self.assertEqual(database.execute("PRAGMA integrity_check").fetchone(), ("ok",))
+        database.close()
+
+    def test_all_benches_audited_at_once(self):
+        benches = [self.make(4), self.make(3, 4)]
+        keys = [word for b in benches for word in ("--key", os.path.join(b, "keys", "bench.pub.pem"))]
+        for bench in benches:
+            self.fill(bench)
+        audit = ("audit", "archive", "--archive", self.server.address)
+        done = self.endstop(*audit, *keys)
+        self.assertEqual((done.returncode, done.stdout), (0, "2 benches, 7 entries in their logs, 7 certificates looked at: all as "
+                                                             "logged\n"), done.stderr)
+        self.assertEqual(self.endstop(*audit).returncode, 2, "without a key nothing can be said")
+        self.server.psql("-c", "UPDATE certificates SET out_of_force = 'void' WHERE number = 'EX-000002'")
+        done = self.endstop(*audit, *keys, "--json")
+        self.assertEqual((done.returncode, {f["number"] for f in json.loads(done.stdout)["findings"]}), (1, {"EX-000002"}))
 
     def test_two_benches_at_once(self):
         benches = [self.make(9), self.make(9, 9)]

@@ -29,3 +29,12 @@ double es_without_excess(const double *figures, size_t n, double largest, double
     *doubt = hypot(spread, value > 0 ? 0.3 * u * es_excess(rivals) : largest / 2);
     return value;
 }
+
+double es_excess_of_two(double apart, double u)
+{
+    double wide = sqrt(2.0) * u, x = wide > 0 ? fabs(apart) / wide : INFINITY;
+    if (!(x < 8))
+        return 0;
+    double density = exp(-0.5 * x * x) / sqrt(2 * acos(-1.0)), beyond = 0.5 * erfc(x / sqrt(2.0));
+    return wide * density - fabs(apart) * beyond;
+}

@@ -17,4 +17,9 @@ double es_without_noise(double largest, double u, size_t many, double *doubt);
  * it. >= 0. */
 double es_without_excess(const double *figures, size_t n, double largest, double u, double *doubt);
 
+/* By how much the larger of two noisy readings lies above the larger of what they are readings of, where
+ * those are as far `apart` as the readings (Clark 1961, from memory); 0.56 u at most. u: noise of each, > 0.
+ * Subtracted, the noise of one is left. */
+double es_excess_of_two(double apart, double u);
+
 #endif

@@ -178,6 +178,12 @@ static double steady(const struct job *j, size_t k)
     return es_median(around, n);
 }
 
+static bool together(const struct job *j, size_t k)
+{
+    const size_t at = j->points[k].index;
+    return at < j->voltage->count && j->voltage->t[at] == j->current->t[at];
+}
+
 static void lowest(const struct job *j, struct es_measured *m)
 {
     size_t above = 0; /* first point from which the voltage stays */
@@ -189,10 +195,14 @@ static void lowest(const struct job *j, struct es_measured *m)
                            1e3 * j->points[j->n - 1].i);
         return;
     }
-    /* a reading of the voltage between two others may mix both sides of a jump: one more either way */
-    double high = j->points[above].i, low = above > 1 ? j->points[above - 2].i : j->points[0].i;
-    if (above == 0)
-        low = high;
+    /* A voltage that was not read together with the current is taken between two readings, which may lie on
+     * both sides of the jump: then one more either way. */
+    size_t below = above > 0 ? above - 1 : 0;
+    if (!together(j, above) && above > 0) {
+        below = below > 0 ? below - 1 : 0;
+        above = above + 1 < j->n ? above + 1 : above;
+    }
+    double high = j->points[above].i, low = j->points[below].i;
     struct es_budget b = {0};
     es_budget_add(&b, ES_TERM_REPEAT, es_rectangular(0.5 * (high - low)), INFINITY);
     es_budget_add(&b, ES_TERM_REPEAT, es_resolution_u(j->current->u.resolution, 0), INFINITY);

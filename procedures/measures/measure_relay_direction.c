@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stddef.h>
 
+#include "procedures/measures/largest.h"
 #include "procedures/measures/measures.h"
 #include "procedures/measures/outputs.h"
 #include "procedures/measures/plateau.h"
@@ -141,17 +142,37 @@ static void ratio(const struct flow *right, const struct flow *wrong, struct es_
             (wrong->budget.fourth_per_dof[term] + pow(share, 4) * right->budget.fourth_per_dof[term]) /
             (square * square);
     }
-    struct es_measured now = *m;
-    es_measured_set(&now, share, &b);
-    es_model_ratio(&now, wrong->value, &wrong->budget, right->value, &right->budget);
-    if (!m->valid || now.value > m->value)
-        *m = now;
+    es_measured_set(m, share, &b);
+    es_model_ratio(m, wrong->value, &wrong->budget, right->value, &right->budget);
+}
+
+/* What the directions gave of a double-acting relay. */
+struct ways {
+    struct flow right[2], wrong[2];
+    size_t count;
+};
+
+/* The less of the right flows and the more of the wrong ones. Of two wrong flows that are both next to
+ * nothing noise picks the larger: what that adds is taken off. */
+static void conclude(const struct ways *w, struct es_measured *out)
+{
+    const size_t last = w->count - 1;
+    const size_t least = w->right[0].value < w->right[last].value ? 0 : last,
+                 most = w->wrong[0].value > w->wrong[last].value ? 0 : last;
+    struct flow worst = w->wrong[most];
+    if (w->count > 1) {
+        double u = sqrt(worst.budget.square[ES_TERM_REPEAT]);
+        worst.value -= es_excess_of_two(w->wrong[1].value - w->wrong[0].value, u);
+    }
+    set(&out[RIGHT], &w->right[least]);
+    set(&out[WRONG], &worst);
+    ratio(&w->right[w->right[least].value > 0 ? most : least], &worst, &out[CROSS_TALK]);
 }
 
 /* One direction: adds it to what the other gave. Returns false with the reason in `why`. */
 static enum es_status take(const struct settings *s, const struct es_trace *const *traces, int slot,
-                           struct es_measured *out, bool first, const char **why, char text[static 160],
-                           struct es_error *err)
+                           struct es_measured *out, struct ways *ways, const char **why,
+                           char text[static 160], struct es_error *err)
 {
     struct flow right, wrong;
     enum es_role one = (enum es_role)s->output_1, two = (enum es_role)s->output_2;
@@ -169,11 +190,8 @@ static enum es_status take(const struct settings *s, const struct es_trace *cons
     status = flow_of(s, traces[slot], traces[SLOT_TARE], slot == SLOT_UP ? two : one, &wrong, why, text, err);
     if (status != ES_OK || *why)
         return status;
-    if (first || right.value < out[RIGHT].value)
-        set(&out[RIGHT], &right);
-    if (first || wrong.value > out[WRONG].value)
-        set(&out[WRONG], &wrong);
-    ratio(&right, &wrong, &out[CROSS_TALK]);
+    ways->right[ways->count] = right;
+    ways->wrong[ways->count++] = wrong;
     return ES_OK;
 }
 
@@ -200,7 +218,7 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
     const struct settings *s = settings;
     for (int o = 0; o < OUTPUTS; o++)
         es_measured_start(&out[o], outputs[o].name, outputs[o].dimension);
-    bool first = true;
+    struct ways ways = {.count = 0};
     for (int slot = SLOT_UP; slot <= SLOT_DOWN; slot++) {
         if (s->direction == (slot == SLOT_UP ? DOWN : UP))
             continue;
@@ -208,15 +226,16 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
         const char *why = slot == SLOT_UP ? "there is no recording \"up\"" : "there is no recording \"down\"";
         enum es_status status = ES_OK;
         if (traces[slot])
-            status = take(s, traces, slot, out, first, &why, text, err);
+            status = take(s, traces, slot, out, &ways, &why, text, err);
         if (status != ES_OK)
             return status;
         for (int o = 0; why && o < OUTPUTS; o++)
             es_measured_refuse(&out[o], "driven %s: %s", slot == SLOT_UP ? "up" : "down", why);
         if (why)
             return ES_OK;
-        first = false;
     }
+    if (ways.count > 0)
+        conclude(&ways, out);
     if (s->action == SINGLE) {
         single_ratio(out);
         for (int o = RIGHT; o <= WRONG; o++)

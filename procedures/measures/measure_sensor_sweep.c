@@ -181,6 +181,7 @@ struct job {
     struct es_sweep_delay delay;
     struct es_sweep_curve curve;
     struct es_sweep_faults faults;
+    double angle_noise; /* rad, of one reading */
     struct es_sweep_track track;
     double play;      /* rad: of the reference */
     double low, high; /* judged range */
@@ -255,6 +256,30 @@ static double unaligned(const struct job *j)
     return es_rectangular(0.5 * apart / fabs(j->curve.slope));
 }
 
+static bool stands(const struct es_sweep_point *p, double way)
+{
+    return p[0].paired && p[-1].paired && fabs(p[0].angle - p[-1].angle) < STANDS * way;
+}
+
+/* Noise of one reading of the angle: of neighbours while the shaft stands, where it does. */
+static enum es_status find_angle_noise(struct job *j, struct es_error *err)
+{
+    const struct es_sweep *s = &j->sweep;
+    double *work = malloc((s->n + 1) * sizeof *work), q = j->angle->u.resolution;
+    size_t n = 0;
+    if (!work)
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu readings.", s->n);
+    for (size_t i = 1; i < s->n; i++)
+        if (stands(&s->points[i], s->sample_angle)) {
+            double apart = s->points[i].angle - s->points[i - 1].angle;
+            work[n++] = apart * apart;
+        }
+    double noise = n < LEAST_STANDING ? es_rectangular(q) : sqrt(es_mean(work, n) / 2);
+    j->angle_noise = fmax(noise, es_resolution_u(q, 0));
+    free(work);
+    return ES_OK;
+}
+
 static void figures_of_track(const struct job *j, struct es_measured *out)
 {
     const struct es_sweep_faults *f = &j->faults;
@@ -278,28 +303,23 @@ static void figures_of_track(const struct job *j, struct es_measured *out)
         out[WIDEST].first = out[WIDEST].last = at;
     set(&out[REVERSALS], (double)f->reversals, 0, 0);
     double usable = f->usable_to - f->usable_from;
-    /* where nothing ends it but the turn, the furthest reading does: to one step, not to one sample's way */
-    double turn = hypot(es_rectangular(a->resolution), es_rectangular(j->play / 2));
+    /* where nothing ends it but the turn, the furthest reading does: to its noise, not to one sample's way */
+    double turn = hypot(j->angle_noise, es_rectangular(j->play / 2));
     double from = f->usable_from > j->sweep.low ? edge : turn,
            to = f->usable_to < j->sweep.high ? edge : turn;
     set(&out[USABLE], usable, hypot(hypot(from, to), j->track.u), usable * a->gain);
 }
 
-static bool stands(const struct es_sweep_point *p, double way)
-{
-    return p[0].paired && p[-1].paired && fabs(p[0].angle - p[-1].angle) < STANDS * way;
-}
-
 /* How far the sweep went, from where the shaft stood at its turns: the furthest single reading is further by
  * noise. `u`: noise of it. */
-static double end_of(const struct es_sweep *s, int high, double *work, double *u)
+static double end_of(const struct es_sweep *s, int high, double noise, double *work, double *u)
 {
     double furthest = high ? s->most : s->least, near = NEAR_END * (s->most - s->least);
     size_t n = 0;
     for (size_t i = 1; i < s->n; i++)
         if (stands(&s->points[i], s->sample_angle) && fabs(s->points[i].angle - furthest) < near)
             work[n++] = s->points[i].angle;
-    *u = es_rectangular(near / 8);
+    *u = noise;
     if (n < LEAST_STANDING)
         return furthest;
     double end = es_median(work, n);
@@ -318,7 +338,8 @@ static enum es_status margins(const struct job *j, struct es_measured *out, stru
     if (!work)
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu readings.", s->n);
     double u_at[2];
-    const double at[2] = {end_of(s, 0, work, &u_at[0]), end_of(s, 1, work, &u_at[1])};
+    const double at[2] = {end_of(s, 0, j->angle_noise, work, &u_at[0]),
+                          end_of(s, 1, j->angle_noise, work, &u_at[1])};
     free(work);
     size_t n[2] = {0, 0};
     for (size_t i = 0; i < s->n; i++) {
@@ -345,6 +366,7 @@ static enum es_status margins(const struct job *j, struct es_measured *out, stru
         int e = m ? !low : low;
         double noise =
             hypot(j->curve.noise / sqrt((double)n[e]), es_resolution_u(u->resolution, j->curve.noise));
+        noise = hypot(noise, u->repeatability);
         double late = fabs(j->curve.slope) * (j->delay.known ? s->legs[0].speed * j->delay.u : unaligned(j));
         late = hypot(late, fabs(j->curve.slope) * hypot(es_rectangular(j->play / 2), u_at[e]));
         set(&out[m ? MARGIN_HIGH : MARGIN_LOW], m ? 1 - end[e] : end[e], hypot(noise, late),
@@ -456,6 +478,8 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
         does_not_follow(j, out);
         return ES_OK;
     }
+    if ((status = find_angle_noise(j, err)) != ES_OK)
+        return status;
     figures_of_points(j, out);
     figures_of_track(j, out);
     if ((status = margins(j, out, err)) != ES_OK)

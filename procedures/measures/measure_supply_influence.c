@@ -130,7 +130,7 @@ static bool side(const struct state *at, const struct state *nominal, const stru
 static void per_bar(const struct es_trace *const *traces, const struct state *states, struct es_measured *out)
 {
     char reason[160] = "only one supply was recorded";
-    double size[2], doubt;
+    double size[2];
     struct es_budget budgets[2] = {0};
     size_t n = 0, best = 0;
     for (int k = 0; k < 2; k++) {
@@ -152,10 +152,10 @@ static void per_bar(const struct es_trace *const *traces, const struct state *st
     }
     struct es_budget b = {0};
     double u = sqrt(budgets[best].square[ES_TERM_REPEAT]);
-    double value = es_without_excess(size, n, size[best], u, &doubt);
-    es_budget_add(&b, ES_TERM_REPEAT, fmax(u, doubt), INFINITY);
+    double excess = n > 1 ? es_excess_of_two(size[1] - size[0], u) : 0;
+    es_budget_add(&b, ES_TERM_REPEAT, u, INFINITY);
     es_budget_add(&b, ES_TERM_COMMON, sqrt(budgets[best].square[ES_TERM_COMMON]), INFINITY);
-    es_measured_set(&out[PER_BAR], value, &b);
+    es_measured_set(&out[PER_BAR], fmax(0, size[best] - excess), &b);
 }
 
 static enum es_status evaluate(const void *settings, const struct es_trace *const *traces,

@@ -1,10 +1,11 @@
-/* JCGM 100:2008 (GUM): worked examples H.1 and H.3, G.4.1, table G.2. */
+/* JCGM 100:2008 (GUM): worked examples H.1, H.2 and H.3, G.4.1, table G.2. */
 #include <criterion/criterion.h>
 #include <math.h>
 
 #include "procedures/measures/budget.h"
 #include "procedures/measures/numeric/least_squares.h"
 #include "procedures/measures/numeric/student.h"
+#include "procedures/measures/numeric/summary.h"
 
 /* H.1, end gauge: contributions 25, 9.7, 2.9, 16.6 nm; u_c 32 nm, nu_eff 16.7, k99 2.92, U99 93 nm. */
 Test(gum, h1_end_gauge)
@@ -28,6 +29,89 @@ Test(gum, h1_end_gauge)
     double k99 = es_t_quantile(0.995, floor(m.dof));
     cr_assert_float_eq(k99, 2.92, 0.005);
     cr_assert_float_eq(k99 * 32, 93, 0.5);
+}
+
+/* H.2, resistance, reactance and impedance from five simultaneous sets (second-hand): V, A, rad. */
+static const double h2[3][5] = {{5.007, 4.994, 5.005, 4.990, 4.999},
+                                {19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3},
+                                {1.0456, 1.0438, 1.0468, 1.0428, 1.0433}};
+
+static double correlation(const double *a, const double *b)
+{
+    double ma = es_mean(a, 5), mb = es_mean(b, 5), sum = 0;
+    for (int i = 0; i < 5; i++)
+        sum += (a[i] - ma) * (b[i] - mb);
+    return sum / (4 * es_standard_deviation(a, 5) * es_standard_deviation(b, 5));
+}
+
+static void impedance(const double *x, double *out)
+{
+    out[0] = x[0] / x[1] * cos(x[2]);
+    out[1] = x[0] / x[1] * sin(x[2]);
+    out[2] = x[0] / x[1];
+}
+
+/* Table H.2: means 4.9990, 19.6610, 1.04446; s of the means 0.0032, 0.0095, 0.00075; correlations -0.36,
+ * 0.86, -0.65. Table H.3: R 127.732, 0.071; X 219.847, 0.295; Z 254.260, 0.236; correlations -0.588, -0.485,
+ * 0.993. */
+Test(gum, h2_resistance_and_reactance)
+{
+    double mean[3], u[3], r[3][3], at[3], slope[3][3], cov[3][3] = {{0}};
+    for (int i = 0; i < 3; i++) {
+        mean[i] = es_mean(h2[i], 5);
+        u[i] = es_standard_deviation(h2[i], 5) / sqrt(5);
+        for (int k = 0; k < 3; k++)
+            r[i][k] = correlation(h2[i], h2[k]);
+    }
+    cr_expect_float_eq(mean[0], 4.9990, 0.00005);
+    cr_expect_float_eq(mean[1], 19.6610e-3, 0.00005e-3);
+    cr_expect_float_eq(mean[2], 1.04446, 0.000005);
+    cr_expect_float_eq(u[0], 0.0032, 0.00005);
+    cr_expect_float_eq(u[1], 0.0095e-3, 0.00005e-3);
+    cr_expect_float_eq(u[2], 0.00075, 0.000005);
+    cr_expect_float_eq(r[0][1], -0.36, 0.005);
+    cr_expect_float_eq(r[0][2], 0.86, 0.005);
+    cr_expect_float_eq(r[1][2], -0.65, 0.005);
+    impedance(mean, at);
+    for (int k = 0; k < 3; k++) { /* sensitivities as in 5.1.3, note 2 */
+        double x[3] = {mean[0], mean[1], mean[2]}, up[3], down[3];
+        x[k] = mean[k] + u[k] / 10;
+        impedance(x, up);
+        x[k] = mean[k] - u[k] / 10;
+        impedance(x, down);
+        for (int o = 0; o < 3; o++)
+            slope[o][k] = (up[o] - down[o]) / (u[k] / 5);
+    }
+    for (int o = 0; o < 3; o++) /* 5.2.2, and H.2's covariance of two results */
+        for (int q = 0; q < 3; q++)
+            for (int i = 0; i < 3; i++)
+                for (int k = 0; k < 3; k++)
+                    cov[o][q] += slope[o][i] * u[i] * r[i][k] * slope[q][k] * u[k];
+    static const double printed[3][2] = {{127.732, 0.071}, {219.847, 0.295}, {254.260, 0.236}};
+    for (int o = 0; o < 3; o++) {
+        cr_expect_float_eq(at[o], printed[o][0], 0.0005, "%.6f", at[o]);
+        cr_expect_float_eq(sqrt(cov[o][o]), printed[o][1], 0.0005, "%.6f", sqrt(cov[o][o]));
+    }
+    cr_expect_float_eq(cov[0][1] / sqrt(cov[0][0] * cov[1][1]), -0.588, 0.0005);
+    cr_expect_float_eq(cov[0][2] / sqrt(cov[0][0] * cov[2][2]), -0.485, 0.0005);
+    cr_expect_float_eq(cov[1][2] / sqrt(cov[1][1] * cov[2][2]), 0.993, 0.0005);
+}
+
+/* H.2.4, approach 2: R, X and Z of each set, and their means: 127.732 0.071, 219.847 0.295, 254.260 0.236. */
+Test(gum, h2_set_by_set)
+{
+    static const double recomputed[3][2] = {{127.7316, 0.07127}, {219.8469, 0.29549}, {254.2600, 0.23625}};
+    double out[3][5];
+    for (int i = 0; i < 5; i++) {
+        double x[3] = {h2[0][i], h2[1][i], h2[2][i]}, y[3];
+        impedance(x, y);
+        for (int o = 0; o < 3; o++)
+            out[o][i] = y[o];
+    }
+    for (int o = 0; o < 3; o++) {
+        cr_expect_float_eq(es_mean(out[o], 5), recomputed[o][0], 0.00005);
+        cr_expect_float_eq(es_standard_deviation(out[o], 5) / sqrt(5), recomputed[o][1], 0.000005);
+    }
 }
 
 /* H.3, calibration of a thermometer by a straight line. */

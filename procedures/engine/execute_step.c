@@ -253,10 +253,21 @@ static enum es_status run_staircase(struct es_execution *x, const struct es_step
 
 static enum es_status run_repeat(struct es_execution *x, const struct es_step *s, struct es_error *err)
 {
+    const double begin = es_elapsed(x);
+    double most = INFINITY;
     enum es_status status = ES_OK;
 
-    for (long n = 0; n < s->times && status == ES_OK && !x->skipping; n++)
+    if (s->at_most.kind != ES_AMOUNT_NONE)
+        status = es_amount_resolve(&s->at_most, ES_ROLE_NONE, x->type, &most, err);
+    for (long n = 0; n < s->times && status == ES_OK && !x->skipping; n++) {
+        if (es_elapsed(x) - begin >= most) {
+            char reason[160];
+            (void)snprintf(reason, sizeof reason, "repeated %ld times of %ld in the longest time, %.3g s", n,
+                           s->times, most);
+            return es_otherwise(x, s, reason, err);
+        }
         status = es_execute_steps(x, s->steps, s->step_count, err);
+    }
     return status;
 }
 

@@ -293,7 +293,11 @@ static void say_kind(struct sentence *t, const struct es_step *s, const struct e
         say_ask(t, s, type);
         break;
     case ES_STEP_REPEAT:
-        say(t, "Repeat %ld times.", s->times);
+        say(t, "Repeat %ld times", s->times);
+        say_one(t, ", for at most ", &s->at_most, ES_ROLE_NONE, type);
+        say(t, ".");
+        if (s->at_most.kind != ES_AMOUNT_NONE)
+            say_otherwise(t, s);
         break;
     case ES_STEP_SKIP_UNLESS:
         say(t, "Go on only if ");

@@ -68,7 +68,7 @@ enum es_step_kind {
     ES_STEP_ISOLATE_VENT, /* outputs: shuts the isolating valve, opens the vent, waits until `below` */
     ES_STEP_ASK,          /* text, options or unit; at_most; the answer is kept as a confirmation */
     ES_STEP_CONFIRM,      /* text, at_most, otherwise */
-    ES_STEP_REPEAT,       /* times, steps */
+    ES_STEP_REPEAT,       /* times, steps, at_most (NONE: no other bound), otherwise */
     ES_STEP_SKIP_UNLESS,  /* role, above and/or below; reason */
     ES_STEP_KIND_COUNT
 };

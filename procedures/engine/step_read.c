@@ -132,8 +132,13 @@ static const struct es_field confirm_rows[] = {
     AT_MOST(true),
     OTHERWISE,
     TEXT("reason", false, reason, "what is written when it is not")};
-static const struct es_field repeat_rows[] = {COMMON, COUNT("times", true, times, 1000, "how often"),
-                                              ARRAY("steps", true, steps, 1, 200, "what is repeated")};
+static const struct es_field repeat_rows[] = {
+    COMMON,
+    COUNT("times", true, times, 1000, "how often"),
+    ARRAY("steps", true, steps, 1, 200, "what is repeated"),
+    ANY("at most", false, at_most, "after so long it is not begun once more"),
+    OTHERWISE,
+    TEXT("reason", false, reason, "what is written when that was not often enough")};
 static const struct es_field skip_rows[] = {
     COMMON,
     ROLE,

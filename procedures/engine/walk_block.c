@@ -254,6 +254,8 @@ void es_walk_repeat(struct es_walk *w, const struct es_step *s)
     w->people_time = people;
     es_walk_steps(w, s->steps, s->step_count);
     w->repeats--;
-    w->bench_time = bench + (double)s->times * (w->bench_time - bench);
+    const double once = w->bench_time - bench, all = (double)s->times * once;
+    const double most = s->at_most.kind != ES_AMOUNT_NONE ? es_walk_time(w, &s->at_most) : INFINITY;
+    w->bench_time = bench + fmin(all, most + once); /* it may be begun just before the longest time */
     w->people_time = people + (double)s->times * (w->people_time - people);
 }

@@ -319,6 +319,13 @@ Test(proof, knows_the_longest_duration)
          "\"repeat\", \"times\": 3,"
          " \"steps\": [{\"do\": \"hold\", \"for\": \"1 s\"}]}]}",
          50, 0},
+        /* begun just before the longest time; or over before it */
+        {"{\"do\": \"repeat\", \"times\": 10, \"at most\": \"7 s\", \"steps\": [{\"do\": \"hold\", \"for\": "
+         "\"2 s\"}]}",
+         9, 0},
+        {"{\"do\": \"repeat\", \"times\": 3, \"at most\": \"70 s\", \"steps\": [{\"do\": \"hold\", \"for\": "
+         "\"2 s\"}]}",
+         6, 0},
         /* a ramp in a repetition: from the safe state or from where the last turn left it */
         {"{\"do\": \"repeat\", \"times\": 4, \"steps\": ["
          "{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"3 bar\", \"at\": \"1 bar/s\"},"

@@ -304,6 +304,29 @@ Test(steps, repeat_runs_its_steps)
     done(&r);
 }
 
+Test(steps, repeat_is_not_begun_after_its_longest_time)
+{
+    static const char *const endings[] = {"go on", "skip the rest"};
+    for (int k = 0; k < 2; k++) {
+        char text[512];
+        (void)snprintf(
+            text, sizeof text,
+            "{\"do\": \"repeat\", \"times\": 5, \"at most\": \"2.5 s\", \"otherwise\": \"%s\", \"steps\": ["
+            "{\"do\": \"set\", \"role\": \"supply valve\", \"to\": \"open\"}, {\"do\": \"hold\", \"for\": "
+            "\"1 s\"}]},"
+            "{\"do\": \"set\", \"role\": \"auxiliary supply\", \"to\": \"on\"}",
+            endings[k]);
+        struct ran r = run(LINEAR, text, "");
+        cr_expect_eq(count_writes(r.b, ES_ROLE_SUPPLY_VALVE), 3, "begun at 0, 1 and 2 s");
+        cr_expect_eq(count_writes(r.b, ES_ROLE_AUXILIARY_SUPPLY), k == 0 ? 1u : 0u);
+        if (k == 1)
+            cr_expect_not_null(
+                strstr(r.o.procedures[0].skipped, "repeated 3 times of 5 in the longest time, 2.5 s"), "%s",
+                r.o.procedures[0].skipped);
+        done(&r);
+    }
+}
+
 Test(steps, a_recording_is_measured_and_judged)
 {
     struct ran r = run(LINEAR,

@@ -290,7 +290,8 @@ static void make_block(struct maker *m)
                 "\"steps\": [",
                 m->recordings++);
     else
-        fprintf(m->to, "{\"do\": \"repeat\", \"times\": %u, \"steps\": [", 1 + below(m, 3));
+        fprintf(m->to, "{\"do\": \"repeat\", \"times\": %u%s, \"steps\": [", 1 + below(m, 3),
+                below(m, 2) == 0 ? ", \"at most\": \"3 s\", \"otherwise\": \"go on\"" : "");
     make_steps(m, 1 + below(m, 3));
     fputs("]}", m->to);
     m->depth--;

@@ -8,7 +8,7 @@
 #define GRID   48
 #define MISFIT 0.03 /* of the fitted stretch: how far a fit to half of it differs (virtual bench) */
 #define HIDDEN 0.02 /* noise of a mean over the stretch, of its rise: more hides the beginning */
-#define SPREAD 1.15 /* break and kind are chosen, not only fitted: found by trial (bench-estimators) */
+#define SPREAD 1.15 /* break and kind are chosen, not only fitted: found by trial (bench_estimators) */
 
 struct stretch {
     const double *t, *y;

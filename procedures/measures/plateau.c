@@ -1,28 +1,9 @@
 #include "procedures/measures/plateau.h"
 
 #include <math.h>
-#include <stdlib.h>
 
 #include "procedures/measures/numeric/autocorrelation.h"
 #include "procedures/measures/numeric/passes.h"
-
-/* How correlated the readings are about their line; false when out of memory. */
-static bool correlation_about(const double *t, const double *y, size_t n, const struct es_line *line,
-                              struct es_correlation *out)
-{
-    size_t lost = line->sloped ? 2 : 1;
-    *out = (struct es_correlation){1, (double)n};
-    if (es_correlation_none(n, lost, line->square, line->one, line->two))
-        return true;
-    double *rest = malloc(n * sizeof *rest);
-    if (!rest)
-        return false;
-    for (size_t i = 0; i < n; i++)
-        rest[i] = y[i] - line->b0 - line->b1 * (t[i] - line->middle);
-    *out = es_correlation_of(rest, n, lost);
-    free(rest);
-    return true;
-}
 
 bool es_plateau_of(const double *t, const double *y, size_t n, struct es_plateau *out)
 {
@@ -30,7 +11,7 @@ bool es_plateau_of(const double *t, const double *y, size_t n, struct es_plateau
         return false;
     struct es_line line = es_line_through(t, y, n);
     struct es_correlation c;
-    if (!correlation_about(t, y, n, &line, &c))
+    if (!es_correlation_about(t, y, n, &line, &c))
         return false;
     struct es_plateau p = {.n = n, .mean = line.mean, .length = t[n - 1] - t[0]};
     double lost = line.sloped ? 2 : 1;

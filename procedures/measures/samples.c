@@ -18,7 +18,9 @@ void es_samples_free(struct es_samples *s)
     memset(s, 0, sizeof *s);
 }
 
-/* Usual interval, and what the gaps between samples (good or not) hide. False when out of memory. */
+/* Usual interval, longest gap, and what the gaps between samples (good or not) hide. False when out of
+ * memory.
+ */
 static bool describe_gaps(struct es_samples *s, const double *times, size_t count)
 {
     if (count < 2)
@@ -26,6 +28,7 @@ static bool describe_gaps(struct es_samples *s, const double *times, size_t coun
     struct es_range steps = es_range_of_differences(times, count);
     if (!es_median_of_differences(times, count, steps, &s->interval))
         return false;
+    s->gap = steps.most;
     if (!(s->interval > 0) || steps.most <= GAP_FACTOR * s->interval)
         return true;
     for (size_t i = 1; i < count; i++)
@@ -40,6 +43,8 @@ static double longest_gap(const struct es_samples *s, double from, double to)
     if (s->n == 0)
         return to - from;
     double gap = fmax(isfinite(from) ? s->t[0] - from : 0, isfinite(to) ? to - s->t[s->n - 1] : 0);
+    if (!s->index) /* all of them: their gaps are known */
+        return fmax(gap, s->gap);
     return s->n > 1 ? fmax(gap, es_range_of_differences(s->t, s->n).most) : gap;
 }
 
@@ -168,6 +173,8 @@ static const char *say_end(const struct es_samples *s, char text[static 160])
 const char *es_samples_clipped(const struct es_series *series, double from, double to, char text[static 160])
 {
     struct es_samples s = {.series = series};
+    if (!(series->low < series->high))
+        return NULL;
     for (size_t i = first_at(series->t, series->count, from); i < series->count && series->t[i] <= to; i++) {
         if (series->quality[i] != ES_GOOD)
             continue;

@@ -87,8 +87,8 @@ static void add_leg(struct es_sweep *s, size_t first, size_t last, int direction
     struct es_sweep_leg leg = {first, last, direction, 0, INFINITY, -INFINITY};
     for (size_t i = first; i <= last; i++)
         if (s->points[i].paired) {
-            leg.low = fmin(leg.low, s->points[i].angle);
-            leg.high = fmax(leg.high, s->points[i].angle);
+            leg.low = s->points[i].angle < leg.low ? s->points[i].angle : leg.low;
+            leg.high = s->points[i].angle > leg.high ? s->points[i].angle : leg.high;
         }
     if (leg.high - leg.low < least)
         return;
@@ -113,8 +113,8 @@ static void find_legs(struct es_sweep *s, double range, double *work)
             start = extreme = i;
             any = true;
         }
-        low = fmin(low, a);
-        high = fmax(high, a);
+        low = a < low ? a : low;
+        high = a > high ? a : high;
         double reached = s->points[extreme].angle;
         if (direction == 0 && high - low > turn) {
             direction = a > 0.5 * (low + high) ? 1 : -1;

@@ -7,9 +7,8 @@
 #include "procedures/measures/numeric/passes.h"
 
 #define MOST_LAGS 2000
-#define LONG      20000 /* samples from which a long correlation is found in block means */
-#define NEAR      16    /* lags that are looked at before */
-#define BLOCK     8
+#define LONG      20000 /* samples from which correlation is found in block means */
+#define BLOCK     8     /* of es_line_means_of_8 */
 
 static double product_at(const double *r, size_t n, size_t lag)
 {
@@ -23,10 +22,11 @@ static bool white(size_t n, double pair, double one)
     return pair <= sqrt(2 / (double)n) && one <= 2 / sqrt((double)n);
 }
 
-bool es_correlation_none(size_t n, size_t p, double square, double one, double two)
+static bool none(size_t n, size_t p, const struct es_line *line)
 {
-    double lift = fmin((double)p / (double)n, 0.2);
-    return n < 8 || !(square > 0) || white(n, (one + two) / square + 2 * lift, one / square + lift);
+    double lift = fmin((double)p / (double)n, 0.2), square = line->square;
+    return n < 8 || !(square > 0) ||
+           white(n, (line->one + line->two) / square + 2 * lift, line->one / square + lift);
 }
 
 /* Sum of the autocorrelations up to where they are lost in noise. `lift` makes good the downward bias.
@@ -53,25 +53,50 @@ static double sum_of_lags(const double *r, size_t n, double square, double lift,
     return sum;
 }
 
-/* Samples so dense that their correlation reaches over many of them: the mean of their block means is the
- * same mean, and its variance tells the inflation. False when out of memory. */
+/* Inflation of n readings from the means of each BLOCK of them: the mean of these is the same mean, and its
+ * variance tells it. `square`: sum of squares of the readings' residuals. */
+static struct es_correlation of_means(const double *mean, size_t blocks, size_t n, size_t p, double square)
+{
+    struct es_correlation coarse = es_correlation_of(mean, blocks, p), c;
+    double ratio = (es_dot(mean, mean, blocks) / (double)blocks) / (square / (double)n);
+    c.inflation = fmin(fmax(1, ratio * BLOCK * coarse.inflation), (double)n / 4);
+    c.effective = (double)n / c.inflation;
+    return c;
+}
+
+/* False when out of memory. */
 static bool by_blocks(const double *r, size_t n, size_t p, double square, struct es_correlation *c)
 {
     size_t blocks = n / BLOCK;
-    double *mean = malloc(blocks * sizeof *mean), of_means = 0;
+    double *mean = malloc(blocks * sizeof *mean);
     if (!mean)
         return false;
-    for (size_t b = 0; b < blocks; b++) {
-        mean[b] = 0;
-        for (size_t k = 0; k < BLOCK; k++)
-            mean[b] += r[b * BLOCK + k] / BLOCK;
-        of_means += mean[b] * mean[b];
-    }
-    struct es_correlation coarse = es_correlation_of(mean, blocks, p);
+    es_block_means(r, blocks * BLOCK, blocks, mean);
+    *c = of_means(mean, blocks, n, p, square);
     free(mean);
-    double ratio = (of_means / (double)blocks) / (square / (double)n);
-    c->inflation = fmin(fmax(1, ratio * BLOCK * coarse.inflation), (double)n / 4);
-    c->effective = (double)n / c->inflation;
+    return true;
+}
+
+bool es_correlation_about(const double *t, const double *y, size_t n, const struct es_line *line,
+                          struct es_correlation *out)
+{
+    size_t lost = line->sloped ? 2 : 1;
+    bool blocks = n > LONG;
+    *out = (struct es_correlation){1, (double)n};
+    if (none(n, lost, line))
+        return true;
+    double *rest = malloc((blocks ? n / BLOCK : n) * sizeof *rest);
+    if (!rest)
+        return false;
+    if (blocks) {
+        es_line_means_of_8(t, y, n, line, rest);
+        *out = of_means(rest, n / BLOCK, n, lost, line->square);
+    } else {
+        for (size_t i = 0; i < n; i++)
+            rest[i] = y[i] - line->b0 - line->b1 * (t[i] - line->middle);
+        *out = es_correlation_of(rest, n, lost);
+    }
+    free(rest);
     return true;
 }
 
@@ -84,8 +109,8 @@ struct es_correlation es_correlation_of(const double *residuals, size_t n, size_
     double inflation = 1;
     bool ended;
     if (n > LONG) {
-        sum_of_lags(residuals, n, square, 0, NEAR, &ended);
-        if (!ended && by_blocks(residuals, n, p, square, &c))
+        double one = product_at(residuals, n, 1) / square, two = product_at(residuals, n, 2) / square;
+        if (!white(n, one + two, one) && by_blocks(residuals, n, p, square, &c))
             return c;
     }
     /* Fitting p coefficients takes about p * inflation / n out of every autocorrelation. */

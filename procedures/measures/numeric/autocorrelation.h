@@ -7,6 +7,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "procedures/measures/numeric/passes.h"
+
 struct es_correlation {
     double inflation; /* of the variance of a mean, >= 1: 1 + 2 sum of autocorrelations */
     double effective; /* n / inflation */
@@ -17,7 +19,8 @@ struct es_correlation {
  * 1992); each autocorrelation is first corrected for what fitting p coefficients took out of it. */
 struct es_correlation es_correlation_of(const double *residuals, size_t n, size_t p);
 
-/* Whether that would find none (inflation 1), from the sums of r[i]^2, r[i] r[i - 1] and r[i] r[i - 2]. */
-bool es_correlation_none(size_t n, size_t p, double square, double one, double two);
+/* The same for the residuals of a line through samples. False when out of memory. */
+bool es_correlation_about(const double *t, const double *y, size_t n, const struct es_line *line,
+                          struct es_correlation *out);
 
 #endif

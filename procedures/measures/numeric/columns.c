@@ -14,12 +14,15 @@ struct chunk {
     size_t count;
 };
 
+/* A single chunk that was taken already keeps its columns. */
 static void take(const struct es_columns *c, size_t first, struct chunk *k)
 {
+    bool again = k->count > 0 && c->n <= ES_COLUMNS_CHUNK;
     k->count = c->n - first < ES_COLUMNS_CHUNK ? c->n - first : ES_COLUMNS_CHUNK;
     for (size_t j = 0; j < ES_LS_MAX; j++)
         k->column[j] = k->store[j];
-    c->fill(c->what, first, k->count, k->column);
+    if (!again)
+        c->fill(c->what, first, k->count, k->column);
     for (size_t i = 0; i < k->count; i++)
         k->y[i] = c->y[first + i] - c->about;
 }
@@ -30,20 +33,19 @@ struct normal {
     double root[ES_LS_MAX][ES_LS_MAX]; /* lower triangle of the scaled gram's Cholesky factor */
 };
 
-static void add_up(const struct es_columns *c, struct normal *e)
+static void add_up(const struct es_columns *c, struct chunk *k, struct normal *e)
 {
-    struct chunk k;
     memset(e, 0, sizeof *e);
     e->gram[0][0] = (double)(c->n + c->level_n);
     e->right[0] = c->level_sum;
     for (size_t first = 0; first < c->n; first += ES_COLUMNS_CHUNK) {
-        take(c, first, &k);
-        e->right[0] += es_plain_sum(k.y, k.count);
+        take(c, first, k);
+        e->right[0] += es_plain_sum(k->y, k->count);
         for (size_t i = 1; i < c->p; i++) {
-            e->gram[i][0] += es_plain_sum(k.column[i], k.count);
-            e->right[i] += es_dot(k.column[i], k.y, k.count);
+            e->gram[i][0] += es_plain_sum(k->column[i], k->count);
+            e->right[i] += es_dot(k->column[i], k->y, k->count);
             for (size_t j = 1; j <= i; j++)
-                e->gram[i][j] += es_dot(k.column[i], k.column[j], k.count);
+                e->gram[i][j] += es_dot(k->column[i], k->column[j], k->count);
         }
     }
     for (size_t i = 1; i < c->p; i++)
@@ -91,23 +93,22 @@ static void solve(const struct normal *e, size_t p, const double *right, double 
 }
 
 /* Sum of squares of what b leaves, and its products with the columns. */
-static double left_over(const struct es_columns *c, const double *b, double *products)
+static double left_over(const struct es_columns *c, struct chunk *k, const double *b, double *products)
 {
-    struct chunk k;
     double square = c->level_square - 2 * b[0] * c->level_sum + (double)c->level_n * b[0] * b[0];
     memset(products, 0, ES_LS_MAX * sizeof *products);
     products[0] = c->level_sum - (double)c->level_n * b[0];
     for (size_t first = 0; first < c->n; first += ES_COLUMNS_CHUNK) {
-        take(c, first, &k);
-        for (size_t i = 0; i < k.count; i++)
-            k.y[i] -= b[0];
+        take(c, first, k);
+        for (size_t i = 0; i < k->count; i++)
+            k->y[i] -= b[0];
         for (size_t j = 1; j < c->p; j++)
-            for (size_t i = 0; i < k.count; i++)
-                k.y[i] -= b[j] * k.column[j][i];
-        square += es_dot(k.y, k.y, k.count);
-        products[0] += es_plain_sum(k.y, k.count);
+            for (size_t i = 0; i < k->count; i++)
+                k->y[i] -= b[j] * k->column[j][i];
+        square += es_dot(k->y, k->y, k->count);
+        products[0] += es_plain_sum(k->y, k->count);
         for (size_t j = 1; j < c->p; j++)
-            products[j] += es_dot(k.y, k.column[j], k.count);
+            products[j] += es_dot(k->y, k->column[j], k->count);
     }
     for (size_t j = 1; j < c->p; j++) {
         products[j] -= c->ridge[j] * b[j];
@@ -119,13 +120,15 @@ static double left_over(const struct es_columns *c, const double *b, double *pro
 static bool by_columns(const struct es_columns *c, struct es_fit *out)
 {
     struct normal e;
+    struct chunk k;
     double products[ES_LS_MAX], more[ES_LS_MAX];
-    add_up(c, &e);
+    k.count = 0;
+    add_up(c, &k, &e);
     if (!factorise(&e, c->p))
         return false;
     memset(out, 0, sizeof *out);
     solve(&e, c->p, e.right, out->b);
-    out->rss = left_over(c, out->b, products);
+    out->rss = left_over(c, &k, out->b, products);
     solve(&e, c->p, products, more);
     for (size_t j = 0; j < c->p; j++) {
         double unit[ES_LS_MAX] = {0}, column[ES_LS_MAX];
@@ -143,6 +146,7 @@ static bool by_rows(const struct es_columns *c, struct es_fit *out)
 {
     struct es_least_squares ls;
     struct chunk k;
+    k.count = 0;
     es_ls_start(&ls, c->p);
     for (size_t first = 0; first < c->n; first += ES_COLUMNS_CHUNK) {
         take(c, first, &k);

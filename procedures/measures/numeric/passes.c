@@ -3,30 +3,21 @@
 #include <math.h>
 #include <string.h>
 
-#define CHUNK 512 /* samples that stay in the nearest cache; a multiple of 8 */
+#include "procedures/measures/numeric/lanes.h"
 
-/* Two doubles in one register, wherever they lie. */
-typedef double pair __attribute__((vector_size(16), aligned(8), may_alias));
-#define AT(p)    (*(const pair *)(p))
-#define EACH(k_) for (int k_ = 0; k_ < 4; k_++)
-
-static double total(const pair sum[4])
-{
-    pair all = (sum[0] + sum[1]) + (sum[2] + sum[3]);
-    return all[0] + all[1];
-}
+#define CHUNK 512 /* samples that stay in the nearest cache; a multiple of 32 */
 
 bool es_all_finite(const double *y, size_t n)
 {
-    pair sum[4] = {{0}};
+    struct es_lanes sum = {0};
     double last = 0;
     size_t i = 0;
     for (; i + 8 <= n; i += 8)
-        EACH(k)
-    sum[k] += AT(y + i + 2 * k) * 0.0; /* 0 of a number, else no number */
+        ES_EACH(k)
+    sum.v[k] += ES_AT(y + i + 2 * k) * 0.0; /* 0 of a number, else no number */
     for (; i < n; i++)
         last += y[i] * 0.0;
-    return total(sum) + last == 0;
+    return es_lanes_total(&sum) + last == 0;
 }
 
 bool es_all_zero(const uint8_t *bytes, size_t n)
@@ -34,78 +25,97 @@ bool es_all_zero(const uint8_t *bytes, size_t n)
     uint64_t any[4] = {0}, last = 0;
     size_t i = 0;
     for (; i + 32 <= n; i += 32) {
-        uint64_t eight[4];
-        memcpy(eight, bytes + i, sizeof eight);
-        EACH(k)
-        any[k] |= eight[k];
+        uint64_t part[4];
+        memcpy(part, bytes + i, sizeof part);
+        for (int k = 0; k < 4; k++)
+            any[k] |= part[k];
     }
     for (; i < n; i++)
         last |= bytes[i];
     return (any[0] | any[1] | any[2] | any[3] | last) == 0;
 }
 
+struct ends {
+    es_two least[4], most[4];
+};
+
+static void start_ends(struct ends *e, double first)
+{
+    ES_EACH(k)
+    e->least[k] = e->most[k] = (es_two){first, first};
+}
+
+static struct es_range range_of(const struct ends *e)
+{
+    struct es_range r = {e->least[0][0], e->most[0][0]};
+    for (int k = 0; k < 8; k++) {
+        r.least = fmin(r.least, e->least[k / 2][k % 2]);
+        r.most = fmax(r.most, e->most[k / 2][k % 2]);
+    }
+    return r;
+}
+
 struct es_range es_range_of(const double *y, size_t n)
 {
-    double least[8], most[8];
-    for (int k = 0; k < 8; k++)
-        least[k] = most[k] = y[0];
+    struct ends e;
     size_t i = 0;
+    start_ends(&e, y[0]);
     for (; i + 8 <= n; i += 8)
-        for (int k = 0; k < 8; k++) {
-            least[k] = y[i + (size_t)k] < least[k] ? y[i + (size_t)k] : least[k];
-            most[k] = y[i + (size_t)k] > most[k] ? y[i + (size_t)k] : most[k];
-        }
+        ES_EACH(k)
+    es_two_widen(&e.least[k], &e.most[k], ES_AT(y + i + 2 * k));
+    struct es_range r = range_of(&e);
     for (; i < n; i++) {
-        least[0] = y[i] < least[0] ? y[i] : least[0];
-        most[0] = y[i] > most[0] ? y[i] : most[0];
-    }
-    struct es_range r = {least[0], most[0]};
-    for (int k = 1; k < 8; k++) {
-        r.least = fmin(r.least, least[k]);
-        r.most = fmax(r.most, most[k]);
+        r.least = fmin(r.least, y[i]);
+        r.most = fmax(r.most, y[i]);
     }
     return r;
 }
 
 struct es_range es_range_of_differences(const double *t, size_t n)
 {
-    double chunk[CHUNK];
-    struct es_range all = {INFINITY, -INFINITY};
-    for (size_t a = 1; a < n; a += CHUNK) {
-        size_t count = n - a < CHUNK ? n - a : CHUNK;
-        for (size_t i = 0; i < count; i++)
-            chunk[i] = t[a + i] - t[a + i - 1];
-        struct es_range r = es_range_of(chunk, count);
-        all.least = fmin(all.least, r.least);
-        all.most = fmax(all.most, r.most);
+    struct ends e;
+    size_t i = 1;
+    start_ends(&e, t[1] - t[0]);
+    for (; i + 8 <= n; i += 8)
+        ES_EACH(k)
+    es_two_widen(&e.least[k], &e.most[k], ES_AT(t + i + 2 * k) - ES_AT(t + i + 2 * k - 1));
+    struct es_range r = range_of(&e);
+    for (; i < n; i++) {
+        r.least = fmin(r.least, t[i] - t[i - 1]);
+        r.most = fmax(r.most, t[i] - t[i - 1]);
     }
-    return all;
+    return r;
 }
 
 double es_plain_sum(const double *y, size_t n)
 {
-    pair sum[4] = {{0}};
+    struct es_lanes sum = {0};
     double last = 0;
     size_t i = 0;
     for (; i + 8 <= n; i += 8)
-        EACH(k)
-    sum[k] += AT(y + i + 2 * k);
+        ES_EACH(k)
+    sum.v[k] += ES_AT(y + i + 2 * k);
     for (; i < n; i++)
         last += y[i];
-    return total(sum) + last;
+    return es_lanes_total(&sum) + last;
+}
+
+static inline double dot(const double *a, const double *b, size_t n)
+{
+    struct es_lanes sum = {0};
+    double last = 0;
+    size_t i = 0;
+    for (; i + 8 <= n; i += 8)
+        ES_EACH(k)
+    sum.v[k] += ES_AT(a + i + 2 * k) * ES_AT(b + i + 2 * k);
+    for (; i < n; i++)
+        last += a[i] * b[i];
+    return es_lanes_total(&sum) + last;
 }
 
 double es_dot(const double *a, const double *b, size_t n)
 {
-    pair sum[4] = {{0}};
-    double last = 0;
-    size_t i = 0;
-    for (; i + 8 <= n; i += 8)
-        EACH(k)
-    sum[k] += AT(a + i + 2 * k) * AT(b + i + 2 * k);
-    for (; i < n; i++)
-        last += a[i] * b[i];
-    return total(sum) + last;
+    return dot(a, b, n);
 }
 
 void es_block_means(const double *y, size_t n, size_t blocks, double *out)
@@ -113,13 +123,13 @@ void es_block_means(const double *y, size_t n, size_t blocks, double *out)
     for (size_t b = 0; b < blocks; b++) {
         size_t first = b * n / blocks, end = (b + 1) * n / blocks, i = first;
         double about = y[first], last = 0;
-        pair sum[4] = {{0}};
+        struct es_lanes sum = {0};
         for (; i + 8 <= end; i += 8)
-            EACH(k)
-        sum[k] += AT(y + i + 2 * k) - about;
+            ES_EACH(k)
+        sum.v[k] += ES_AT(y + i + 2 * k) - about;
         for (; i < end; i++)
             last += y[i] - about;
-        out[b] = about + (total(sum) + last) / (double)(end - first);
+        out[b] = about + (es_lanes_total(&sum) + last) / (double)(end - first);
     }
 }
 
@@ -128,30 +138,38 @@ struct line_sums {
     double x, y, xx, xy;
 };
 
+static inline struct line_sums sums_of_chunk(const double *t, const double *y, size_t n, double middle,
+                                             double about)
+{
+    struct es_lanes sx = {0}, sy = {0}, sxx = {0}, sxy = {0};
+    size_t i = 0;
+    for (; i + 8 <= n; i += 8)
+        ES_EACH(k)
+        {
+            es_two u = ES_AT(t + i + 2 * k) - middle, v = ES_AT(y + i + 2 * k) - about;
+            sx.v[k] += u;
+            sy.v[k] += v;
+            sxx.v[k] += u * u;
+            sxy.v[k] += u * v;
+        }
+    struct line_sums s = {es_lanes_total(&sx), es_lanes_total(&sy), es_lanes_total(&sxx),
+                          es_lanes_total(&sxy)};
+    for (; i < n; i++) {
+        double u = t[i] - middle, v = y[i] - about;
+        s.x += u;
+        s.y += v;
+        s.xx += u * u;
+        s.xy += u * v;
+    }
+    return s;
+}
+
 static struct line_sums sums_of(const double *t, const double *y, size_t n, double middle, double about)
 {
     struct line_sums all = {0};
     double carried = 0; /* what the sum of y could not hold: its mean is an output */
     for (size_t a = 0; a < n; a += CHUNK) {
-        size_t end = n - a < CHUNK ? n : a + CHUNK, i = a;
-        pair sx[4] = {{0}}, sy[4] = {{0}}, sxx[4] = {{0}}, sxy[4] = {{0}};
-        for (; i + 8 <= end; i += 8)
-            EACH(k)
-            {
-                pair u = AT(t + i + 2 * k) - middle, v = AT(y + i + 2 * k) - about;
-                sx[k] += u;
-                sy[k] += v;
-                sxx[k] += u * u;
-                sxy[k] += u * v;
-            }
-        struct line_sums one = {total(sx), total(sy), total(sxx), total(sxy)};
-        for (; i < end; i++) {
-            double u = t[i] - middle, v = y[i] - about;
-            one.x += u;
-            one.y += v;
-            one.xx += u * u;
-            one.xy += u * v;
-        }
+        struct line_sums one = sums_of_chunk(t + a, y + a, n - a < CHUNK ? n - a : CHUNK, middle, about);
         double sum = all.y + one.y, part = sum - all.y;
         carried += (all.y - (sum - part)) + (one.y - part);
         all.y = sum;
@@ -163,26 +181,25 @@ static struct line_sums sums_of(const double *t, const double *y, size_t n, doub
     return all;
 }
 
-/* Residuals of [first, end) into r. */
-static void residuals(const double *t, const double *y, size_t first, size_t end, const struct es_line *l,
-                      double *r)
+/* What the line leaves of two samples. */
+static inline es_two rest_of(const double *t, const double *y, const struct es_line *l)
 {
-    size_t i = first;
-    for (; i + 2 <= end; i += 2)
-        *(pair *)(r + (i - first)) = (AT(y + i) - l->b0) - l->b1 * (AT(t + i) - l->middle);
-    if (i < end)
-        r[i - first] = (y[i] - l->b0) - l->b1 * (t[i] - l->middle);
+    return (ES_AT(y) - l->b0) - l->b1 * (ES_AT(t) - l->middle);
 }
 
 static void products(const double *t, const double *y, size_t n, struct es_line *l)
 {
     double r[CHUNK + 2] = {0, 0}; /* the last two of the chunk before, then the chunk */
     for (size_t a = 0; a < n; a += CHUNK) {
-        size_t end = n - a < CHUNK ? n : a + CHUNK, count = end - a;
-        residuals(t, y, a, end, l, r + 2);
-        l->square += es_dot(r + 2, r + 2, count);
-        l->one += es_dot(r + 2, r + 1, count);
-        l->two += es_dot(r + 2, r, count);
+        size_t count = n - a < CHUNK ? n - a : CHUNK, i = 0;
+        for (; i + 8 <= count; i += 8)
+            ES_EACH(k)
+        *(es_two *)(r + 2 + i + 2 * k) = rest_of(t + a + i + 2 * k, y + a + i + 2 * k, l);
+        for (; i < count; i++)
+            r[2 + i] = (y[a + i] - l->b0) - l->b1 * (t[a + i] - l->middle);
+        l->square += dot(r + 2, r + 2, count);
+        l->one += dot(r + 2, r + 1, count);
+        l->two += dot(r + 2, r, count);
         r[0] = r[count];
         r[1] = r[count + 1];
     }
@@ -201,6 +218,16 @@ struct es_line es_line_through(const double *t, const double *y, size_t n)
     l.b0 = l.mean - l.b1 * mean_x;
     products(t, y, n, &l);
     return l;
+}
+
+void es_line_means_of_8(const double *t, const double *y, size_t n, const struct es_line *l, double *out)
+{
+    for (size_t i = 0; i + 8 <= n; i += 8) {
+        struct es_lanes r;
+        ES_EACH(k)
+        r.v[k] = rest_of(t + i + 2 * k, y + i + 2 * k, l);
+        out[i / 8] = es_lanes_total(&r) / 8;
+    }
 }
 
 /* Looks for the extremes only in the chunk that has one. */
@@ -225,6 +252,29 @@ static void note_extremes(const double *mean, size_t count, size_t first, struct
     }
 }
 
+/* Running sums of v in place: four runs side by side, then put end to end. */
+static inline void run_on(double *v, size_t count)
+{
+    double *b = v + CHUNK / 4, *c = b + CHUNK / 4, *d = c + CHUNK / 4;
+    if (count < CHUNK) {
+        for (size_t i = 1; i < count; i++)
+            v[i] += v[i - 1];
+        return;
+    }
+    for (size_t i = 1; i < CHUNK / 4; i++) {
+        v[i] += v[i - 1];
+        b[i] += b[i - 1];
+        c[i] += c[i - 1];
+        d[i] += d[i - 1];
+    }
+    double on[4] = {0, v[CHUNK / 4 - 1], 0, 0};
+    on[2] = on[1] + b[CHUNK / 4 - 1];
+    on[3] = on[2] + c[CHUNK / 4 - 1];
+    for (size_t k = 1; k < 4; k++)
+        for (size_t i = 0; i < CHUNK / 4; i++)
+            v[k * CHUNK / 4 + i] += on[k];
+}
+
 struct es_moving es_moving_means(const double *y, size_t n, size_t width, double about)
 {
     struct es_moving out = {.largest = -INFINITY, .smallest = INFINITY};
@@ -235,18 +285,17 @@ struct es_moving es_moving_means(const double *y, size_t n, size_t width, double
         for (size_t i = a ? 0 : 1; i < count; i++)
             mean[i] = (y[a + i + width - 1] - y[a + i - 1]) * share;
         /* a chunk begins with a sum of its own where that costs little: rounding does not run on */
-        if (a == 0 || width <= 4 * CHUNK)
+        if (a == 0 || width <= CHUNK)
             es_block_means(y + a, width, 1, &mean[0]);
         else
             mean[0] += last;
-        for (size_t i = 1; i < count; i++)
-            mean[i] += mean[i - 1];
+        run_on(mean, count);
         last = mean[count - 1];
         note_extremes(mean, count, a, &out);
         for (size_t i = 0; i < count; i++)
             mean[i] -= about;
         sum += es_plain_sum(mean, count);
-        squares += es_dot(mean, mean, count);
+        squares += dot(mean, mean, count);
     }
     out.mean = sum / (double)means;
     out.mean_square = squares / (double)means;

@@ -38,6 +38,9 @@ struct es_line {
 };
 struct es_line es_line_through(const double *t, const double *y, size_t n); /* n >= 3 */
 
+/* Means of every 8 residuals of that line: n / 8 of them. */
+void es_line_means_of_8(const double *t, const double *y, size_t n, const struct es_line *l, double *out);
+
 /* Moving means of `width` samples: their largest and smallest, where these begin, and their mean and mean
  * square less `about`. 1 <= width <= n. */
 struct es_moving {

@@ -4,28 +4,27 @@
 #include <math.h>
 #include <stdlib.h>
 
-/* Compensated sums of two values each, four side by side (passes.h: why). */
-typedef double pair __attribute__((vector_size(16), aligned(8), may_alias));
-#define AT(p) (*(const pair *)(p))
+#include "procedures/measures/numeric/lanes.h"
 
+/* Compensated sums, eight side by side (passes.h: why). */
 struct compensated {
-    pair sum[4], rest[4];
+    struct es_lanes sum, rest;
 };
 
 /* Knuth's sum of two without a branch: what the sum could not hold goes to `rest`. */
-static inline void add(struct compensated *c, int k, pair v)
+static inline void add(struct compensated *c, int k, es_two v)
 {
-    pair s = c->sum[k] + v, part = s - c->sum[k];
-    c->rest[k] += (c->sum[k] - (s - part)) + (v - part);
-    c->sum[k] = s;
+    es_two s = c->sum.v[k] + v, part = s - c->sum.v[k];
+    c->rest.v[k] += (c->sum.v[k] - (s - part)) + (v - part);
+    c->sum.v[k] = s;
 }
 
 static double total(const struct compensated *c)
 {
     double sum = 0, rest = 0;
     for (int k = 0; k < 8; k++) {
-        double v = c->sum[k / 2][k % 2], s = sum + v, part = s - sum;
-        rest += (sum - (s - part)) + (v - part) + c->rest[k / 2][k % 2];
+        double v = c->sum.v[k / 2][k % 2], s = sum + v, part = s - sum;
+        rest += (sum - (s - part)) + (v - part) + c->rest.v[k / 2][k % 2];
         sum = s;
     }
     return sum + rest;
@@ -39,32 +38,30 @@ struct middle {
     double first, rest;
 };
 
-static inline pair term_of(enum term what, const double *y, struct middle m)
+static inline es_two term_of(enum term what, const double *y, struct middle m)
 {
-    pair off = (AT(y) - m.first) - m.rest;
+    es_two off = (ES_AT(y) - m.first) - m.rest;
     if (what == OFF)
         return off;
     if (what == OFF_SQUARE)
         return off * off;
-    pair next = AT(y + 1);
-    if (what == STEP_SQUARE)
-        return (next - AT(y)) * (next - AT(y));
-    return off * ((next - m.first) - m.rest);
+    es_two step = ES_AT(y + 1) - ES_AT(y);
+    return what == STEP_SQUARE ? step * step : off * ((ES_AT(y + 1) - m.first) - m.rest);
 }
 
 /* Terms of y[0] .. y[n - 1]; the last two kinds also read y[n]. */
 static inline __attribute__((always_inline)) double sum_of(enum term what, const double *y, size_t n,
                                                            struct middle m)
 {
-    struct compensated c = {{{0}}, {{0}}};
+    struct compensated c = {{{{0}}}, {{{0}}}};
     size_t i = 0;
     for (; i + 8 <= n; i += 8)
-        for (int k = 0; k < 4; k++)
-            add(&c, k, term_of(what, y + i + 2 * k, m));
+        ES_EACH(k)
+    add(&c, k, term_of(what, y + i + 2 * k, m));
     for (; i < n; i++) { /* one at a time: no value behind the last is read */
         double two[3] = {y[i], what == STEP_SQUARE || what == NEIGHBOURS ? y[i + 1] : 0, 0};
-        pair term = term_of(what, two, m);
-        add(&c, 0, (pair){term[0], 0});
+        es_two term = term_of(what, two, m);
+        add(&c, 0, (es_two){term[0], 0});
     }
     return total(&c);
 }
@@ -123,38 +120,60 @@ double es_largest(const double *y, size_t n)
     return n ? es_range_of(y, n).most : NAN;
 }
 
+/* Parts y[left .. right] around the value at k: smaller ones before, larger ones behind; sets the bounds of
+ * the side in which k lies. Hoare's FIND: safe with many equal values. */
+static void part_around(double *y, size_t *left, size_t *right, size_t k)
+{
+    double pivot = y[k];
+    size_t i = *left, j = *right;
+    for (;;) {
+        while (y[i] < pivot)
+            i++;
+        while (pivot < y[j])
+            j--;
+        if (i <= j) {
+            double swap = y[i];
+            y[i] = y[j];
+            y[j] = swap;
+            i++;
+            if (j == 0)
+                break;
+            j--;
+        }
+        if (i > j)
+            break;
+    }
+    bool done = i > k && j < k;
+    if (j < k)
+        *left = i;
+    if (k < i)
+        *right = j;
+    if (done)
+        *left = *right;
+}
+
+/* Of many, the k-th of a small stretch around k is close to that of all, and parts them near k (Floyd and
+ * Rivest 1975). */
+static void select_in(double *y, size_t left, size_t right, size_t k)
+{
+    while (left < right) {
+        if (right - left > 600) {
+            double n = (double)(right - left + 1), place = (double)(k - left + 1), z = log(n);
+            double size = 0.5 * exp(2 * z / 3);
+            double aside = 0.5 * sqrt(z * size * (n - size) / n) * (place < n / 2 ? -1 : 1);
+            double low = (double)k - place * size / n + aside, high = low + size;
+            select_in(y, low > (double)left ? (size_t)low : left, high < (double)right ? (size_t)high : right,
+                      k);
+        }
+        part_around(y, &left, &right, k);
+    }
+}
+
 double es_select(double *y, size_t n, size_t k)
 {
     if (n == 0)
         return NAN;
-    size_t left = 0, right = n - 1;
-    while (left < right) { /* Hoare's FIND: safe with many equal values */
-        double pivot = y[k];
-        size_t i = left, j = right;
-        for (;;) {
-            while (y[i] < pivot)
-                i++;
-            while (pivot < y[j])
-                j--;
-            if (i <= j) {
-                double swap = y[i];
-                y[i] = y[j];
-                y[j] = swap;
-                i++;
-                if (j == 0)
-                    break;
-                j--;
-            }
-            if (i > j)
-                break;
-        }
-        if (j < k)
-            left = i;
-        if (k < i)
-            right = j;
-        if (i > k && j < k)
-            break;
-    }
+    select_in(y, 0, n - 1, k);
     return y[k];
 }
 

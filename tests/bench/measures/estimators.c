@@ -1,6 +1,6 @@
 /* Bias and spread of every estimator, and how often its 95 % interval covers the truth, on synthetic traces
- * over a grid of noise, rate and time constant. Prints tables; docs/measures.md holds their essence.
- * Use: bench-estimators [traces a cell, 400] [seed, 1] */
+ * over a grid of noise, rate and time constant. Prints the tables of docs/measures.md.
+ * Use: bench_estimators [traces a cell, 400] [seed, 1] */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -13,6 +13,7 @@ static long repeats = 400;
 static uint64_t seed = 1;
 
 static const char *const step_outputs[] = {"dead time", "T63", "T86", "T98", "settling time", "overshoot"};
+static const double step_units[] = {1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 0.01};
 
 static double first_order_truth(int o, double dead, double tau)
 {
@@ -45,11 +46,13 @@ static void first_order(double noise, double rate, double tau, double resolution
         free(m);
         es_trace_free(trace);
     }
-    char cell[80];
-    snprintf(cell, sizeof cell, "noise %.2f%% %gHz tau %gs q %.1f%% r %.1f", 100 * noise, rate, tau,
-             100 * resolution, red);
-    for (int o = 0; o < 6; o++)
-        tally_print(cell, step_outputs[o], &t[o], 1);
+    char cell[96];
+    int n = snprintf(cell, sizeof cell, "%g %%, %g Hz, tau %g s", 100 * noise, rate, tau);
+    if (resolution > 0)
+        n += snprintf(cell + n, sizeof cell - (size_t)n, ", resolution %g %%", 100 * resolution);
+    if (red > 0)
+        snprintf(cell + n, sizeof cell - (size_t)n, ", lag-1 %g", red);
+    tally_row(cell, t, step_units, 6);
 }
 
 /* Time of the last entry into, or first passage of, from a dense evaluation. */
@@ -92,24 +95,23 @@ static void second_order(double noise, double rate, double zeta, double omega)
         es_trace_free(trace);
     }
     char cell[80];
-    snprintf(cell, sizeof cell, "noise %.2f%% %gHz zeta %g omega %g", 100 * noise, rate, zeta, omega);
-    for (int o = 0; o < 6; o++)
-        tally_print(cell, step_outputs[o], &t[o], 1);
+    snprintf(cell, sizeof cell, "%g %%, %g Hz, zeta %g, omega %g rad/s", 100 * noise, rate, zeta, omega);
+    tally_row(cell, t, step_units, 6);
 }
 
 static void steps(void)
 {
-    puts("step response, first order with dead time 0.35 s (seconds; overshoot as a ratio)");
+    tally_head("noise, rate (ms; overshoot in %)", step_outputs, 6);
     for (int n = 0; n < 3; n++)
         for (int r = 0; r < 3; r++)
             first_order((double[]){0.0005, 0.005, 0.02}[n], (double[]){20, 100, 500}[r], 0.8, 0, 0);
+    first_order(0.005, 20000, 0.8, 0, 0);
     first_order(0.005, 100, 0.2, 0, 0);
     first_order(0.005, 100, 3, 0, 0);
     first_order(0.005, 100, 0.8, 0, 0.6);
     first_order(0.001, 100, 0.8, 0.01, 0);
     first_order(0, 100, 0.8, 0.002, 0);
     first_order(0, 100, 0.8, 0, 0);
-    puts("step response, second order");
     second_order(0.0005, 100, 0.4, 4);
     second_order(0.005, 100, 0.4, 4);
     second_order(0.005, 100, 0.6, 5);
@@ -117,9 +119,11 @@ static void steps(void)
     second_order(0.02, 100, 0.7, 3);
 }
 
+static const char *const leak_outputs[] = {"flow", "flow by flow sensor", "flow by pressure rise",
+                                           "agreement"};
+
 static void leak(double rate_true, double noise, double red, double length, double limit)
 {
-    static const char *const names[] = {"flow", "flow by flow sensor", "flow by pressure rise", "agreement"};
     struct tally t[4] = {0};
     double volume_u = 2e-6, gain_u = 0.0005, flow_gain = 0.005;
     for (long k = 0; k < repeats; k++) {
@@ -165,21 +169,23 @@ static void leak(double rate_true, double noise, double red, double length, doub
         struct es_measured *m =
             syn_measure("relay leak", NULL, (const struct es_trace *[]){tr[0], tr[1], tr[2], tr[3]}, &all);
         for (int o = 0; o < 4; o++)
-            tally_count(&t[o], syn_output("relay leak", m, names[o]), o == 3 ? 0 : rate_true);
+            tally_count(&t[o], syn_output("relay leak", m, leak_outputs[o]), o == 3 ? 0 : rate_true);
         free(m);
         for (int i = 0; i < 4; i++)
             es_trace_free(tr[i]);
     }
-    char cell[80];
-    snprintf(cell, sizeof cell, "%.1fNl/h %gPa r %.1f %gs to %gbar", rate_true * 3.6e6 / 1.08744, noise, red,
-             length, limit / 1e5);
-    for (int o = 0; o < 3; o++)
-        tally_print(cell, names[o], &t[o], 1.08744 / 3.6e6);
+    char cell[96];
+    int n = snprintf(cell, sizeof cell, "%g Nl/h, %g Pa, lag-1 %g, %g s", rate_true * 3.6e6 / 1.08744, noise,
+                     red, length);
+    if (limit > 0)
+        snprintf(cell + n, sizeof cell - (size_t)n, ", towards %g bar", limit / 1e5);
+    double nl = 1.08744 / 3.6e6;
+    tally_row(cell, t, (const double[]){nl, nl, nl}, 3);
 }
 
 static void leaks(void)
 {
-    puts("relay leak (Nl/h)");
+    tally_head("leak, noise of the pressure, length (Nl/h)", leak_outputs, 3);
     double nl = 1.08744 / 3.6e6;
     leak(0.5 * nl, 20, 0, 60, 0);
     leak(5 * nl, 20, 0, 60, 0);
@@ -193,19 +199,15 @@ static void leaks(void)
 
 #define DEG 0.017453292519943295
 
+static const char *const sweep_outputs[] = {
+    "usable range", "linearity terminal-based", "hysteresis", "repeatability", "smoothness",
+    "dropouts",     "widest dropout",           "delay",      "margin low"};
+/* deg, % of span, number, ms, % of the reading */
+static const double sweep_units[] = {DEG, 0.01, 0.01, 0.01, 0.01, 1, DEG, 1e-3, 0.01};
+
 static void sweep(double noise, double rate, double delay, double play_deg, double bow, double resolution)
 {
-    static const char *const names[] = {"usable range",
-                                        "linearity terminal-based",
-                                        "linearity independent",
-                                        "hysteresis",
-                                        "repeatability",
-                                        "smoothness",
-                                        "dropouts",
-                                        "widest dropout",
-                                        "delay",
-                                        "margin low"};
-    enum { N = sizeof names / sizeof names[0] };
+    enum { N = sizeof sweep_outputs / sizeof sweep_outputs[0] };
     struct tally t[N] = {0};
     for (long k = 0; k < repeats / 4 + 1; k++) {
         struct syn_sweep s = {.rate = rate,
@@ -233,7 +235,6 @@ static void sweep(double noise, double rate, double delay, double play_deg, doub
         double span = 0.8 * 0.94 + 2 * bow * sin(acos(-1) * 0.94);
         double truth[N] = {65 * DEG - (0.75 + play_deg / 2) * DEG,
                            most / span,
-                           NAN,
                            wide / span,
                            0,
                            0,
@@ -242,22 +243,22 @@ static void sweep(double noise, double rate, double delay, double play_deg, doub
                            delay,
                            0.1 + 0.8 / 90 * half + bow * sin(acos(-1) * (half - 45) / 45)};
         for (int o = 0; o < N; o++)
-            if (isfinite(truth[o]))
-                tally_count(&t[o], syn_output("sensor sweep", m, names[o]), truth[o]);
+            tally_count(&t[o], syn_output("sensor sweep", m, sweep_outputs[o]), truth[o]);
         free(m);
         es_trace_free(trace);
     }
-    char cell[80];
-    snprintf(cell, sizeof cell, "n %.2f%% %gHz %gms play %.1f bow %.1f%%", 100 * noise, rate, 1e3 * delay,
-             play_deg, 100 * bow);
-    for (int o = 0; o < N; o++)
-        if (t[o].all)
-            tally_print(cell, names[o], &t[o], o == 0 || o == 7 ? DEG : o == 8 ? 1e-3 : o == 6 ? 1 : 0.01);
+    char cell[96];
+    int n = snprintf(cell, sizeof cell, "%g %%, %g Hz, %g ms, play %g deg, bow %g %%", 100 * noise, rate,
+                     1e3 * delay, play_deg, 100 * bow);
+    if (resolution > 0)
+        snprintf(cell + n, sizeof cell - (size_t)n, ", resolution %g %%", 100 * resolution);
+    tally_row(cell, t, sweep_units, N);
 }
 
 static void sweeps(void)
 {
-    puts("sensor sweep (deg, % of span, ms)");
+    tally_head("noise, rate, delay, play, bow (deg, % of span, ms)", sweep_outputs,
+               sizeof sweep_outputs / sizeof sweep_outputs[0]);
     sweep(0.0002, 100, 0, 0, 0, 0);
     sweep(0.0002, 100, 0.034, 0, 0.004, 0);
     sweep(0.001, 100, 0.034, 0, 0.004, 0);

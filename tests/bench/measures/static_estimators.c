@@ -1,7 +1,7 @@
 /* Bias and spread of the static and of the other later measures, and how often their 95 % intervals cover the
- * truth, on synthetic traces over a grid of noise, rate and time constant. Prints tables; docs/measures.md
- * holds their essence.
- * Use: bench-static-estimators [traces a cell, 400] [seed, 1] [measure] */
+ * truth, on synthetic traces over a grid of noise, rate and time constant. Prints the tables of
+ * docs/measures.md.
+ * Use: bench_static_estimators [traces a cell, 400] [seed, 1] [measure] */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -42,10 +42,11 @@ static void take(struct cell *c, struct es_trace *const *traces, size_t traces_c
         es_trace_free(traces[i]);
 }
 
+static const char *const columns[] = {"output: bias +- spread, covered"};
+
 static void finish(const struct cell *c)
 {
-    for (size_t o = 0; o < c->outputs_count; o++)
-        tally_print(c->name, c->outputs[o], &c->tallies[o], c->unit);
+    tally_named_row(c->name, c->outputs, c->tallies, c->unit, c->outputs_count);
 }
 
 /* ---- staircase ---- */
@@ -120,7 +121,7 @@ static void staircase(double noise, double rate, double tau, double play, double
 
 static void staircases(void)
 {
-    puts("staircase (% of span; truth: the same without noise)");
+    tally_head("staircase (% of span; truth: the same without noise)", columns, 1);
     staircase(0.0005, 20, 0.5, 0.005, 0.01, 0, 0);
     staircase(0.002, 20, 0.5, 0.005, 0.01, 0, 0);
     staircase(0.002, 5, 0.5, 0.005, 0.01, 0, 0);
@@ -172,7 +173,7 @@ static void dead_bands(double noise, double rate, double tau, double width, bool
 
 static void all_dead_bands(void)
 {
-    puts("dead band (% of span)");
+    tally_head("dead band (% of span)", columns, 1);
     dead_bands(0.0001, 20, 0.3, 0.005, false, 0.001);
     dead_bands(0.0005, 20, 0.3, 0.005, false, 0.001);
     dead_bands(0.0005, 20, 0.3, 0.005, true, 0.001);
@@ -235,7 +236,7 @@ static void levels(double noise, double red, double rate, double length)
 
 static void all_levels(void)
 {
-    puts("difference, drift (um), supply influence (% of span)");
+    tally_head("difference, drift (um), supply influence (% of span)", columns, 1);
     levels(0.0005, 0, 20, 5);
     levels(0.002, 0, 20, 5);
     levels(0.002, 0.8, 20, 10);
@@ -268,7 +269,7 @@ static void loss(double noise, double rate, double dead, double tau)
 
 static void losses(void)
 {
-    puts("loss (m, s)");
+    tally_head("loss (m, s)", columns, 1);
     loss(0.001, 50, 0.1, 0.5);
     loss(0.005, 50, 0.1, 0.5);
     loss(0.005, 20, 0.1, 0.5);
@@ -313,7 +314,7 @@ static void burden(double noise, double rate, double length)
 
 static void burdens(void)
 {
-    puts("burden (V, ohm, A)");
+    tally_head("burden (V, ohm, A)", columns, 1);
     burden(0.002, 20, 40);
     burden(0.02, 20, 40);
     burden(0.02, 10, 20);
@@ -351,7 +352,7 @@ static void capacity(const char *name, struct syn_air a, int way)
 
 static void capacities(void)
 {
-    puts("capacity (1e-9 m3/(s Pa), 1e-9 m3/s)");
+    tally_head("capacity (1e-9 m3/(s Pa), 1e-9 m3/s)", columns, 1);
     struct syn_air a = {.C = 4e-9,
                         .supply = 4e5,
                         .back = 3e4,
@@ -416,7 +417,7 @@ static void self_adjustment(double noise, double rate, double tau)
 
 static void self_adjustments(void)
 {
-    puts("self-adjustment (s)");
+    tally_head("self-adjustment (s)", columns, 1);
     self_adjustment(0.0005, 20, 0.5);
     self_adjustment(0.002, 20, 0.5);
     self_adjustment(0.0005, 5, 1);
@@ -460,7 +461,7 @@ static void lever(double noise, double pin)
 
 static void levers(void)
 {
-    puts("lever geometry (0.001, mrad, mm)");
+    tally_head("lever geometry (0.001, mrad, mm)", columns, 1);
     lever(0.0005, 0);
     lever(0.002, 0.002);
     lever(0.002, -0.004);

@@ -88,24 +88,64 @@ int es_verb_end(const struct es_verb *verb, int exit_status)
     return exit_status;
 }
 
+/* A name that is a file's, and not one of the library. */
+static bool is_file(const char *name)
+{
+    const size_t length = strlen(name);
+    return strcmp(name, "-") == 0 || strchr(name, '/') != NULL || access(name, F_OK) == 0 ||
+           (length > 5 && strcmp(name + length - 5, ".json") == 0);
+}
+
+/* There is neither a file of that name nor one with any of the endings in the folder. */
+static enum es_status not_found(const char *name, const char *folder, const char *const *endings,
+                                struct es_error *err)
+{
+    struct es_text text = {0};
+    es_text_printf(&text, "there is no file %s here", name);
+    for (size_t i = 0; !is_file(name) && endings[i] != NULL; i++)
+        es_text_printf(&text, "%s%s%s", i == 0 ? " and no " : " or ", name, endings[i]);
+    if (!is_file(name))
+        es_text_printf(&text, " in %s", folder);
+    for (size_t i = 0; endings[i] != NULL && (i == 0 || access(folder, F_OK) == 0); i++) {
+        es_text_add(&text, "; ");
+        es_choices_tell(folder, endings[i], &text);
+    }
+    const enum es_status s = es_fail(err, ES_NOT_FOUND, "%s", text.bytes != NULL ? text.bytes : name);
+    es_text_free(&text);
+    return s;
+}
+
+static enum es_status find_file(const char *name, const char *folder, const char *const *endings, char **out,
+                                struct es_error *err)
+{
+    enum es_status s = ES_NOT_FOUND;
+    if (strcmp(name, "-") == 0 || strchr(name, '/') != NULL || access(name, F_OK) == 0) {
+        struct es_text path = {0};
+        es_text_add(&path, name);
+        s = es_text_take(&path, out, err);
+        es_text_free(&path);
+        return s;
+    }
+    for (size_t i = 0; !is_file(name) && endings[i] != NULL && s == ES_NOT_FOUND; i++) {
+        struct es_text path = {0};
+        es_text_printf(&path, "%s/%s%s", folder, name, endings[i]);
+        s = es_text_status(&path, err);
+        if (s == ES_OK)
+            s = access(path.bytes, F_OK) == 0 ? es_text_take(&path, out, err) : ES_NOT_FOUND;
+        es_text_free(&path);
+    }
+    return s == ES_NOT_FOUND ? not_found(name, folder, endings, err) : s;
+}
+
 enum es_status es_find_file(const char *name, const char *folder, const char *ending, char **out,
                             struct es_error *err)
 {
-    struct es_text path = {0};
-    if (strcmp(name, "-") == 0 || strchr(name, '/') != NULL || access(name, F_OK) == 0)
-        es_text_add(&path, name);
-    else
-        es_text_printf(&path, "%s/%s%s", folder, name, ending);
-    enum es_status s = es_text_status(&path, err);
-    if (s == ES_OK && strcmp(path.bytes, name) != 0 && access(path.bytes, F_OK) != 0) {
-        struct es_text there = {0};
-        es_choices_tell(folder, ending, &there);
-        s = es_fail(err, ES_NOT_FOUND, "there is no file %s here and no %s; %s", name, path.bytes,
-                    there.bytes != NULL ? there.bytes : "");
-        es_text_free(&there);
-    }
-    if (s == ES_OK)
-        s = es_text_take(&path, out, err);
-    es_text_free(&path);
-    return s;
+    const char *const endings[] = {ending, NULL};
+    return find_file(name, folder, endings, out, err);
+}
+
+enum es_status es_find_procedure(const char *name, char **out, struct es_error *err)
+{
+    static const char *const endings[] = {".json", ".plan.json", NULL};
+    return find_file(name, ES_DATA_DIR "/library", endings, out, err);
 }

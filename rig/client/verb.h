@@ -44,8 +44,12 @@ void es_verb_user(char out[static 64]);
 /* Ends a verb that wrote to standard output: a full disk or a closed pipe must not look like success. */
 int es_verb_end(const struct es_verb *verb, int exit_status);
 
-/* "name" -> FOLDER/nameENDING when no such file lies here and it holds no '/'; else a copy of `name`. */
+/* "name" -> FOLDER/nameENDING when no such file lies here and it holds no '/'; else a copy of `name`. A name
+ * that has the ending of a file already is never looked for in FOLDER. */
 enum es_status es_find_file(const char *name, const char *folder, const char *ending, char **out,
                             struct es_error *err) ES_MUST_CHECK;
+
+/* A procedure or plan: a file, else NAME.json or NAME.plan.json in the library. */
+enum es_status es_find_procedure(const char *name, char **out, struct es_error *err) ES_MUST_CHECK;
 
 #endif

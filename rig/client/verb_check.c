@@ -10,7 +10,7 @@
 struct arguments {
     struct es_option_list files;
     const char *bench, *station, *type;
-    bool json;
+    bool unattended, json;
 };
 
 static const struct es_option options[] = {
@@ -29,6 +29,10 @@ static const struct es_option options[] = {
      .kind = ES_OPTION_TEXT,
      .offset = offsetof(struct arguments, type),
      .meaning = "type sheet, by name or file: limits and named quantities are then proved too"},
+    {.name = "unattended",
+     .kind = ES_OPTION_FLAG,
+     .offset = offsetof(struct arguments, unattended),
+     .meaning = "for a run with nobody at the bench: a step that asks somebody is refused too"},
     {.name = "json",
      .kind = ES_OPTION_FLAG,
      .offset = offsetof(struct arguments, json),
@@ -108,7 +112,8 @@ static enum es_status check_plan(const struct arguments *a, struct work *w, stru
         s = es_plan_load_any(w->file, &w->findings, &w->plan, err);
     if (s != ES_OK)
         return s;
-    s = es_plan_check(w->plan, w->view, w->type, &w->findings, &w->report, err);
+    s = (a->unattended ? es_plan_check_unattended : es_plan_check)(w->plan, w->view, w->type, &w->findings,
+                                                                   &w->report, err);
     if (a->json) {
         cJSON *json = es_check_json(&w->report);
         char *text = json != NULL ? cJSON_PrintUnformatted(json) : NULL;
@@ -126,9 +131,7 @@ static enum es_status check_plan(const struct arguments *a, struct work *w, stru
 
 static enum es_status check(const struct arguments *a, struct work *w, struct es_error *err)
 {
-    enum es_status s = es_find_file(a->files.items[0], ES_DATA_DIR "/library", ".json", &w->file, err);
-    if (s == ES_NOT_FOUND)
-        s = es_find_file(a->files.items[0], ES_DATA_DIR "/library", ".plan.json", &w->file, err);
+    enum es_status s = es_find_procedure(a->files.items[0], &w->file, err);
     char format[64] = "";
     bool from_stdin =
         s == ES_OK && strcmp(w->file, "-") == 0; /* can be read once only: a plan or procedure */

@@ -40,9 +40,7 @@ static int run(const struct es_screen *screen, int argc, char **argv)
     struct es_findings findings = {0};
     char *file = NULL, *type_file = NULL;
     struct es_type *type = NULL;
-    enum es_status s = es_find_file(a.files.items[0], ES_DATA_DIR "/library", ".json", &file, &err);
-    if (s == ES_NOT_FOUND)
-        s = es_find_file(a.files.items[0], ES_DATA_DIR "/library", ".plan.json", &file, &err);
+    enum es_status s = es_find_procedure(a.files.items[0], &file, &err);
     if (s == ES_OK && a.type != NULL)
         s = es_find_file(a.type, ES_DATA_DIR "/types", ".json", &type_file, &err);
     if (s == ES_OK && type_file != NULL)

@@ -48,6 +48,33 @@ class Use(Folder):
             self.assertIn(f"Usage: endstop {verb}", own.stdout)
             self.assertIn("--help", own.stdout)
 
+    def test_a_name_that_is_not_there(self):
+        for verb in ("check", "explain"):
+            said = endstop(verb, "nothere.json").stderr
+            self.assertIn("there is no file nothere.json here;", said)
+            self.assertNotIn(".json.", said)
+            said = endstop(verb, "nothere").stderr
+            self.assertIn("there is no file nothere here and no nothere.json or nothere.plan.json in ", said)
+            self.assertIn("nothere/x.json", endstop(verb, "nothere/x.json").stderr)
+        self.assertIn("there is no file nothere.json here;", endstop("check", LIBRARY + "/stroke.json", "--type", "nothere.json").stderr)
+
+    def test_check_for_a_run_with_nobody_there(self):
+        asks = self.write("ask.json", json.dumps({
+            "endstop": "procedure/1", "name": "ask", "version": "1", "title": "Ask", "purpose": "Asks.",
+            "cautions": ["Keep clear."], "needs": {"always": ["travel"]},
+            "steps": [{"do": "ask", "text": "Look at it.", "at most": "60 s"},
+                      {"do": "record", "name": "a", "roles": ["travel"], "rate": "10 Hz", "for": "5 s"}],
+            "measurands": [{"measure": "level", "recordings": {"recording": "a"}, "with": {"channel": "travel"},
+                            "results": [{"name": "travel", "output": "value", "limit": "travel"}]}]}))
+        attended = endstop("check", asks)
+        self.assertEqual(attended.returncode, 0, attended.stderr)
+        alone = endstop("check", asks, "--unattended")
+        self.assertEqual(alone.returncode, 2, alone.stdout)
+        self.assertIn("ask.json:1:", alone.stderr)
+        plan = endstop("check", LIBRARY + "/after-relay-swap.plan.json", "--unattended", "--bench", BENCHES + "/virtual-bench.json",
+                       "--type", TYPES + "/linear-single-acting.json")
+        self.assertEqual(plan.returncode, 0, plan.stderr)
+
     def test_wrong_use_is_exit_2_with_advice(self):
         cases = [
             ((), "Usage"),

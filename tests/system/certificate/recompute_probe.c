@@ -1,5 +1,6 @@
 /* A run of a shipped plan on the virtual bench, with its recordings and inputs kept and its certificate
- * signed: recompute_probe FOLDER. Makes FOLDER/recordings, FOLDER/certificate.json, FOLDER/bench.pub.pem. */
+ * signed: recompute_probe FOLDER [part-turn]. Makes FOLDER/recordings, FOLDER/certificate.json,
+ * FOLDER/bench.pub.pem. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -88,20 +89,23 @@ int main(int argc, char **argv)
     struct es_virtual_station *station = NULL;
     struct es_outcome outcome;
     char recordings[512];
-    if (argc == 3) {
+    bool turn = argc == 3 && strcmp(argv[2], "part-turn") == 0;
+    if (argc == 3 && !turn) {
         return sign_again(argv[1], argv[2]);
     }
-    if (argc != 2) {
+    if (argc != 2 && !turn) {
         return 2;
     }
     (void)snprintf(recordings, sizeof recordings, "%s/recordings", argv[1]);
-    must(es_bench_load(ROOT "rig/bench/examples/virtual-bench.json", &findings, &bench, &err), &err,
-         &findings);
+    must(es_bench_load(turn ? ROOT "rig/bench/examples/virtual-bench-part-turn.json"
+                            : ROOT "rig/bench/examples/virtual-bench.json",
+                       &findings, &bench, &err),
+         &err, &findings);
     for (size_t i = 0; i < bench->stations[0].channel_count; i++) {
         bench->stations[0].channels[i].watched = false;
     }
     enum es_virtual_type kind = ES_VIRTUAL_TYPE_COUNT;
-    if (!es_virtual_type_find("linear-single-acting", &kind)) {
+    if (!es_virtual_type_find(turn ? "part-turn-double-acting" : "linear-single-acting", &kind)) {
         return 3;
     }
     es_virtual_config_init(&config, kind);
@@ -110,7 +114,9 @@ int main(int argc, char **argv)
     must(es_virtual_new(&config, &unit, &err), &err, &findings);
     must(es_virtual_station_open(bench, &bench->stations[0], unit, NULL, &station, &err), &err, &findings);
     const struct es_run_order order = {.plan_path = ROOT "procedures/library/after-relay-swap.plan.json",
-                                       .type_path = ROOT "procedures/types/linear-single-acting.json",
+                                       .type_path = turn ? ROOT
+                                                        "procedures/types/part-turn-double-acting.json"
+                                                         : ROOT "procedures/types/linear-single-acting.json",
                                        .serial = "EX-7",
                                        .person = "A. Example",
                                        .state = "as left",

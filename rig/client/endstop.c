@@ -45,6 +45,18 @@ static int unknown_verb(const char *word)
     return 2;
 }
 
+/* "endstop manual VERB": the source of endstop-VERB(1), for the build. */
+static int manual(const char *name)
+{
+    for (size_t i = 0; i < VERB_COUNT; i++) {
+        if (strcmp(name, verbs[i]->name) == 0) {
+            es_options_manual(verbs[i]->line, "endstop " ES_VERSION, stdout);
+            return fflush(stdout) == 0 ? 0 : 3;
+        }
+    }
+    return unknown_verb(name);
+}
+
 int main(int argc, char **argv)
 {
     struct es_screen screen;
@@ -70,5 +82,7 @@ int main(int argc, char **argv)
     for (size_t i = 0; i < VERB_COUNT; i++)
         if (strcmp(argv[1], verbs[i]->name) == 0)
             return verbs[i]->run(&screen, argc - 2, argv + 2);
+    if (strcmp(argv[1], "manual") == 0 && argc == 3)
+        return manual(argv[2]);
     return unknown_verb(argv[1]);
 }

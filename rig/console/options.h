@@ -75,6 +75,9 @@ enum es_status es_options_parse(const struct es_command_line *line, int argc, ch
 /* The whole help text, wrapped to `width` columns. */
 void es_options_help(const struct es_command_line *line, size_t width, FILE *to);
 
+/* The same as the source of a manual page (groff man(7)) in section 1; `version` stands in its foot. */
+void es_options_manual(const struct es_command_line *line, const char *version, FILE *to);
+
 /* "Usage: endstop run --plan NAME ... [OPTIONS]" in one line. */
 void es_options_usage(const struct es_command_line *line, FILE *to);
 

@@ -5,22 +5,27 @@
 
 #define COLUMN 26
 
-static void one_option(const struct es_option *o, size_t width, FILE *to)
+/* What is named left of what it means, which begins below where the name is too long. */
+static void named(const char *left, const char *meaning, size_t width, FILE *to)
 {
-    char left[80];
-    snprintf(left, sizeof left, "  --%s%s%s", o->name, o->value != NULL ? " " : "",
-             o->value != NULL ? o->value : "");
-    size_t used = es_display_width(left);
-    fputs(left, to);
+    size_t used = es_display_width(left) + 2;
+    fprintf(to, "  %s", left);
     if (used + 2 > COLUMN) {
         fputc('\n', to);
         used = 0;
     }
     fprintf(to, "%*s", (int)(COLUMN - used), "");
-    es_display_wrap(o->meaning, COLUMN, width, to);
-    if (o->required) {
+    es_display_wrap(meaning, COLUMN, width, to);
+}
+
+static void one_option(const struct es_option *o, size_t width, FILE *to)
+{
+    char left[80];
+    snprintf(left, sizeof left, "--%s%s%s", o->name, o->value != NULL ? " " : "",
+             o->value != NULL ? o->value : "");
+    named(left, o->meaning, width, to);
+    if (o->required)
         fprintf(to, "%*s(required)\n", COLUMN, "");
-    }
 }
 
 void es_options_usage(const struct es_command_line *line, FILE *to)
@@ -52,10 +57,8 @@ void es_options_help(const struct es_command_line *line, size_t width, FILE *to)
         fputc('\n', to);
     }
     const struct es_operands *rows = &line->operands;
-    if (rows->name != NULL) {
-        fprintf(to, "  %-*s", COLUMN - 2, rows->name);
-        es_display_wrap(rows->meaning, COLUMN, width, to);
-    }
+    if (rows->name != NULL)
+        named(rows->name, rows->meaning, width, to);
     for (size_t i = 0; i < line->option_count; i++)
         one_option(&line->options[i], width, to);
     fprintf(to, "  %-*sthis text\n", COLUMN - 2, "--help");

@@ -183,6 +183,9 @@ static void value_row(struct es_table *table, const cJSON *line, bool utf8, bool
     value_text(line, utf8, value, sizeof value, spread, sizeof spread);
     limit_text(line, utf8, limits, sizeof limits);
     miss_text(line, miss, sizeof miss);
+    if (missing && is_close(line))
+        snprintf(miss + strlen(miss), sizeof miss - strlen(miss), "%srisk %.1f %%",
+                 miss[0] != '\0' ? "; " : "", 100 * es_member_number(line, "false_acceptance"));
     const char *cells[] = {
         verdict, es_member_text(line, "measurand"), value, spread, limits, missing ? miss : NULL};
     es_table_row(table, emphasis, cells);

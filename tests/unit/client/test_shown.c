@@ -82,6 +82,16 @@ Test(shown, a_failing_unit)
     check_all("failing", es_certificate_view_print);
 }
 
+Test(shown, likely_causes)
+{
+    check_all("causes", es_certificate_view_print);
+}
+
+Test(shown, a_passing_unit_with_a_near_miss)
+{
+    check_all("passing", es_certificate_view_print);
+}
+
 Test(shown, a_run_that_was_not_completed)
 {
     check_all("record", es_certificate_view_print);

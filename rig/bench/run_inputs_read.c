@@ -185,7 +185,7 @@ static enum es_status read_known(struct es_run_inputs *in, struct es_error *err)
     cJSON_ArrayForEach(item, cJSON_GetObjectItemCaseSensitive(root, "fitted"))
     {
         enum es_role role = es_role_find(text_of(item, "role"));
-        good = good && role < ES_ROLE_COUNT;
+        good = good && role != ES_ROLE_NONE;
         if (good) {
             in->what.roles[role].fitted = true;
             good = find_dimension(text_of(item, "dimension"), &in->what.roles[role].dimension);

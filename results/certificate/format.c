@@ -1,5 +1,7 @@
 #include "results/certificate/format.h"
 
+#include <endian.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -50,33 +52,42 @@ static struct es_span member_of(struct es_span object, const char *wanted)
     return (struct es_span){0};
 }
 
-static const char *line_fault(struct es_span line, bool judged, size_t index, char *room, size_t size)
+static const struct {
+    const char *name;
+    enum kind kind;
+    bool only_judged;
+} line_members[] = {{"procedure", TEXT, false}, {"measurand", TEXT, false}, {"unit", TEXT, false},
+                    {"limit", OBJECT, false},   {"rule", TEXT, false},      {"verdict", TEXT, true}};
+
+struct line_check {
+    unsigned seen;
+    bool judged;
+    char *room;
+    size_t size;
+};
+
+static void look_at_member(void *self, struct es_span name, struct es_span value)
 {
-    static const struct {
-        const char *name;
-        enum kind kind;
-        bool only_judged;
-    } members[] = {{"procedure", TEXT, false}, {"measurand", TEXT, false}, {"unit", TEXT, false},
-                   {"limit", OBJECT, false},   {"rule", TEXT, false},      {"verdict", TEXT, true}};
-    unsigned seen = 0;
-    const char *cursor = NULL;
-    struct es_span name;
-    struct es_span value;
-    while (*line.at == '{' && es_span_next(line, &cursor, &name, &value)) {
-        for (size_t i = 0; i < COUNT(members); i++) {
-            if (es_span_is(name, members[i].name) && is_kind(value, members[i].kind)) {
-                seen |= 1u << i;
-            }
+    struct line_check *c = self;
+    for (size_t i = 0; i < COUNT(line_members); i++) {
+        if (es_span_is(name, line_members[i].name) && is_kind(value, line_members[i].kind)) {
+            c->seen |= 1u << i;
         }
     }
-    for (size_t i = 0; i < COUNT(members); i++) {
-        if ((judged || !members[i].only_judged) && !(seen & 1u << i)) {
-            (void)snprintf(room, size, "its line %zu lacks \"%s\" or has it in the wrong kind", index + 1,
-                           members[i].name);
-            return room;
+}
+
+static bool end_line(void *self, size_t index)
+{
+    struct line_check *c = self;
+    for (size_t i = 0; i < COUNT(line_members); i++) {
+        if ((c->judged || !line_members[i].only_judged) && !(c->seen & 1u << i)) {
+            (void)snprintf(c->room, c->size, "its line %zu lacks \"%s\" or has it in the wrong kind",
+                           index + 1, line_members[i].name);
+            return false;
         }
     }
-    return NULL;
+    c->seen = 0;
+    return true;
 }
 
 const char *es_certificate_fault(const struct es_members *root, char *room, size_t size)
@@ -96,16 +107,9 @@ const char *es_certificate_fault(const struct es_members *root, char *room, size
             return room;
         }
     }
-    struct es_span lines = es_members_find(root, "lines");
-    struct es_span line = {0};
-    const char *cursor = NULL;
-    for (size_t index = 0; es_span_next(lines, &cursor, &line, &line); index++) {
-        const char *fault = line_fault(line, !record, index, room, size);
-        if (fault) {
-            return fault;
-        }
-    }
-    return NULL;
+    struct line_check check = {.judged = !record, .room = room, .size = size};
+    const struct es_span_visitor visitor = {.self = &check, .member = look_at_member, .end = end_line};
+    return es_span_objects(es_members_find(root, "lines"), &visitor) ? NULL : room;
 }
 
 const char *es_certificate_strange(const struct es_members *root)
@@ -144,10 +148,40 @@ bool es_is_utc_time(const char *text)
     return text[i] == 'Z' && text[i + 1] == 0;
 }
 
+#define EACH(byte) (0x0101010101010101u * (byte))
+
+/* Eight sextets, one a byte, into their letters (RFC 4648 5), all at once: each mask has a 1 in the bytes
+ * beyond a border of the alphabet. No byte's sum leaves 0..127, so that none disturbs another. */
+static uint64_t letters_of(uint64_t v)
+{
+    uint64_t small = ((v + EACH(127 - 25)) & EACH(0x80)) >> 7; /* from 'a' on */
+    uint64_t digit = ((v + EACH(127 - 51)) & EACH(0x80)) >> 7; /* from '0' on */
+    uint64_t minus = ((v + EACH(127 - 61)) & EACH(0x80)) >> 7; /* from '-' on */
+    uint64_t score = ((v + EACH(127 - 62)) & EACH(0x80)) >> 7; /* '_' */
+    return v + EACH('A') + small * ('a' - 'Z' - 1) - digit * ('z' + 1 - '0') - minus * ('9' + 1 - '-') +
+           score * ('_' - '-' - 1);
+}
+
+/* The first six of eight bytes. */
+static void write_eight(const unsigned char *bytes, char *to)
+{
+    uint64_t v;
+    memcpy(&v, bytes, sizeof v);
+    v = be64toh(v) >> 16;
+    v = (v & 0xFFFFFF000000u) << 8 | (v & 0xFFFFFFu);
+    v = (v & 0x00FFF00000FFF000u) << 4 | (v & 0x00000FFF00000FFFu);
+    v = (v & 0x0FC00FC00FC00FC0u) << 2 | (v & 0x003F003F003F003Fu);
+    v = htobe64(letters_of(v));
+    memcpy(to, &v, sizeof v);
+}
+
 static char *write_base64url(const unsigned char *bytes, size_t length, char *to)
 {
     static const char digits[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_";
     size_t i = 0;
+    for (; i + 8 <= length; i += 6, to += 8) {
+        write_eight(bytes + i, to);
+    }
     for (; i + 3 <= length; i += 3, to += 4) {
         unsigned v = (unsigned)bytes[i] << 16 | (unsigned)bytes[i + 1] << 8 | bytes[i + 2];
         to[0] = digits[v >> 18];

@@ -43,6 +43,12 @@ static bool scan_escape(struct scan *s)
     return code != 0 && code != '\b' && code != '\t' && code != '\n' && code != '\f' && code != '\r';
 }
 
+/* What stands for itself in a string: no control, no '"', no '\\', nothing beyond ASCII. */
+static bool is_plain(char c)
+{
+    return (unsigned char)(c - 0x20) < 0x60 && c != '"' && c != '\\';
+}
+
 /* From the opening quote to behind the closing one. *plain: ASCII without escapes. */
 static bool scan_string(struct scan *s, bool *plain)
 {
@@ -50,7 +56,13 @@ static bool scan_string(struct scan *s, bool *plain)
     if (s->p == s->end || *s->p++ != '"') {
         return false;
     }
-    while (s->p < s->end) {
+    for (;;) {
+        while (s->p < s->end && is_plain(*s->p)) {
+            s->p++;
+        }
+        if (s->p == s->end) {
+            return false;
+        }
         unsigned char c = (unsigned char)*s->p;
         if (c == '"') {
             s->p++;
@@ -65,8 +77,6 @@ static bool scan_string(struct scan *s, bool *plain)
             if (!scan_escape(s)) {
                 return false;
             }
-        } else if (c < 0x80) {
-            s->p++;
         } else {
             *plain = false;
             size_t size = es_utf8_next(s->p, (size_t)(s->end - s->p), NULL);
@@ -76,7 +86,6 @@ static bool scan_string(struct scan *s, bool *plain)
             s->p += size;
         }
     }
-    return false;
 }
 
 /* Next character of a scanned string, escapes undone; as a rank that orders as UTF-16 units do. */
@@ -329,9 +338,12 @@ bool es_span_scan(const char *bytes, size_t length, struct es_members *root)
 
 bool es_span_is(struct es_span name, const char *text)
 {
+    /* Most names differ in their first letter: the length is looked at after that. */
+    if (!name.at || name.at[0] != '"' || name.at[1] != (text[0] ? text[0] : '"')) {
+        return false;
+    }
     size_t length = strlen(text);
-    return name.at && name.length == length + 2 && name.at[0] == '"' &&
-           memcmp(name.at + 1, text, length) == 0;
+    return name.length == length + 2 && memcmp(name.at + 1, text, length) == 0;
 }
 
 struct es_span es_members_find(const struct es_members *members, const char *name)
@@ -344,13 +356,21 @@ struct es_span es_members_find(const struct es_members *members, const char *nam
     return (struct es_span){0};
 }
 
+/* What stands between two values of a container without being one: all else is passed over. */
+static const unsigned char ends_run[256] = {['"'] = 1, ['{'] = 1, ['['] = 1, ['}'] = 1, [']'] = 1};
+static const unsigned char ends_text[256] = {['"'] = 1, ['\\'] = 1};
+
 /* Behind the string that begins at `p`, in bytes known to be sound; so below. */
 static const char *behind_string(const char *p)
 {
-    for (p++; *p != '"'; p++) {
-        p += *p == '\\';
+    for (p++;; p += 2) {
+        while (!ends_text[(unsigned char)*p]) {
+            p++;
+        }
+        if (*p == '"') {
+            return p + 1;
+        }
     }
-    return p + 1;
 }
 
 static const char *behind(const char *p)
@@ -363,6 +383,9 @@ static const char *behind(const char *p)
         return p + strcspn(p, ",]}");
     }
     do {
+        while (!ends_run[(unsigned char)*p]) {
+            p++;
+        }
         if (*p == '"') {
             p = behind_string(p);
             continue;
@@ -391,6 +414,35 @@ bool es_span_next(struct es_span container, const char **cursor, struct es_span 
     const char *after = behind(p);
     *value = (struct es_span){p, (size_t)(after - p)};
     *cursor = after;
+    return true;
+}
+
+/* From the bracket of an object to behind its end. */
+static const char *visit_members(const char *p, const struct es_span_visitor *visitor)
+{
+    for (p++; *p != '}'; p += *p == ',') {
+        struct es_span name = {.at = p};
+        p = behind_string(p);
+        name.length = (size_t)(p - name.at);
+        struct es_span value = {.at = ++p}; /* the colon */
+        p = behind(p);
+        value.length = (size_t)(p - value.at);
+        visitor->member(visitor->self, name, value);
+    }
+    return p + 1;
+}
+
+bool es_span_objects(struct es_span array, const struct es_span_visitor *visitor)
+{
+    const char *end = array.at + array.length - 1; /* on the closing bracket */
+    const char *p = array.at + 1;
+    for (size_t index = 0; p < end; index++) {
+        p = *p == '{' ? visit_members(p, visitor) : behind(p);
+        if (!visitor->end(visitor->self, index)) {
+            return false;
+        }
+        p += *p == ',';
+    }
     return true;
 }
 

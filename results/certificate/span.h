@@ -30,6 +30,15 @@ struct es_span es_members_find(const struct es_members *members, const char *nam
  * last. Only for spans out of bytes that es_span_scan accepted. `name` is left alone in arrays. */
 bool es_span_next(struct es_span container, const char **cursor, struct es_span *name, struct es_span *value);
 
+/* The members of each object in an array, in one pass: `member` for each, `end` after each element (no member
+ * before it: it is no object); stops and gives false when `end` does. */
+struct es_span_visitor {
+    void *self;
+    void (*member)(void *self, struct es_span name, struct es_span value);
+    bool (*end)(void *self, size_t index);
+};
+bool es_span_objects(struct es_span array, const struct es_span_visitor *visitor);
+
 bool es_span_is(struct es_span name, const char *text); /* a string with exactly this plain content */
 
 /* The plain text of a string without escapes, into `out`; false when it is no string, has escapes, or does

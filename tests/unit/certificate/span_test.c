@@ -4,7 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "results/certificate/format.h"
 #include "results/certificate/span.h"
+#include "rig/base/text.h"
 
 /* From a block of just that size: whatever reads past the end is seen by the address sanitizer. */
 static bool takes_bytes(const char *text, size_t length)
@@ -178,4 +180,29 @@ Test(span, finds_members_and_walks)
     cr_expect_null(es_members_find(&root, "c").at);
     cr_expect_not(es_span_text(es_members_find(&root, "a"), out, sizeof out), "it has escapes");
     cr_expect_not(es_span_text(list, out, sizeof out));
+}
+
+/* The signing input is written by eights: against the plain writer, for every length and many bytes. */
+Test(span, signing_input_is_base64url)
+{
+    unsigned char bytes[400];
+    unsigned next = 12345;
+    for (size_t i = 0; i < sizeof bytes; i++) {
+        next = next * 1103515245u + 12345u;
+        bytes[i] = i < 256 ? (unsigned char)i : (unsigned char)(next >> 16);
+    }
+    for (size_t length = 0; length <= sizeof bytes; length++) {
+        struct es_text plain = {0};
+        char *input = NULL;
+        size_t size = 0;
+        const char *tail = (const char *)bytes + sizeof bytes - length;
+        cr_assert_eq(es_signing_input("h", 1, tail, length, &input, &size, NULL), ES_OK);
+        es_text_base64url(&plain, "h", 1);
+        es_text_char(&plain, '.');
+        es_text_base64url(&plain, tail, length);
+        cr_assert_eq(size, plain.length, "length %zu", length);
+        cr_assert_arr_eq(input, plain.bytes, size);
+        es_text_free(&plain);
+        free(input);
+    }
 }

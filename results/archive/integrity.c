@@ -16,6 +16,8 @@ void es_integrity_free(struct es_integrity_report *report)
 }
 
 static void add(struct es_integrity_report *r, const char *word, const char *number, const char *format,
+                va_list args) ES_PRINTF(4, 0);
+static void add(struct es_integrity_report *r, const char *word, const char *number, const char *format,
                 va_list args)
 {
     if (r->count == r->capacity) {

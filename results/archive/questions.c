@@ -91,8 +91,7 @@ static void tell_nothing(const struct es_question *q, char out[static 320])
         [ES_ASK_FAILURES] = "No certificate in force failed that is not as left",
         [ES_ASK_TOUCHED] = "No certificate names this instrument (identity, name or calibration's number)",
         [ES_ASK_CHART] = "No certificate in force has a value",
-        [ES_ASK_REPEATABILITY] = "There are no repeated tests (a unit in one state, under one condition, "
-                                 "twice)"};
+        [ES_ASK_REPEATABILITY] = "There are no repeated tests of one unit in one state"};
     const struct {
         const char *before, *text;
     } parts[] = {{" of serial number ", q->serial}, {" of type ", q->type},           {": ", q->instrument},

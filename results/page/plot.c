@@ -11,6 +11,7 @@
 #define LEFT      ES_PLOT_LEFT
 #define RIGHT     ES_PLOT_RIGHT
 #define ROWS_MOST 20
+#define SIGNAL    4.0 /* mm a line about a rule */
 
 const struct es_type es_plot_title_type = {.size = 10, .weight = ES_SEMIBOLD, .ink = ES_INK, .lines = 2};
 const struct es_type es_plot_small_type = {.size = 7, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
@@ -130,21 +131,36 @@ static void draw_labels(struct es_canvas *c, const struct es_plot_area *a, const
     }
 }
 
-/* Which rules spoke, and how often, below everything. Gives where it ends. */
-static double draw_signals(struct es_canvas *c, const struct es_plot_chart *chart, double y)
+/* How many points carry a rule. */
+static size_t marked(const struct es_plot_chart *chart, unsigned rule)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < chart->count; i++)
+        count += (chart->points[i].signals >> rule & 1) != 0;
+    return count;
+}
+
+/* Which rules spoke, and how often, below everything. */
+static void draw_signals(struct es_canvas *c, const struct es_plot_chart *chart, double y)
 {
     for (unsigned rule = 0; rule < ES_RUN_RULE_COUNT; rule++) {
-        size_t count = 0;
         char text[160];
-        for (size_t i = 0; i < chart->count; i++)
-            count += (chart->points[i].signals >> rule & 1) != 0;
+        size_t count = marked(chart, rule);
         if (count == 0)
             continue;
         snprintf(text, sizeof text, "%zu marked: %s", count,
                  es_run_rule_text((enum es_run_rule)(1u << rule)));
-        y += es_canvas_text(c, &es_plot_small_type, LEFT, y, RIGHT - LEFT, text);
+        es_canvas_text(c, &es_plot_small_type, LEFT, y, RIGHT - LEFT, text);
+        y += SIGNAL;
     }
-    return y;
+}
+
+static double height_of(const struct es_plot_chart *chart, bool ranges)
+{
+    double height = ranges ? 112 : 78;
+    for (unsigned rule = 0; rule < ES_RUN_RULE_COUNT; rule++)
+        height += marked(chart, rule) > 0 ? SIGNAL : 0;
+    return height + 3;
 }
 
 static void draw_ranges(struct es_canvas *c, const struct es_plot_chart *chart, struct es_plot_point *steps,
@@ -203,7 +219,7 @@ enum es_status es_plot_chart(const struct es_plot_chart *chart, char **svg, size
     bool ranges = chart->ranges && chart->limits != NULL;
     if (ranges && (steps = calloc(chart->count, sizeof *steps)) == NULL)
         return es_fail(err, ES_NO_MEMORY, "not enough memory to plot");
-    enum es_status s = es_plot_open(ranges ? 140 : 106, chart->title, &c, err);
+    enum es_status s = es_plot_open(height_of(chart, ranges), chart->title, &c, err);
     if (s == ES_OK) {
         draw_chart(c, chart, steps);
         s = es_canvas_finish(c, svg, length, err);

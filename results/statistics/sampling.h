@@ -18,9 +18,9 @@ enum es_inspection_level { ES_LEVEL_I, ES_LEVEL_II, ES_LEVEL_III };
 
 /* ISO 2859-1:1999 Tables 1 and 2-A: single sampling, normal inspection. `lot` >= 2. `aql` in per cent
  * nonconforming, one of the standard's 0.010, 0.015, 0.025, 0.040, 0.065, 0.10 ... 6.5, 10. Arrows of the
- * table are followed: the plan's letter may differ from the lot's. Lots 151 to 3200 at level II and the
- * plan J, AQL 1.0 were read in a published copy, the rest of both tables is from memory and follows their
- * regular build. ES_RANGE: lot too small or no such AQL (err names them). */
+ * table are followed: the plan's letter may differ from the lot's. The tables are those of MIL-STD-105E (I,
+ * II-A), read in a public transcription; of ISO's own, the letters and the plan J at AQL 1.0 were read.
+ * ES_RANGE: lot too small or no such AQL (err names them). */
 enum es_status es_sampling_iso2859(size_t lot, enum es_inspection_level level, double aql,
                                    struct es_sampling_plan *plan, struct es_error *err) ES_MUST_CHECK;
 

@@ -1,7 +1,7 @@
 #!/usr/bin/python3
 """What the object files say about two rules. Usage: symbols.py BUILD_DIR
 
-1. procedures/measures and procedures/judgement do no I/O, ask no clock, start no thread: their objects import none of the
+1. procedures/measures, procedures/judgement and results/statistics do no I/O, ask no clock, start no thread: their objects import none of the
    functions below. (Reading a document from a file is es_document_load's business, in rig/base, and may be asked for.)
 2. No global mutable state: no object outside a program's own main file defines anything in .data or .bss.
 
@@ -12,7 +12,7 @@ import re
 import subprocess
 import sys
 
-PURE = ("procedures/measures", "procedures/judgement")
+PURE = ("procedures/measures", "procedures/judgement", "results/statistics")
 FORBIDDEN = re.compile(
     r"(f?open|fdopen|freopen|openat|creat|read|pread|readv|write|pwrite|writev|close|f?close|fread|fwrite|fputs|fputc|puts|"
     r"putchar|v?f?printf|__v?f?printf_chk|fgets|fgetc|getc|getline|f?scanf|fflush|perror|stdin|stdout|stderr|"
@@ -75,7 +75,7 @@ def main():
             pure += 1
             for name in imported(build, path):
                 if FORBIDDEN.match(name):
-                    faults.append("%s uses %s: measures and judgement do no input, output, clock, chance or threads" % (
+                    faults.append("%s uses %s: measures, judgement and statistics do no input, output, clock, chance or threads" % (
                         source, name))
         for name in mutable(build, path):
             faults.append("%s: '%s' is global mutable state" % (source, name))

@@ -133,6 +133,292 @@ Test(published, sampling_plans)
     cr_assert_eq(es_sampling_iso2859(100, ES_LEVEL_II, 1.1, &small, &err), ES_RANGE);
 }
 
+/* Tables I and II-A of MIL-STD-105E (1989, public domain), from which the tables of ISO 2859-1 come, as read
+ * in a public transcription: sample and acceptance number for each code letter and AQL, arrows followed.
+ * Level III, so that every letter occurs. */
+Test(published, every_plan_of_the_table)
+{
+    static const double aqls[] = {0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25,
+                                  0.40,  0.65,  1.0,   1.5,   2.5,   4.0,  6.5,  10};
+    static const struct {
+        size_t n, accept;
+    } plans[16][16] = {
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {315, 0},
+         {200, 0},
+         {125, 0},
+         {80, 0},
+         {50, 0},
+         {32, 0},
+         {20, 0},
+         {13, 0},
+         {8, 0},
+         {5, 0},
+         {3, 0},
+         {2, 0},
+         {5, 1}},
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {315, 0},
+         {200, 0},
+         {125, 0},
+         {80, 0},
+         {50, 0},
+         {32, 0},
+         {20, 0},
+         {13, 0},
+         {8, 0},
+         {5, 0},
+         {3, 0},
+         {2, 0},
+         {5, 1}},
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {315, 0},
+         {200, 0},
+         {125, 0},
+         {80, 0},
+         {50, 0},
+         {32, 0},
+         {20, 0},
+         {13, 0},
+         {8, 0},
+         {5, 0},
+         {3, 0},
+         {8, 1},
+         {5, 1}},
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {315, 0},
+         {200, 0},
+         {125, 0},
+         {80, 0},
+         {50, 0},
+         {32, 0},
+         {20, 0},
+         {13, 0},
+         {8, 0},
+         {5, 0},
+         {13, 1},
+         {8, 1},
+         {8, 2}},
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {315, 0},
+         {200, 0},
+         {125, 0},
+         {80, 0},
+         {50, 0},
+         {32, 0},
+         {20, 0},
+         {13, 0},
+         {8, 0},
+         {20, 1},
+         {13, 1},
+         {13, 2},
+         {13, 3}},
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {315, 0},
+         {200, 0},
+         {125, 0},
+         {80, 0},
+         {50, 0},
+         {32, 0},
+         {20, 0},
+         {13, 0},
+         {32, 1},
+         {20, 1},
+         {20, 2},
+         {20, 3},
+         {20, 5}},
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {315, 0},
+         {200, 0},
+         {125, 0},
+         {80, 0},
+         {50, 0},
+         {32, 0},
+         {20, 0},
+         {50, 1},
+         {32, 1},
+         {32, 2},
+         {32, 3},
+         {32, 5},
+         {32, 7}},
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {315, 0},
+         {200, 0},
+         {125, 0},
+         {80, 0},
+         {50, 0},
+         {32, 0},
+         {80, 1},
+         {50, 1},
+         {50, 2},
+         {50, 3},
+         {50, 5},
+         {50, 7},
+         {50, 10}},
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {315, 0},
+         {200, 0},
+         {125, 0},
+         {80, 0},
+         {50, 0},
+         {125, 1},
+         {80, 1},
+         {80, 2},
+         {80, 3},
+         {80, 5},
+         {80, 7},
+         {80, 10},
+         {80, 14}},
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {315, 0},
+         {200, 0},
+         {125, 0},
+         {80, 0},
+         {200, 1},
+         {125, 1},
+         {125, 2},
+         {125, 3},
+         {125, 5},
+         {125, 7},
+         {125, 10},
+         {125, 14},
+         {125, 21}},
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {315, 0},
+         {200, 0},
+         {125, 0},
+         {315, 1},
+         {200, 1},
+         {200, 2},
+         {200, 3},
+         {200, 5},
+         {200, 7},
+         {200, 10},
+         {200, 14},
+         {200, 21},
+         {125, 21}},
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {315, 0},
+         {200, 0},
+         {500, 1},
+         {315, 1},
+         {315, 2},
+         {315, 3},
+         {315, 5},
+         {315, 7},
+         {315, 10},
+         {315, 14},
+         {315, 21},
+         {200, 21},
+         {125, 21}},
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {315, 0},
+         {800, 1},
+         {500, 1},
+         {500, 2},
+         {500, 3},
+         {500, 5},
+         {500, 7},
+         {500, 10},
+         {500, 14},
+         {500, 21},
+         {315, 21},
+         {200, 21},
+         {125, 21}},
+        {{1250, 0},
+         {800, 0},
+         {500, 0},
+         {1250, 1},
+         {800, 1},
+         {800, 2},
+         {800, 3},
+         {800, 5},
+         {800, 7},
+         {800, 10},
+         {800, 14},
+         {800, 21},
+         {500, 21},
+         {315, 21},
+         {200, 21},
+         {125, 21}},
+        {{1250, 0},
+         {800, 0},
+         {2000, 1},
+         {1250, 1},
+         {1250, 2},
+         {1250, 3},
+         {1250, 5},
+         {1250, 7},
+         {1250, 10},
+         {1250, 14},
+         {1250, 21},
+         {800, 21},
+         {500, 21},
+         {315, 21},
+         {200, 21},
+         {125, 21}},
+        {{1250, 0},
+         {800, 0},
+         {2000, 1},
+         {2000, 2},
+         {2000, 3},
+         {2000, 5},
+         {2000, 7},
+         {2000, 10},
+         {2000, 14},
+         {2000, 21},
+         {1250, 21},
+         {800, 21},
+         {500, 21},
+         {315, 21},
+         {200, 21},
+         {125, 21}},
+    };
+    /* a lot of the letter: level II for A, level III for B to R */
+    static const size_t of_letter[16] = {8,   8,    15,   25,    50,    90,     150,    280,
+                                         500, 1200, 3200, 10000, 35000, 150000, 500000, 500001};
+    for (size_t letter = 0; letter < 16; letter++) {
+        for (size_t k = 0; k < 16; k++) {
+            struct es_sampling_plan plan;
+            struct es_error err;
+            size_t lot = of_letter[letter], n = plans[letter][k].n;
+            cr_assert_eq(
+                es_sampling_iso2859(lot, letter == 0 ? ES_LEVEL_II : ES_LEVEL_III, aqls[k], &plan, &err),
+                ES_OK);
+            cr_expect(plan.n == (n < lot ? n : lot) && plan.accept == plans[letter][k].accept &&
+                          plan.whole_lot == (n >= lot),
+                      "letter %zu, AQL %g: %zu %zu, expected %zu %zu", letter, aqls[k], plan.n, plan.accept,
+                      n, plans[letter][k].accept);
+        }
+    }
+}
+
 /* Operating characteristic of n 80, c 2: recomputed values of the binomial; a plan that is found keeps its
  * risks. */
 Test(published, operating_characteristic)
@@ -152,6 +438,54 @@ Test(published, operating_characteristic)
     cr_assert_eq(es_sampling_find(0.01, 0.05, 0.06, 0.1, &found, &err), ES_OK);
     cr_assert(es_sampling_accepts(&found, 0.01) >= 0.95 && es_sampling_accepts(&found, 0.06) <= 0.1);
     cr_assert_eq(es_sampling_find(0.1, 0.05, 0.1, 0.1, &found, &err), ES_RANGE);
+}
+
+/* Thermal impedance of ten power modules, three inspectors, three times each: Houf & Berman, IEEE Trans. CHMT
+ * 11 (1988); data read in Vidakovic, Statistics for Bioengineering Sciences (2011), Example 11.14. The
+ * published sums of squares and variance components (Montgomery, Introduction to Statistical Quality Control;
+ * Burdick, Borror & Montgomery 2003) are from memory. */
+Test(published, crossed_study)
+{
+    static const double values[] = {37, 38, 37, 41, 41, 40, 41, 42, 41, 42, 41, 43, 42, 42, 42, 43, 42, 43,
+                                    30, 31, 31, 31, 31, 31, 29, 30, 28, 42, 43, 42, 43, 43, 43, 42, 42, 42,
+                                    28, 30, 29, 29, 30, 29, 31, 29, 29, 42, 42, 43, 45, 45, 45, 44, 46, 45,
+                                    25, 26, 27, 28, 28, 30, 29, 27, 27, 40, 40, 40, 43, 42, 42, 43, 43, 41,
+                                    25, 25, 25, 27, 29, 28, 26, 26, 26, 35, 34, 34, 35, 35, 34, 35, 34, 35};
+    struct es_repeatability r;
+    struct es_error err;
+    cr_assert_eq(es_repeatability_crossed(values, 10, 3, 3, &r, &err), ES_OK);
+    near(r.ss_units, 3935.96, 0.005, "sum of squares of the parts");
+    near(r.ss_conditions, 39.27, 0.005, "of the inspectors");
+    near(r.ss_interaction, 48.51, 0.005, "of parts and inspectors together");
+    near(r.ss_error, 30.67, 0.005, "within");
+    near(r.ms_units, 437.33, 0.005, "mean square of the parts");
+    near(r.ms_conditions, 19.63, 0.005, "of the inspectors");
+    near(r.ms_interaction, 2.70, 0.006, "together");
+    near(r.ms_error, 0.51, 0.005, "within");
+    near(r.var_units, 48.29, 0.005, "variance of the parts");
+    near(r.var_conditions, 0.56, 0.006, "of the inspectors");
+    near(r.var_interaction, 0.73, 0.005, "together");
+    near(r.var_error, 0.51, 0.005, "within");
+    near(r.var_error + r.var_conditions + r.var_interaction, 1.80, 0.006, "of the gauge");
+}
+
+/* NIST/SEMATECH e-Handbook 2.4.4, "Example of repeatability calculations": sums of squares of five wafers
+ * with 60 degrees of freedom each, pooled: 3.17635, 300, 0.10290 (read). The readings are not printed there:
+ * for each wafer 61 values are made here that have its sum of squares. */
+Test(published, pooled_repeatability)
+{
+    static const double squares[] = {0.48115, 0.69209, 0.48483, 1.21752, 0.30076};
+    static const size_t counts[] = {61, 61, 61, 61, 61};
+    double values[5 * 61];
+    size_t dof = 0;
+    for (size_t w = 0; w < 5; w++) {
+        for (size_t i = 0; i < 61; i++) {
+            double size = i < 60 ? sqrt(squares[w] / 60) : 0;
+            values[w * 61 + i] = 96 + (double)w + (i % 2 ? size : -size);
+        }
+    }
+    near(es_repeatability_pooled(values, counts, 5, &dof), 0.10290, 5e-6, "s1");
+    cr_expect_eq(dof, 300u);
 }
 
 Test(published, pareto)

@@ -162,7 +162,8 @@ Test(questions, touched_by_an_instrument)
     cr_assert_eq(a.rows, 3);
     cr_expect_str_eq(cell(&a, 2, "out_of_force"), "EX-000006");
     es_answer_free(&a);
-    a = ask((struct es_question){.kind = ES_ASK_TOUCHED, .instrument = "flow sensor 1", .since = "2026-03-06"});
+    a = ask(
+        (struct es_question){.kind = ES_ASK_TOUCHED, .instrument = "flow sensor 1", .since = "2026-03-06"});
     cr_expect_eq(a.rows, 2);
     es_answer_free(&a);
 }
@@ -176,6 +177,64 @@ Test(questions, chart)
     es_answer_free(&a);
 }
 
+/* The limits of the chart are of exactly the values asked for; the summary says how many carry a signal. */
+Test(questions, chart_says_what_it_found)
+{
+    struct es_answer a = ask((struct es_question){
+        .kind = ES_ASK_CHART, .measurand = "leak of output 1, reading 1", .procedure = "relay-leak"});
+    cr_expect_eq(a.rows, 5);
+    cr_expect_not_null(strstr(a.summary, "Mean 1.6 Nl/h"), "%s", a.summary);
+    es_answer_free(&a);
+    a = ask((struct es_question){
+        .kind = ES_ASK_CHART, .measurand = "leak of output 1, reading 1", .procedure = "stroke"});
+    cr_expect_eq(a.rows, 0);
+    cr_expect_str_eq(a.nothing,
+                     "No certificate in force has a value of \"leak of output 1, reading 1\" in procedure "
+                     "stroke");
+    es_answer_free(&a);
+}
+
+Test(questions, values_found_beside_left)
+{
+    struct es_answer a =
+        ask((struct es_question){.kind = ES_ASK_PAIRS, .measurand = "leak of output 1, reading 1"});
+    cr_assert_eq(a.rows, 3);
+    cr_expect_str_eq(cell(&a, 1, "found"), "5");
+    cr_expect_str_eq(cell(&a, 1, "left"), "0.5");
+    cr_expect_str_eq(cell(&a, 1, "change"), "-4.5");
+    cr_expect_str_eq(cell(&a, 1, "E_n"), "-9.000");
+    cr_expect_str_eq(cell(&a, 1, "found_verdict"), "fail");
+    cr_expect_str_eq(cell(&a, 1, "left_verdict"), "pass");
+    cr_expect_str_eq(cell(&a, 2, "serial"), "EX-2");
+    cr_expect_str_eq(cell(&a, 2, "left"), "", "it was never tested as left");
+    es_answer_free(&a);
+    a = ask((struct es_question){
+        .kind = ES_ASK_PAIRS, .measurand = "leak of output 1, reading 1", .serial = "EX-1"});
+    cr_expect_eq(a.rows, 2);
+    es_answer_free(&a);
+}
+
+Test(questions, an_answer_that_is_empty_says_what_was_looked_for)
+{
+    struct es_answer a = ask((struct es_question){.kind = ES_ASK_FIND, .serial = "EX-77", .since = "2026"});
+    cr_expect_str_eq(a.nothing, "The archive holds no certificate of serial number EX-77 since 2026");
+    es_answer_free(&a);
+    a = ask((struct es_question){.kind = ES_ASK_REPEATABILITY, .measurand = "leak of output 1, reading 1"});
+    cr_expect_eq(a.rows, 0, "as found and as left of one visit are no repeats");
+    es_answer_free(&a);
+    struct es_error err;
+    const struct es_question wrong[] = {{.kind = ES_ASK_HISTORY},
+                                        {.kind = ES_ASK_TOUCHED},
+                                        {.kind = ES_ASK_CHART},
+                                        {.kind = ES_ASK_REPEATABILITY},
+                                        {.kind = ES_ASK_NO_FAULT, .by = "cause"},
+                                        {.kind = ES_ASK_REPEATABILITY, .measurand = "x", .by = "lot"}};
+    for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++) {
+        cr_expect_eq(es_question_ask(archive, &wrong[i], &a, &err), ES_USAGE, "%zu", i);
+        es_answer_free(&a);
+    }
+}
+
 Test(questions, find)
 {
     struct es_answer a = ask((struct es_question){.kind = ES_ASK_FIND, .serial = "EX-2"});
@@ -186,5 +245,65 @@ Test(questions, find)
     es_answer_free(&a);
     a = ask((struct es_question){.kind = ES_ASK_FIND, .serial = "' OR 1=1 --"});
     cr_expect_eq(a.rows, 0);
+    es_answer_free(&a);
+}
+
+/* ---- Repeated tests ---- */
+
+static const char repeated[] = "leak of output 1, reading 1";
+
+static void repeat(const char *serial, const char *issued, double leak)
+{
+    struct es_outbox_report sent;
+    visits_add(
+        &v, &(struct visit){.serial = serial, .state = "as left", .issued = issued, .leak = leak, .U = 0.1});
+    cr_assert_eq(es_outbox_send(v.store, archive, NULL, NULL, &sent, NULL), ES_OK);
+}
+
+/* Two units, two days, two tests each: by hand. Within: differences 0.1, 0.3, 0.1, 0.1, so that the sum of
+ * squares is (0.01 + 0.09 + 0.01 + 0.01) / 2 = 0.06, 4 degrees of freedom, s = sqrt(0.015). */
+Test(questions, repeatability_and_reproducibility)
+{
+    repeat("R-1", "2026-05-04T08:00:00Z", 1.0);
+    repeat("R-1", "2026-05-04T09:00:00Z", 1.1);
+    repeat("R-1", "2026-05-05T08:00:00Z", 1.3);
+    repeat("R-1", "2026-05-05T09:00:00Z", 1.6);
+    repeat("R-2", "2026-05-04T10:00:00Z", 2.0);
+    repeat("R-2", "2026-05-04T11:00:00Z", 2.1);
+    repeat("R-2", "2026-05-05T10:00:00Z", 2.4);
+    repeat("R-2", "2026-05-05T11:00:00Z", 2.5);
+    struct es_answer a =
+        ask((struct es_question){.kind = ES_ASK_REPEATABILITY, .measurand = repeated, .since = "2026-05"});
+    cr_assert_eq(a.rows, 7);
+    cr_expect_float_eq(strtod(cell(&a, 0, "value"), NULL), 0.122474487, 1e-8);
+    cr_expect_not_null(strstr(cell(&a, 0, "note"), "4 degrees of freedom"), "%s", cell(&a, 0, "note"));
+    cr_expect_not_null(strstr(cell(&a, 1, "note"), "2 units, 2 days, 2 repeats"), "%s", cell(&a, 1, "note"));
+    cr_expect_float_eq(strtod(cell(&a, 1, "value"), NULL), 1.75, 1e-9);
+    cr_expect_float_eq(strtod(cell(&a, 2, "value"), NULL), 0.122474487, 1e-8);
+    /* days: means 1.55 and 1.95, SS = 4 (0.2^2 + 0.2^2) = 0.32; interaction: 0 (both units rise by 0.4); so
+     * var = (0.32 - 0) / 4 */
+    cr_expect_float_eq(strtod(cell(&a, 3, "value"), NULL), 0.282842712, 1e-8);
+    es_answer_free(&a);
+    a = ask((struct es_question){
+        .kind = ES_ASK_REPEATABILITY, .measurand = repeated, .since = "2026-05", .by = "person"});
+    cr_assert_eq(a.rows, 2, "one person is no study");
+    cr_expect_str_eq(cell(&a, 1, "value"), "");
+    es_answer_free(&a);
+}
+
+/* A month later it is another visit; what lies between is not the bench's doing. */
+Test(questions, visits_far_apart_are_no_repeats)
+{
+    repeat("R-1", "2026-05-04T08:00:00Z", 1.0);
+    repeat("R-1", "2026-06-04T08:00:00Z", 2.0);
+    struct es_question q = {
+        .kind = ES_ASK_REPEATABILITY, .measurand = repeated, .since = "2026-05", .by = "bench"};
+    struct es_answer a = ask(q);
+    cr_expect_eq(a.rows, 0);
+    es_answer_free(&a);
+    q.within = 40;
+    a = ask(q);
+    cr_expect_eq(a.rows, 2);
+    cr_expect_float_eq(strtod(cell(&a, 0, "value"), NULL), 0.707106781, 1e-8);
     es_answer_free(&a);
 }

@@ -136,3 +136,32 @@ Test(page, too_long_is_told)
     cr_assert(strstr(err.text, "60 pages") != NULL);
     es_text_free(&json);
 }
+
+/* The plots with rows: their texts are there, too many rows are told, nothing to plot is refused. */
+Test(plot, rows_and_operating_curves)
+{
+    struct es_plot_pair pairs[50];
+    struct es_plot_share shares[] = {{"Example Quarry", 12, 3, 0.09, 0.53}, {"<none>", 0, 0, 0, 1}};
+    const double bad[] = {0, 0.05, 0.1}, accepted[] = {1, 0.4, 0.05};
+    const struct es_plot_mark mark = {.bad = 0.05, .accepted = 0.4, .text = "40 % accepted"};
+    struct es_error err;
+    char *svg = NULL;
+    size_t length = 0;
+    for (size_t i = 0; i < 50; i++)
+        pairs[i] =
+            (struct es_plot_pair){"EX-1, 2026-02-03", 5 - 0.1 * (double)i, 0.3, i % 3 ? 0.5 : NAN, NAN};
+    cr_assert_eq(es_plot_pairs("leak", "Nl/h", NAN, 3, pairs, 50, &svg, &length, &err), ES_OK, "%s",
+                 err.text);
+    cr_expect(strstr(svg, "the first 40 of 50") != NULL && strstr(svg, "Nl/h") != NULL);
+    free(svg);
+    cr_assert_eq(es_plot_shares("no fault", shares, 2, &svg, &length, &err), ES_OK, "%s", err.text);
+    cr_expect(strstr(svg, "3 of 12") != NULL && strstr(svg, "&lt;none&gt;") != NULL);
+    free(svg);
+    cr_assert_eq(es_plot_operating("lot", bad, accepted, 3, &mark, 1, &svg, &length, &err), ES_OK, "%s",
+                 err.text);
+    cr_expect(strstr(svg, "40 % accepted") != NULL);
+    free(svg);
+    cr_expect_eq(es_plot_pairs("leak", "Nl/h", NAN, 3, pairs, 0, &svg, &length, &err), ES_RANGE);
+    cr_expect_eq(es_plot_shares("x", shares, 0, &svg, &length, &err), ES_RANGE);
+    cr_expect_eq(es_plot_operating("x", bad, accepted, 1, NULL, 0, &svg, &length, &err), ES_RANGE);
+}

@@ -1,0 +1,65 @@
+/* The parts of the reader of text tables (csv_trace.h) and what they share. Inside csv_*.c only.
+ * csv_columns.c: where the numbers begin, what each column is; csv_marks.c: decimal point or comma;
+ * csv_values.c: rows to samples. */
+#ifndef ES_MEASURES_CSV_READER_H
+#define ES_MEASURES_CSV_READER_H
+
+#include "procedures/measures/csv_lines.h"
+#include "procedures/measures/csv_number.h"
+#include "procedures/measures/csv_trace.h"
+
+/* What is known of one column of the text. */
+struct es_csv_known {
+    char name[64]; /* from the header, without the unit */
+    char unit[32]; /* as written in the header */
+    unsigned at;   /* where, in the header */
+    bool is_time;
+    enum es_role role; /* ES_ROLE_NONE: left out */
+    const struct es_unit *factor;
+    struct es_channel_uncertainty u;
+    struct es_csv_style style;
+    bool sure_point, many_points; /* evidence within the column */
+    size_t series;                /* index in the trace */
+};
+
+struct es_csv_reader {
+    const char *name, *text;
+    size_t length;
+    const struct es_csv_options *options;
+    struct es_findings *findings;
+    struct es_csv_report report;
+    struct es_csv_known columns[ES_CSV_CELLS];
+    size_t column_count, time;
+    unsigned first_data; /* line */
+    size_t rows;         /* of numbers */
+    double *times;
+    struct es_trace *trace;
+    size_t faults;
+};
+
+/* A fault of the text; line 0: of the whole. At most 100 are told. */
+void es_csv_fault(struct es_csv_reader *r, unsigned line, unsigned column, const char *found,
+                  const char *expected, const char *advice);
+void es_csv_fault_cell(struct es_csv_reader *r, unsigned line, const struct es_csv_cell *cell,
+                       const char *expected, const char *advice);
+
+/* Calls `take` for each row of numbers; text rows are counted when `counting`. */
+void es_csv_each_row(struct es_csv_reader *r, bool counting,
+                     void (*take)(struct es_csv_reader *, const struct es_csv_row *));
+
+/* A row of numbers: its first cell, or the one after a blank first cell, begins like a number. */
+bool es_csv_is_numbers(const struct es_csv_row *row);
+/* The column is time or has a role. */
+bool es_csv_wanted(const struct es_csv_known *c);
+
+/* Separator, header and first row of numbers; false after a fault. */
+bool es_csv_find_layout(struct es_csv_reader *r, struct es_csv_row *header, bool *has_header);
+void es_csv_find_columns(struct es_csv_reader *r, const struct es_csv_row *header, bool has_header);
+void es_csv_find_marks(struct es_csv_reader *r);
+
+/* Room for r->rows rows; false when out of memory. Then each row, then rows of one time made one. */
+bool es_csv_make_trace(struct es_csv_reader *r);
+void es_csv_take_row(struct es_csv_reader *r, const struct es_csv_row *row);
+void es_csv_merge_rows(struct es_csv_reader *r);
+
+#endif

@@ -1,0 +1,146 @@
+#include "procedures/measures/csv_reader.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+bool es_csv_make_trace(struct es_csv_reader *r)
+{
+    struct es_trace *t = calloc(1, sizeof *t);
+    if (!t)
+        return false;
+    r->trace = t;
+    t->name = strdup(r->name);
+    t->series = calloc(r->column_count + 1, sizeof *t->series);
+    r->times = calloc(r->rows + 1, sizeof *r->times);
+    if (!t->name || !t->series || !r->times)
+        return false;
+    for (size_t i = 0; i < r->column_count; i++) {
+        struct es_csv_known *c = &r->columns[i];
+        if (c->is_time || c->role == ES_ROLE_NONE)
+            continue;
+        c->series = t->series_count;
+        struct es_series *s = &t->series[t->series_count++];
+        const struct es_role_info *info = es_role_info(c->role);
+        *s = (struct es_series){.role = c->role,
+                                .dimension = c->factor ? c->factor->dimension : info->dimension,
+                                .t = calloc(r->rows + 1, sizeof *s->t),
+                                .y = calloc(r->rows + 1, sizeof *s->y),
+                                .quality = calloc(r->rows + 1, 1),
+                                .u = c->u};
+        if (!s->t || !s->y || !s->quality)
+            return false;
+    }
+    r->rows = 0;
+    return true;
+}
+
+static bool read_cell(struct es_csv_reader *r, unsigned line, const struct es_csv_cell *cell,
+                      const struct es_csv_known *c, double *out)
+{
+    double v = NAN;
+    switch (es_csv_number_read(cell->text, cell->length, &c->style, &v)) {
+    case ES_CSV_NUMBER:
+        *out = c->factor ? es_from_unit(v, c->factor) : v;
+        return true;
+    case ES_CSV_MISSING:
+        *out = NAN;
+        return true;
+    case ES_CSV_AMBIGUOUS:
+        es_csv_fault_cell(r, line, cell, "a number that can be read in one way only",
+                          "Its mark may be a decimal or a thousands mark: say which mark is decimal.");
+        return false;
+    case ES_CSV_MALFORMED:
+    default:
+        es_csv_fault_cell(r, line, cell,
+                          r->report.decimal == ',' ? "a number with decimal comma" : "a number", "");
+        return false;
+    }
+}
+
+void es_csv_take_row(struct es_csv_reader *r, const struct es_csv_row *row)
+{
+    if (row->open_quote || row->too_many || row->count != r->column_count) {
+        char found[64], expected[64];
+        if (row->open_quote)
+            snprintf(found, sizeof found, "a quote that is not closed");
+        else
+            snprintf(found, sizeof found, "%zu cells", row->count);
+        snprintf(expected, sizeof expected, "%zu cells", r->column_count);
+        es_csv_fault(r, row->line, row->count ? row->cells[row->count - 1].column : 1, found, expected, "");
+        return;
+    }
+    double t;
+    const struct es_csv_cell *cell = &row->cells[r->time];
+    if (!read_cell(r, row->line, cell, &r->columns[r->time], &t))
+        return;
+    if (!isfinite(t)) {
+        es_csv_fault_cell(r, row->line, cell, "a time", "");
+        return;
+    }
+    if (r->rows && t < r->times[r->rows - 1]) {
+        es_csv_fault_cell(r, row->line, cell, "a time not before that of the row above",
+                          "Cut the file where a new recording begins.");
+        return;
+    }
+    size_t at = r->rows++;
+    r->times[at] = t;
+    for (size_t i = 0; i < r->column_count; i++) {
+        const struct es_csv_known *c = &r->columns[i];
+        if (c->is_time || c->role == ES_ROLE_NONE)
+            continue;
+        struct es_series *s = &r->trace->series[c->series];
+        double v = NAN;
+        if (!read_cell(r, row->line, &row->cells[i], c, &v))
+            v = NAN;
+        s->y[at] = v;
+        s->quality[at] = isfinite(v) ? ES_GOOD : ES_FAILED;
+        if (!isfinite(v))
+            r->report.missing++;
+    }
+}
+
+/* Rows with one time stamp become one. Returns false on rows that contradict each other. */
+static bool merge_series(struct es_series *s, size_t from, size_t to, size_t into, bool by_mean)
+{
+    double sum = 0, first = NAN;
+    size_t n = 0;
+    bool agree = true;
+    for (size_t i = from; i < to; i++) {
+        if (s->quality[i] != ES_GOOD)
+            continue;
+        agree = agree && (n == 0 || s->y[i] == first);
+        if (n == 0)
+            first = s->y[i];
+        sum += s->y[i];
+        n++;
+    }
+    s->y[into] = n == 0 ? NAN : agree ? first : sum / (double)n;
+    s->quality[into] = n ? ES_GOOD : ES_FAILED;
+    return agree || by_mean;
+}
+
+void es_csv_merge_rows(struct es_csv_reader *r)
+{
+    size_t into = 0;
+    for (size_t i = 0; i < r->rows;) {
+        size_t next = i + 1;
+        while (next < r->rows && r->times[next] == r->times[i])
+            next++;
+        bool agree = true;
+        for (size_t k = 0; k < r->trace->series_count; k++)
+            agree = merge_series(&r->trace->series[k], i, next, into, r->options->merge_repeats) && agree;
+        if (!agree) {
+            char found[96];
+            snprintf(found, sizeof found, "%zu rows with the time %.9g s and different values", next - i,
+                     r->times[i]);
+            es_csv_fault(r, 0, 0, found, "each time once",
+                         "Ask for repeated times to be averaged, or cut the file.");
+        }
+        r->report.merged += next - i - 1;
+        r->times[into++] = r->times[i];
+        i = next;
+    }
+    r->rows = into;
+}

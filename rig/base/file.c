@@ -278,6 +278,8 @@ enum es_status es_file_write(const struct es_file_ops *ops, const char *path, en
     if (status != ES_OK)
         return status;
     status = write_temporary(ops, temporary, mode, bytes, length, err);
+    if (status == ES_NOT_FOUND) /* nobody asked for the temporary name */
+        status = es_fail(err, status, "%s: the folder that it goes into is not there", path);
     if (status == ES_OK)
         status = put_in_place(ops, temporary, path, how, err);
     free(temporary);

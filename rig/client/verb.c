@@ -5,6 +5,7 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
+#include "rig/base/clock.h"
 #include "rig/client/verb.h"
 #include "rig/console/choices.h"
 
@@ -74,6 +75,21 @@ void es_verb_user(char out[static 64])
         (void)snprintf(out, 64, "%s", entry.pw_name);
     else
         (void)snprintf(out, 64, "user %lu", (unsigned long)getuid());
+}
+
+enum es_status es_verb_check_since(const char *since, struct es_error *err)
+{
+    char day[11];
+    int y, m, d;
+    if (since == NULL)
+        return ES_OK;
+    size_t length = strlen(since);
+    bool month_only = length == 7;
+    (void)snprintf(day, sizeof day, "%.10s%s", since, month_only ? "-01" : "");
+    if ((month_only || length == 10 || (length > 10 && since[10] == 'T')) && es_date_parse(day, &y, &m, &d))
+        return ES_OK;
+    return es_fail(err, ES_USAGE, "--since %s: expected a date such as \"2026-03\" or \"2026-03-01T08:00\"",
+                   since);
 }
 
 int es_verb_end(const struct es_verb *verb, int exit_status)

@@ -341,6 +341,8 @@ static int run(const struct es_screen *screen, int argc, char **argv)
         return s == ES_OK ? es_verb_end(&es_verb_certificate, 0)
                           : es_verb_fail(&es_verb_certificate, &err, NULL);
     }
+    if (listing)
+        s = es_verb_check_since(a.since, &err);
     if (!listing && strcmp(what, "show") != 0)
         s = es_fail(&err, ES_USAGE, "\"%s\" is none of list, show, release, void, export, recordings, found",
                     what);

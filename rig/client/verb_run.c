@@ -74,6 +74,26 @@ static const struct es_command_line line = {
     .option_count = sizeof options / sizeof options[0],
 };
 
+#define TEXT_MOST 200 /* bytes that the daemon takes of a name */
+
+static enum es_status check_text(const char *option, const char *text, struct es_error *err)
+{
+    if (text == NULL || (text[0] != '\0' && strlen(text) <= TEXT_MOST))
+        return ES_OK;
+    if (text[0] == '\0')
+        return es_fail(err, ES_USAGE, "--%s is empty", option);
+    return es_fail(err, ES_USAGE, "--%s has %zu bytes; at most %d are taken", option, strlen(text),
+                   TEXT_MOST);
+}
+
+static enum es_status check_texts(const struct arguments *a, struct es_error *err)
+{
+    enum es_status s = check_text("serial", a->serial, err);
+    if (s == ES_OK)
+        s = check_text("person", a->person, err);
+    return s == ES_OK ? check_text("confirm-cautions", a->confirm, err) : s;
+}
+
 static enum es_status check_arguments(const struct arguments *a, struct es_error *err)
 {
     if (a->json && a->csv)
@@ -93,7 +113,7 @@ static enum es_status check_arguments(const struct arguments *a, struct es_error
             "and why");
     if (a->person != NULL && a->confirm != NULL)
         return es_fail(err, ES_USAGE, "--confirm-cautions already names who runs it; leave --person out");
-    return ES_OK;
+    return check_texts(a, err);
 }
 
 static void member(struct es_text *request, const char *name, const char *value)

@@ -93,6 +93,10 @@ class Use(Folder):
             (("measure", "x.csv"), "--measure NAME is missing"),
             (("measure", "x.csv", "--measure", "lvel"), 'did you mean "level"?'),
             (("run", "--plan", "a"), "--type NAME is missing"),
+            (("run", "--plan", "a", "--type", "b", "--serial", ""), "--serial is empty"),
+            (("run", "--plan", "a", "--type", "b", "--serial", "x" * 201), "at most 200"),
+            (("certificate", "list", "--since", "yesterday"), "expected a date"),
+            (("certificate", "list", "--since", "2026-13"), "expected a date"),
         ]
         for arguments, words in cases:
             got = endstop(*arguments)

@@ -126,7 +126,7 @@ static void each_call(enum faulty_disk_mode mode, bool for_ever, enum es_status 
 {
     long at = 1;
     while (one_send(mode, at, for_ever, expected, words)) {
-        at++;
+        at += at < 8 ? 1 : 2; /* the later ones write page after page */
     }
     expect_sound();
     cr_expect_gt(at, 5, "calls that change the disk: %ld", at);

@@ -86,7 +86,7 @@ static enum es_status do_put(void)
 
 Test(memory, putting_in)
 {
-    refuse_each(do_put, 300, 5, false);
+    refuse_each(do_put, 300, 11, false);
 }
 
 static enum es_status ask(enum es_question_kind kind)
@@ -118,7 +118,7 @@ static enum es_status do_ask(void)
 
 Test(memory, asking)
 {
-    refuse_each(do_ask, 100, 3, false);
+    refuse_each(do_ask, 100, 5, false);
 }
 
 static enum es_status do_audit(void)
@@ -132,7 +132,7 @@ static enum es_status do_audit(void)
 
 Test(memory, the_audit)
 {
-    refuse_each(do_audit, 300, 23, false);
+    refuse_each(do_audit, 300, 29, false);
 }
 
 /* SQLite can do without some of its allocations. */
@@ -140,9 +140,9 @@ Test(memory, of_sqlite)
 {
     uint64_t certificates = 0, benches = 0;
     of_sqlite = true;
-    refuse_each(do_open, 20, 5, true);
-    refuse_each(do_put, 5, 1, true);
-    refuse_each(do_ask, 5, 1, true);
+    refuse_each(do_open, 20, 41, true);
+    refuse_each(do_put, 5, 7, true);
+    refuse_each(do_ask, 5, 7, true);
     of_sqlite = false;
     cr_assert_eq(es_archive_count(archive, &certificates, &benches, NULL), ES_OK);
     cr_expect_eq(certificates, 2);

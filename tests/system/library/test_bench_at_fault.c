@@ -182,6 +182,8 @@ Test(bench_at_fault, good_benches_hold_what_is_counted_on)
             struct virtual_run x;
             make(&x, k == 1, benches[k], LIBRARY "after-relay-swap.plan.json", seed, NULL, 0);
             virtual_run(&x, NULL);
+            cr_expect_eq(x.outcome.verdict, ES_PASS, "%s, seed %d: %s", benches[k], (int)seed,
+                         es_verdict_word(x.outcome.verdict));
             for (size_t n = 0; n < x.outcome.line_count; n++) {
                 const struct es_line *l = &x.outcome.lines[n];
                 cr_expect(l->reason == NULL || strstr(l->reason, "held during") == NULL,

@@ -124,9 +124,12 @@ static enum es_status take_line(const cJSON *line, struct es_text *parts, struct
         take_run(line, job);
     } else if (strcmp(what, "found") == 0) {
         job->found = text;
+        job->released = job->released_by = NULL;
     } else if (strcmp(what, "parts") == 0) {
         es_text_printf(parts, "%s%s", parts->length > 0 ? "; " : "", text ? text : "");
         job->stage = "repaired";
+        job->released = job->released_by = NULL;
+        job->as_left = job->as_left_verdict = job->as_left_by = NULL; /* it has to be tested again */
     } else if (strcmp(what, "released") == 0) {
         job->released_by = text_of(line, "who");
         job->released = text_of(line, "when");
@@ -283,14 +286,21 @@ static bool is(const struct es_job_change *c, const char *what)
 static enum es_status check_release(const struct es_job *job, const struct es_job_change *c,
                                     struct es_error *err)
 {
+    if (job->released) {
+        return es_fail(err, ES_REFUSED, "job %s is released already, by %s", job->number, job->released_by);
+    }
     if (!job->found) {
         return es_fail(err, ES_REFUSED,
                        "job %s cannot be released: nobody said what was found (\"" ES_JOB_NO_FAULT
                        "\" is a finding)",
                        job->number);
     }
-    if (!job->as_left) {
-        return es_fail(err, ES_REFUSED, "job %s cannot be released: there is no result as left", job->number);
+    if (!job->as_left || (job->as_left_verdict && strcmp(job->as_left_verdict, "not completed") == 0)) {
+        return es_fail(
+            err, ES_REFUSED,
+            "job %s cannot be released: there is no completed test as left since the last part was "
+            "replaced",
+            job->number);
     }
     if (job->as_left_by && strcmp(job->as_left_by, c->who) == 0) {
         return es_fail(err, ES_REFUSED,

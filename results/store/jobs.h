@@ -45,9 +45,10 @@ enum es_status es_job_open(struct es_store *store, const struct es_job_unit *uni
                            const char *when, char number[static ES_STORE_NUMBER_MAX],
                            struct es_error *err) ES_MUST_CHECK;
 
-/* Adds a line, durably. ES_REFUSED: not in this stage, and why: "released" needs a result and what was found,
- * and another person than who ran the last test; "delivered" needs "released". ES_USAGE: something is
- * missing. */
+/* Adds a line, durably. ES_REFUSED: not in this stage, and why: "released" needs a completed
+ * test as left since the last part was replaced, what was found, and another person than who ran that test;
+ * once, until something is tested, found or replaced again. "delivered" needs "released". ES_USAGE: something
+ * is missing. */
 enum es_status es_job_add(struct es_store *store, const char *number, const struct es_job_change *change,
                           struct es_error *err) ES_MUST_CHECK;
 

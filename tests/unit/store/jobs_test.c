@@ -2,6 +2,8 @@
 #include <criterion/criterion.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
 #include "results/store/jobs.h"
 #include "tests/unit/store/store_help.h"
@@ -61,6 +63,8 @@ Test(jobs, a_whole_visit)
     cr_expect_eq(add(number, "delivered", "A. Example", "by courier"), ES_REFUSED,
                  "the new result is not released");
     cr_assert_eq(add(number, "released", "B. Example", NULL), ES_OK);
+    cr_expect_eq(add(number, "released", "C. Example", NULL), ES_REFUSED);
+    cr_expect_not_null(strstr(err.text, "already, by B. Example"), "%s", err.text);
     cr_assert_eq(add(number, "delivered", "A. Example", "by courier"), ES_OK);
     cr_expect_eq(add(number, "note", "A. Example", "late"), ES_REFUSED);
     store = help_open(ES_STORE_READ);
@@ -74,6 +78,70 @@ Test(jobs, a_whole_visit)
     cr_expect_eq(job.lines.count, 10);
     es_job_free(&job);
     es_store_close(store);
+}
+
+/* What was tested is what is released: a part replaced, or a finding changed, after that needs it anew. */
+Test(jobs, a_release_ends_with_what_comes_after_it)
+{
+    struct es_store *store = help_open(ES_STORE_WRITE);
+    char number[ES_STORE_NUMBER_MAX];
+    cr_assert_eq(es_job_open(store, &unit, "A. Example", "2026-02-01T08:00:00Z", number, &err), ES_OK);
+    es_store_close(store);
+    cr_assert_eq(add(number, "found", "A. Example", ES_JOB_NO_FAULT), ES_OK);
+    cr_assert_eq(add_run(number, "EX-000001", "as left", "not completed"), ES_OK);
+    cr_expect_eq(add(number, "released", "B. Example", NULL), ES_REFUSED, "a test that was not completed");
+    cr_assert_eq(add_run(number, "EX-000002", "as left", "pass"), ES_OK);
+    cr_assert_eq(add(number, "released", "B. Example", NULL), ES_OK, "%s", err.text);
+    cr_assert_eq(add(number, "found", "A. Example", "seat worn after all"), ES_OK);
+    cr_expect_eq(add(number, "delivered", "A. Example", NULL), ES_REFUSED,
+                 "the finding is not what was released");
+    cr_assert_eq(add(number, "released", "B. Example", NULL), ES_OK);
+    cr_assert_eq(add(number, "parts", "A. Example", "relay"), ES_OK);
+    cr_expect_eq(add(number, "delivered", "A. Example", NULL), ES_REFUSED, "a part came after the release");
+    cr_expect_eq(add(number, "released", "B. Example", NULL), ES_REFUSED, "it was not tested since");
+    cr_assert_eq(add_run(number, "EX-000003", "as left", "pass"), ES_OK);
+    cr_assert_eq(add(number, "released", "B. Example", NULL), ES_OK);
+    cr_assert_eq(add(number, "delivered", "A. Example", NULL), ES_OK);
+}
+
+/* Three people release one job at the same moment: one of them does. */
+Test(jobs, released_by_several_at_once)
+{
+    for (int round = 0; round < 15; round++) {
+        struct es_store *store = help_open(ES_STORE_WRITE);
+        char number[ES_STORE_NUMBER_MAX];
+        int gate[2], done = 0;
+        pid_t pids[3];
+        struct es_job job;
+        cr_assert_eq(es_job_open(store, &unit, "A. Example", "2026-02-01T08:00:00Z", number, &err), ES_OK);
+        es_store_close(store);
+        cr_assert_eq(add(number, "found", "A. Example", ES_JOB_NO_FAULT), ES_OK);
+        cr_assert_eq(add_run(number, "EX-000001", "as left", "pass"), ES_OK);
+        cr_assert_eq(pipe(gate), 0);
+        for (int i = 0; i < 3; i++) {
+            static const char *const who[] = {"B. Example", "C. Example", "D. Example"};
+            pids[i] = fork();
+            cr_assert_geq(pids[i], 0);
+            if (pids[i] == 0) {
+                char go;
+                _exit(read(gate[0], &go, 1) == 1 && add(number, "released", who[i], NULL) == ES_OK ? 0 : 1);
+            }
+        }
+        cr_assert_eq(write(gate[1], "ggg", 3), 3);
+        for (int i = 0; i < 3; i++) {
+            int status = 0;
+            cr_assert_eq(waitpid(pids[i], &status, 0), pids[i]);
+            done += WIFEXITED(status) && WEXITSTATUS(status) == 0;
+        }
+        (void)close(gate[0]);
+        (void)close(gate[1]);
+        cr_expect_eq(done, 1, "round %d: %d released it", round, done);
+        store = help_open(ES_STORE_READ);
+        cr_assert_eq(es_job_read(store, number, &job, &err), ES_OK, "%s", err.text);
+        cr_expect_eq(job.lines.count, 4);
+        es_job_free(&job);
+        es_store_close(store);
+    }
 }
 
 Test(jobs, bad_input_is_refused_and_damage_is_told)

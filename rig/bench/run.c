@@ -128,6 +128,7 @@ static void tell_unsafe(struct es_run *r, const struct es_safe_report *report)
     if (report->reached) {
         return;
     }
+    o->safe_state_time = NAN; /* the time when the attempt ended is no time at which it was safe */
     if (o->ended_because) {
         es_text_printf(&t, "%s. ", o->ended_because);
     }

@@ -46,8 +46,10 @@ static void look_at_safety(struct list *l, const cJSON *station)
 {
     const char *name = es_member_text(station, "name"), *cause = es_member_text(station, "cause");
     const cJSON *safe = es_member(station, "safe"), *channel;
+    const char *sentence = es_member_text(safe, "sentence"); /* "": the sequence is under way */
     if (safe != NULL && !es_member_true(safe, "reached"))
-        add(l, true, "station %s: its safe state is not proved: %s", name, es_member_text(safe, "sentence"));
+        add(l, true, "station %s: its safe state is not proved%s%s", name,
+            sentence[0] != '\0' ? ": " : "; the bench is on its way to it", sentence);
     if (es_member_true(safe, "late"))
         add(l, true, "station %s: its safe state came late: %.2f s after the cause, %.2f s are allowed", name,
             es_member_number(safe, "seconds"), es_member_number(safe, "allowed"));

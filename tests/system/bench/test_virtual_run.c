@@ -267,6 +267,7 @@ Test(virtual_run, instrument_falls_silent)
     /* The regulator is on that instrument: the valve is shut, and nobody claims that all is safe. */
     cr_expect_not(x.report.reached);
     cr_expect_not_null(strstr(x.outcome.ended_because, "NOT SAFE"), "%s", x.outcome.ended_because);
+    cr_expect(isnan(x.outcome.safe_state_time), "never safe, so at no time");
     cr_expect_not_null(strstr(x.outcome.ended_because, "supply demand"), "%s", x.outcome.ended_because);
     cr_expect_eq(es_virtual_reading(x.v, ES_ROLE_SUPPLY_VALVE).value, 0);
     finish(&x);

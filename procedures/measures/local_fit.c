@@ -174,17 +174,28 @@ static double steady_slope(const struct es_curve_view *c, double level, double g
     return 0;
 }
 
+/* Square of what the last widening says of the bend that a parabola does not follow: its error grows at least
+ * eightfold with twice the width, so that the estimate moved by nearly all of it, and by noise, whose share
+ * is known. A quarter of the move is always kept: the widths were chosen by it. u: without and with the
+ * widening. */
+static double bend_square(double moved, double u_before, double u_after)
+{
+    double noise = fmax(0, u_before * u_before - u_after * u_after);
+    return fmax(0.25 * moved * moved, moved * moved - noise);
+}
+
 /* From narrow to wide as long as the intervals overlap. `by_time`: the time is judged, else the value. */
 static bool widest_agreeing(const struct es_curve_view *c, solve_fn *solve, double parameter, double guess,
                             double half_width, bool by_time, struct es_local *out)
 {
-    double low = -INFINITY, high = INFINITY, centre = guess, moved = 0;
+    double low = -INFINITY, high = INFINITY, centre = guess, bend = 0, u_last = 0;
     double slope = by_time ? steady_slope(c, parameter, guess, half_width) : 0;
     bool any = by_time && solve_chord(c, parameter, guess, half_width, slope, out);
     if (any) {
         low = out->at - AGREE * out->u_at;
         high = out->at + AGREE * out->u_at;
         centre = out->at;
+        u_last = out->u_at;
     }
     for (int k = WIDTHS - 1; k >= 0; k--) {
         struct es_local l;
@@ -199,16 +210,16 @@ static bool widest_agreeing(const struct es_curve_view *c, solve_fn *solve, doub
         if (any && low > high)
             break;
         if (!any || l.u_value < out->u_value) {
-            moved = any ? v - (by_time ? out->at : out->value) : 0;
+            bend = any ? bend_square(v - (by_time ? out->at : out->value), u_last, u) : 0;
+            u_last = u;
             *out = l;
         }
         any = true;
         centre = out->at;
     }
-    /* the last widening moved the estimate by noise and by bend: counted by a quarter of its square */
     double *last = by_time ? &out->u_at : &out->u_value;
     if (any)
-        *last = sqrt(*last * *last + 0.25 * moved * moved);
+        *last = sqrt(*last * *last + bend);
     return any;
 }
 

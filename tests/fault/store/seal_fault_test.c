@@ -140,6 +140,11 @@ Test(seal_fault, each_call_fails_once_with_a_full_disk)
     each_call(false, ENOSPC);
 }
 
+Test(seal_fault, each_call_is_interrupted_once)
+{
+    each_call(false, EINTR);
+}
+
 Test(seal_fault, each_call_fails_for_ever)
 {
     each_call(true, EIO);

@@ -28,8 +28,12 @@ static ssize_t f_write(void *self, int fd, const void *bytes, size_t size)
     if (!strikes(self)) {
         return SYSTEM->write(NULL, fd, bytes, size);
     }
+    int errnum = ((struct file_fault *)self)->errnum;
+    if (errnum == EINTR && size > 1) { /* interrupted after a part: POSIX has write say how much */
+        return SYSTEM->write(NULL, fd, bytes, size / 2);
+    }
     (void)SYSTEM->write(NULL, fd, bytes, size / 2);
-    errno = ((struct file_fault *)self)->errnum;
+    errno = errnum;
     return -1;
 }
 static int f_sync(void *self, int fd)

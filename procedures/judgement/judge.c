@@ -52,7 +52,7 @@ struct bands {
  * lower one where a value is to be surely above the limit. */
 static struct bands bands_of(const struct es_measured *m, const struct es_limit *limit)
 {
-    double up = m->U, down = m->U, factor = limit->guard_factor;
+    double factor = limit->guard_factor, up = m->U, down = up;
     if (limit->rule == ES_RULE_SIMPLE) {
         return (struct bands){0};
     }

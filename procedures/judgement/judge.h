@@ -8,8 +8,8 @@
  * Simple acceptance has w = 0. A value exactly on an acceptance or tolerance limit counts as inside.
  *   simple      pass inside TL, else fail
  *   guarded     pass inside AL, else fail; where w leaves no room between two acceptance limits, or is more
- *               than half of a single limit (a test uncertainty ratio below 1), a value that is not outside TL
- *               by more than w is not tested: that is the bench's shortcoming, not the unit's
+ *               than half of a single limit (a test uncertainty ratio below 1), a value that is not
+ *               outside TL by more than w is not tested: that is the bench's shortcoming, not the unit's
  *   non-binary  pass inside AL; conditional pass inside TL; conditional fail up to w outside TL; else fail
  *
  * Probabilities use the t distribution with the value's effective degrees of freedom, shifted to the value
@@ -37,8 +37,8 @@ struct es_judgement {
  * finite, or a limit with both sides open, give ES_NOT_TESTED with NAN probabilities. */
 struct es_judgement es_judge(double value, double u, double dof, double U, const struct es_limit *limit);
 
-/* The same of a measured value, by its own distribution. `value` is valid. */
-struct es_judgement es_judge_measured(const struct es_measured *value, const struct es_limit *limit);
+/* The same of a measured value, by its own distribution. `m` is valid. */
+struct es_judgement es_judge_measured(const struct es_measured *m, const struct es_limit *limit);
 
 /* Fills a whole line. Copies everything; on ES_OK the line is the caller's, to be freed with es_line_clear
  * (or by es_outcome_free as part of an outcome). An invalid value gives "not tested" with its reason. A value

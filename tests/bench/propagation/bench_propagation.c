@@ -130,6 +130,10 @@ int main(int argc, char **argv)
          "incoming-complete-unit.plan.json", 1}};
     unsigned long runs = argc > 1 ? strtoul(argv[1], NULL, 10) : 3;
     double worst = 0;
+    if (runs == 0) {
+        fprintf(stderr, "usage: bench-propagation [runs], at least 1\n");
+        return 2;
+    }
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct es_findings f = {0};
         struct es_error err;

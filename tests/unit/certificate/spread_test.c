@@ -32,6 +32,7 @@ static double number(const cJSON *object, const char *name)
     return cJSON_GetNumberValue(cJSON_GetObjectItemCaseSensitive(object, name));
 }
 
+/* [rule:monte-carlo-said] */
 Test(spread, an_interval_that_is_not_symmetric_stands_in_full)
 {
     struct es_outcome o;

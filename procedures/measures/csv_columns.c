@@ -57,12 +57,27 @@ bool es_csv_find_layout(struct es_csv_reader *r, struct es_csv_row *header, bool
     return !row.too_many;
 }
 
+/* Place of the stroke in "travel/mm", "flow/Nl/h" (ISO 80000-1: quantity over unit); 0 where none is. */
+static size_t slash_before_unit(const struct es_csv_cell *cell)
+{
+    for (size_t i = 1; i < cell->length; i++)
+        if (cell->text[i] == '/' && cell->length - i < 32 &&
+            es_unit_find(cell->text + i + 1, cell->length - i - 1))
+            return i;
+    return 0;
+}
+
 static void take_name(struct es_csv_known *c, const struct es_csv_cell *cell)
 {
     size_t end = cell->length;
     c->at = cell->column;
     char close = end ? cell->text[end - 1] : 0, open = close == ']' ? '[' : close == ')' ? '(' : 0;
     const char *start = open ? memrchr(cell->text, open, end) : NULL;
+    size_t slash = open ? 0 : slash_before_unit(cell);
+    if (slash) {
+        snprintf(c->unit, sizeof c->unit, "%.*s", (int)(end - slash - 1), cell->text + slash + 1);
+        end = slash;
+    }
     if (start) {
         size_t length = (size_t)(cell->text + end - 1 - (start + 1));
         snprintf(c->unit, sizeof c->unit, "%.*s", (int)(length > 31 ? 31 : length), start + 1);

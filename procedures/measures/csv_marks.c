@@ -29,7 +29,7 @@ static void add_marks(struct es_csv_reader *r, const struct es_csv_row *row)
 
 void es_csv_find_marks(struct es_csv_reader *r)
 {
-    r->report.decimal = r->options->decimal;
+    r->report.decimal = r->noted ? '.' : r->options->decimal;
     es_csv_each_row(r, false, add_marks);
     for (size_t i = 0; i < r->column_count; i++) {
         struct es_csv_known *c = &r->columns[i];

@@ -182,7 +182,7 @@ static bool normalise(const struct parts *p, const struct es_csv_style *style, c
 }
 
 enum es_csv_reading es_csv_number_read(const char *text, size_t length, const struct es_csv_style *style,
-                                       double *out)
+                                       long double *out)
 {
     struct parts p;
     char buffer[LONGEST + 32], *end;
@@ -194,8 +194,8 @@ enum es_csv_reading es_csv_number_read(const char *text, size_t length, const st
         return ES_CSV_AMBIGUOUS;
     if (!normalise(&p, style, buffer))
         return ES_CSV_MALFORMED;
-    double v = strtod(buffer, &end);
-    if (*end || !isfinite(v))
+    long double v = strtold(buffer, &end);
+    if (*end || !isfinite((double)v))
         return ES_CSV_MALFORMED;
     *out = v;
     return ES_CSV_NUMBER;

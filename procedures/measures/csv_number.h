@@ -34,8 +34,10 @@ struct es_csv_style {
 };
 
 void es_csv_marks_of(const char *text, size_t length, struct es_csv_marks *out);
+/* With more digits than a double holds, so that a unit's factor can be applied before rounding. Finite as a
+ * double. */
 enum es_csv_reading es_csv_number_read(const char *text, size_t length, const struct es_csv_style *style,
-                                       double *out);
+                                       long double *out);
 bool es_csv_is_missing(const char *text, size_t length);
 
 #endif

@@ -1,6 +1,6 @@
 /* The parts of the reader of text tables (csv_trace.h) and what they share. Inside csv_*.c only.
  * csv_columns.c: where the numbers begin, what each column is; csv_marks.c: decimal point or comma;
- * csv_values.c: rows to samples. */
+ * csv_values.c: rows to samples; csv_notes.h. */
 #ifndef ES_MEASURES_CSV_READER_H
 #define ES_MEASURES_CSV_READER_H
 
@@ -22,6 +22,8 @@ struct es_csv_known {
     size_t series;                /* index in the trace */
 };
 
+#define ES_CSV_ABSENT 0xff /* in place of a quality, while reading: not sampled at this time */
+
 struct es_csv_reader {
     const char *name, *text;
     size_t length;
@@ -33,6 +35,7 @@ struct es_csv_reader {
     unsigned first_data; /* line */
     size_t rows;         /* of numbers */
     double *times;
+    bool noted; /* an exported recording, csv_notes.h */
     struct es_trace *trace;
     size_t faults;
 };

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "procedures/measures/csv_reader.h"
+#include "procedures/measures/csv_notes.h"
 #include "procedures/measures/numeric/summary.h"
 
 #define MOST_FAULTS 100
@@ -110,18 +110,34 @@ static int by_time(const void *a, const void *b)
     return (x->t > y->t) - (x->t < y->t);
 }
 
+/* Only the rows in which the series was sampled; of a series without any, one sample that failed. */
+static void leave_out_absent(const struct es_csv_reader *r, struct es_series *s)
+{
+    for (size_t i = 0; i < r->rows; i++) {
+        if (s->quality[i] == ES_CSV_ABSENT)
+            continue;
+        s->t[s->count] = r->times[i];
+        s->y[s->count] = s->y[i];
+        s->quality[s->count++] = s->quality[i];
+    }
+    if (s->count == 0) {
+        s->t[0] = r->times[0];
+        s->quality[0] = ES_FAILED;
+        s->count = 1;
+    }
+}
+
 static bool finish(struct es_csv_reader *r)
 {
     struct es_trace *t = r->trace;
-    double start = r->times[0];
+    double start = r->noted ? 0 : r->times[0];
     for (size_t i = 0; i < r->rows; i++)
         r->times[i] -= start;
-    t->duration = r->times[r->rows - 1];
+    t->duration = fmax(t->duration, r->times[r->rows - 1]);
     for (size_t k = 0; k < t->series_count; k++) {
         struct es_series *s = &t->series[k];
-        s->count = r->rows;
-        memcpy(s->t, r->times, r->rows * sizeof *s->t);
-        if (es_role_info(s->role)->direction == ES_OUT && !add_commands(r, s))
+        leave_out_absent(r, s);
+        if (!r->noted && es_role_info(s->role)->direction == ES_OUT && !add_commands(r, s))
             return false;
     }
     if (t->command_count)
@@ -150,10 +166,13 @@ static enum es_status read_all(struct es_csv_reader *r, struct es_error *err)
     es_csv_find_columns(r, &header, has_header);
     if (r->faults)
         return es_findings_status(r->findings, err);
+    r->noted = es_csv_is_noted(r->text, r->length);
     es_csv_find_marks(r);
     es_csv_each_row(r, false, count_row);
     if (!es_csv_make_trace(r))
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu rows of \"%s\".", r->rows, r->name);
+    if (r->noted && !es_csv_take_notes(r))
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for the writes of \"%s\".", r->name);
     es_csv_each_row(r, true, es_csv_take_row);
     if (!r->faults && !r->rows)
         es_csv_fault(r, r->first_data, 0, "no row of numbers", "rows with a time and at least one value", "");

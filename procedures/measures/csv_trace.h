@@ -1,10 +1,12 @@
 /* Text of a recording made elsewhere -> trace. No I/O: the caller reads the file and hands over its bytes.
  *
- * Format: rows of numbers, one header row with a name and a unit per column: "time [s];travel [mm]". Read:
+ * Format: rows of numbers, one header row with a name and a unit per column: "time [s];travel [mm]" or
+ * "t/s,travel/mm". Read:
  * UTF-8 with or without a byte order mark; LF, CR LF or CR; separator tab, ';', ',' or blanks (found from
  * the header, or from the first row of numbers where there is no header); decimal point or decimal comma;
- * thousands marks where only one reading is possible; quoted cells; empty cells, "NaN", "-" or "n/a" =
- * missing value; rows of text between rows of numbers are left out and counted.
+ * thousands marks where only one reading is possible; quoted cells; "NaN", "-" or "n/a" = missing
+ * value; an empty cell likewise, unless the row has values of other columns: then this one was not sampled at
+ * that time; rows of text between rows of numbers are left out and counted.
  * Everything else is a fault with line and column: a number that could be read in two ways, an unknown
  * unit, a wrong number of cells, time running backwards, a named column that is not there, two columns of one
  * role. Never a silent guess. Columns that are neither asked for nor named like a role are left out.
@@ -12,7 +14,7 @@
  * Time: rows need not be evenly spaced. Rows that repeat a time stamp are taken together (mean) when they
  * agree or fill each other's blanks; with different values they are a fault unless `merge_repeats`. Gaps
  * longer than 3.5 times the median interval are counted in the report; measures see them as missing samples.
- */
+ * An exported recording (csv_notes.h) keeps its own times and writes: it reads back bit for bit. */
 #ifndef ES_MEASURES_CSV_TRACE_H
 #define ES_MEASURES_CSV_TRACE_H
 
@@ -51,7 +53,7 @@ struct es_csv_report {
 
 /* Reads `length` bytes at `text`; `name` stands for the file in findings. All faults (at most 100) go to
  * `findings` and ES_BAD_INPUT is returned. On ES_OK *out is the caller's (es_trace_free); time starts at 0
- * with the first row. report may be NULL. */
+ * with the first row, of an exported recording with its beginning. report may be NULL. */
 enum es_status es_csv_trace_read(const char *name, const char *text, size_t length,
                                  const struct es_csv_options *options, struct es_findings *findings,
                                  struct es_trace **out, struct es_csv_report *report,

@@ -39,11 +39,14 @@ bool es_csv_make_trace(struct es_csv_reader *r)
 static bool read_cell(struct es_csv_reader *r, unsigned line, const struct es_csv_cell *cell,
                       const struct es_csv_known *c, double *out)
 {
-    double v = NAN;
+    long double v = 0;
     switch (es_csv_number_read(cell->text, cell->length, &c->style, &v)) {
     case ES_CSV_NUMBER:
-        *out = c->factor ? es_from_unit(v, c->factor) : v;
-        return true;
+        *out = (double)(c->factor ? v * (long double)c->factor->factor + (long double)c->factor->offset : v);
+        if (isfinite(*out))
+            return true;
+        es_csv_fault_cell(r, line, cell, "a number that is no larger than a double in the coherent unit", "");
+        return false;
     case ES_CSV_MISSING:
         *out = NAN;
         return true;
@@ -57,6 +60,16 @@ static bool read_cell(struct es_csv_reader *r, unsigned line, const struct es_cs
                           r->report.decimal == ',' ? "a number with decimal comma" : "a number", "");
         return false;
     }
+}
+
+/* Other columns have a value in this row: an empty cell then says that this one was not sampled, not that its
+ * sample is missing. */
+static bool has_value(const struct es_csv_reader *r, const struct es_csv_row *row)
+{
+    for (size_t i = 0; i < r->column_count; i++)
+        if (i != r->time && es_csv_wanted(&r->columns[i]) && row->cells[i].length)
+            return true;
+    return false;
 }
 
 void es_csv_take_row(struct es_csv_reader *r, const struct es_csv_row *row)
@@ -84,6 +97,7 @@ void es_csv_take_row(struct es_csv_reader *r, const struct es_csv_row *row)
                           "Cut the file where a new recording begins.");
         return;
     }
+    bool others = has_value(r, row);
     size_t at = r->rows++;
     r->times[at] = t;
     for (size_t i = 0; i < r->column_count; i++) {
@@ -95,9 +109,9 @@ void es_csv_take_row(struct es_csv_reader *r, const struct es_csv_row *row)
         if (!read_cell(r, row->line, &row->cells[i], c, &v))
             v = NAN;
         s->y[at] = v;
-        s->quality[at] = isfinite(v) ? ES_GOOD : ES_FAILED;
-        if (!isfinite(v))
-            r->report.missing++;
+        bool absent = row->cells[i].length == 0 && others;
+        s->quality[at] = isfinite(v) ? ES_GOOD : absent ? ES_CSV_ABSENT : ES_FAILED;
+        r->report.missing += s->quality[at] == ES_FAILED;
     }
 }
 
@@ -106,8 +120,9 @@ static bool merge_series(struct es_series *s, size_t from, size_t to, size_t int
 {
     double sum = 0, first = NAN;
     size_t n = 0;
-    bool agree = true;
+    bool agree = true, absent = true;
     for (size_t i = from; i < to; i++) {
+        absent = absent && s->quality[i] == ES_CSV_ABSENT;
         if (s->quality[i] != ES_GOOD)
             continue;
         agree = agree && (n == 0 || s->y[i] == first);
@@ -117,7 +132,7 @@ static bool merge_series(struct es_series *s, size_t from, size_t to, size_t int
         n++;
     }
     s->y[into] = n == 0 ? NAN : agree ? first : sum / (double)n;
-    s->quality[into] = n ? ES_GOOD : ES_FAILED;
+    s->quality[into] = n ? ES_GOOD : absent ? ES_CSV_ABSENT : ES_FAILED;
     return agree || by_mean;
 }
 

@@ -218,3 +218,29 @@ Test(csv, grouping_blanks)
            (double[]){0, 1}, (double[]){1.0035, 2}, 2);
     expect_fault("time [s];travel [mm]\n0;1 03.5\n", 2, 3);
 }
+
+/* Two instruments in one table: an empty cell beside another's value is no missing sample. */
+Test(csv, columns_sampled_at_their_own_times)
+{
+    struct es_trace *t =
+        read_text("t/s,travel/mm,output 1 flow/Nl/h\n0,1.5,\n0.5,,7.25\n1,2.5,8.5\n1.5,NaN,\n");
+    cr_assert_not_null(t);
+    const struct es_series *travel = es_trace_series(t, ES_ROLE_TRAVEL),
+                           *flow = es_trace_series(t, ES_ROLE_OUTPUT_1_FLOW);
+    cr_assert_eq(travel->count, 3);
+    cr_assert_eq(flow->count, 2);
+    cr_assert_float_eq(travel->t[1], 1, 1e-15);
+    cr_assert_float_eq(travel->y[1], 0.0025, 1e-15);
+    cr_assert_neq(travel->quality[2], ES_GOOD);
+    cr_assert_float_eq(flow->t[0], 0.5, 1e-15);
+    cr_assert_eq(report.missing, 1);
+    es_trace_free(t);
+}
+
+/* Times that are not even, as loggers on a busy machine write them: kept as they are. */
+Test(csv, uneven_times)
+{
+    expect("time [ms];travel [mm]\n0;1\n9,5;2\n21;3\n29,75;4\n", (double[]){0, 0.0095, 0.021, 0.02975},
+           (double[]){0.001, 0.002, 0.003, 0.004}, 4);
+    cr_assert_eq(report.gaps, 0);
+}

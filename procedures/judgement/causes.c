@@ -10,9 +10,6 @@
 /* Weight of what is known of a line whatever the cause, in units: a bin that was never met with a cause is
  * rare, not impossible. */
 #define POOLED 2.0
-/* What a bin that was never met at all gets. */
-#define UNHEARD 1e-4
-
 /* ---- Likelihoods ---- */
 
 struct view {
@@ -40,6 +37,7 @@ static double band_weight(double matters, size_t band)
     return fmax(0, high - fmax(low, matters)) / (1 - matters);
 }
 
+/* Share of all units, whatever they had; 0: nobody was ever met in this bin. */
 static double pooled_share(const struct es_detection *d, const struct es_detection_line *line, size_t bin)
 {
     double met = line->good[bin], all = 0;
@@ -54,7 +52,7 @@ static double pooled_share(const struct es_detection *d, const struct es_detecti
             }
         }
     }
-    return fmax(all > 0 ? met / all : 0, UNHEARD);
+    return all > 0 ? met / all : 0;
 }
 
 static double share(const uint32_t bins[ES_DETECTION_BINS], size_t bin, double pooled)
@@ -128,6 +126,7 @@ static void weigh(struct view *v)
 static enum es_status look(const struct es_detection *table, const char *type, const struct es_seen *seen,
                            size_t count, const double *rates, struct view *v, struct es_error *err)
 {
+    bool known = false;
     *v = (struct view){.table = table, .rates = rates, .type = es_detection_find_type(table, type)};
     if (!v->type) {
         return es_fail(err, ES_NOT_FOUND,
@@ -136,15 +135,19 @@ static enum es_status look(const struct es_detection *table, const char *type, c
     for (size_t i = 0; i < count && v->count < LINES_MAX; i++) {
         const struct es_detection_line *line =
             es_detection_find_line(v->type, seen[i].procedure, seen[i].measurand);
-        if (line) {
+        known = known || line;
+        const size_t bin = line ? es_detection_bin(line, &seen[i]) : 0;
+        const double pooled = line ? pooled_share(table, line, bin) : 0;
+        /* What was never met with anybody speaks for nobody: least for the causes that few units had. */
+        if (pooled > 0) {
             const size_t n = v->count++;
             v->lines[n] = line;
             v->from[n] = i;
-            v->bins[n] = es_detection_bin(line, &seen[i]);
-            v->pooled[n] = pooled_share(table, line, v->bins[n]);
+            v->bins[n] = bin;
+            v->pooled[n] = pooled;
         }
     }
-    if (v->count == 0) {
+    if (!known) {
         return es_fail(err, ES_NOT_FOUND,
                        "the table of detection knows none of the lines: it was learned on "
                        "the plan \"%s\"",

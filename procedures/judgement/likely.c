@@ -159,6 +159,18 @@ static void take_check(struct maker *m, const struct es_detection_check *check)
     }
 }
 
+/* Lines that only inform do not count: one of them fails now and then by chance. */
+static bool any_deciding_line_failed(const struct es_outcome *o)
+{
+    for (size_t i = 0; i < o->line_count; i++) {
+        const struct es_line *l = &o->lines[i];
+        if (l->limit.required && (l->verdict == ES_FAIL || l->verdict == ES_CONDITIONAL_FAIL)) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static enum es_status causes(struct maker *m, const double *rates, struct es_error *err)
 {
     struct es_seen seen[LINES_MAX];
@@ -172,6 +184,10 @@ static enum es_status causes(struct maker *m, const double *rates, struct es_err
         return status;
     }
     m->out->kind = ES_LIKELY_CAUSES;
+    if (!any_deciding_line_failed(m->outcome)) {
+        remark(m,
+               say(m, "no deciding line has failed: what is named rests on lines that could not be tested"));
+    }
     m->out->no_fault = found.no_fault;
     memcpy(m->out->by_place, found.by_place, sizeof found.by_place);
     for (size_t i = 0; i < found.count && i < ES_LIKELY_MAX; i++) {

@@ -45,7 +45,8 @@ static const struct es_option options[] = {
      .value = "TYPE",
      .kind = ES_OPTION_LIST,
      AT(types),
-     .meaning = "type sheet, by name or file; several take turns. Without: the two shipped ones"},
+     .meaning =
+         "type sheet, by name or file; several take turns. Without: the shipped ones of complete units"},
     {.name = "bench",
      .value = "FILE",
      .kind = ES_OPTION_LIST,
@@ -178,13 +179,16 @@ static void free_names(struct names *n)
     }
 }
 
+/* `otherwise` ends with NULL. */
 static enum es_status find_all(const struct es_option_list *given, const char *const *otherwise,
                                const char *folder, char **found, const char **out, size_t *count,
                                struct es_error *err)
 {
     enum es_status s = ES_OK;
     const char *const *from = given->count > 0 ? given->items : otherwise;
-    const size_t wanted = given->count > 0 ? given->count : 2;
+    size_t wanted = given->count;
+    while (given->count == 0 && otherwise[wanted] != NULL)
+        wanted++;
     if (wanted > ES_STUDY_TYPES_MAX)
         return es_fail(err, ES_USAGE, "at most %d types and benches", ES_STUDY_TYPES_MAX);
     for (size_t i = 0; i < wanted && s == ES_OK; i++) {
@@ -198,8 +202,10 @@ static enum es_status find_all(const struct es_option_list *given, const char *c
 static enum es_status make_order(const struct arguments *a, struct names *names, struct es_study_order *o,
                                  struct es_error *err)
 {
-    static const char *const types[] = {"linear-single-acting", "part-turn-double-acting"};
-    static const char *const benches[] = {"virtual-bench", "virtual-bench-part-turn"};
+    static const char *const types[] = {"linear-single-acting",    "part-turn-double-acting",
+                                        "linear-double-acting",    "linear-single-acting-plain",
+                                        "part-turn-single-acting", NULL};
+    static const char *const benches[] = {"virtual-bench", "virtual-bench-part-turn", NULL};
     char *end = NULL;
     *o = (struct es_study_order){.units = (size_t)a->units,
                                  .threads = (unsigned)a->threads,

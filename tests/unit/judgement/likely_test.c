@@ -56,6 +56,7 @@ static struct es_likely *say(enum es_verdict verdict, double value, const struct
     struct es_line one = {.procedure = "a",
                           .measurand = "flow",
                           .value = {.valid = verdict != ES_NOT_TESTED, .value = value},
+                          .limit = {.required = true},
                           .verdict = verdict,
                           .reason = "anything"};
     struct es_outcome o = {.completed = true,
@@ -91,6 +92,17 @@ Test(likely, names_the_cause_with_evidence_and_check)
     l = say(ES_NOT_TESTED, 0, NULL);
     cr_expect_str_eq(l->causes[0].name, "bench leak");
     cr_expect_eq(l->causes[0].place, ES_CAUSE_BENCH);
+    cr_assert_eq(l->remark_count, 1);
+    cr_expect(strstr(l->remarks[0], "no deciding line"), "%s", l->remarks[0]);
+    es_likely_free(l);
+}
+
+/* What nobody showed while the table was learned leaves every cause as likely as before. */
+Test(likely, what_was_never_met_speaks_for_nobody)
+{
+    struct es_likely *l = say(ES_FAIL, 3, NULL);
+    cr_assert_eq(l->kind, ES_LIKELY_CAUSES);
+    cr_expect_float_eq(l->no_fault, 0.9, 1e-12, "%g", l->no_fault);
     es_likely_free(l);
 }
 
@@ -171,8 +183,11 @@ Test(likely, says_plainly_what_it_does_not_know)
 Test(likely, another_state_of_plan_or_type_is_remarked)
 {
     learn();
-    struct es_line one = {
-        .procedure = "a", .measurand = "flow", .value = {.valid = true, .value = 9}, .verdict = ES_FAIL};
+    struct es_line one = {.procedure = "a",
+                          .measurand = "flow",
+                          .value = {.valid = true, .value = 9},
+                          .limit = {.required = true},
+                          .verdict = ES_FAIL};
     struct es_outcome o = {.completed = true,
                            .verdict = ES_FAIL,
                            .plan = "p",

@@ -91,6 +91,25 @@ Test(rules, single_limit_without_room)
     }
 }
 
+/* [rule:guarded] The risk of the other kind: a unit that is rejected although it conforms. Normal, u 0.1,
+ * limit 3: at 2.9 inside with Phi(1) = 0.841345, at 3.1 with Phi(-1) = 0.158655, at 3.5 with 2.8665e-7;
+ * between 1 and 3 at 1.05 with Phi(0.5) = 0.691462. */
+Test(rules, false_rejection_is_what_a_rejected_value_leaves_inside)
+{
+    struct es_limit l = limit_of(-INFINITY, 3, ES_RULE_GUARDED, 1, 0),
+                    both = limit_of(1, 3, ES_RULE_GUARDED, 1, 0);
+    static const double rows[][2] = {{2.9, 0.841345}, {3.1, 0.158655}, {3.5, 2.866516e-7}};
+    for (size_t i = 0; i < 3; i++) {
+        struct es_judgement j = es_judge(rows[i][0], 0.1, INFINITY, 0.2, &l);
+        cr_expect_eq(j.verdict, ES_FAIL);
+        cr_expect_float_eq(j.conformance / rows[i][1], 1, 1e-5, "%g: %g", rows[i][0], j.conformance);
+        cr_expect_float_eq(j.conformance + j.false_acceptance, 1, 1e-12);
+    }
+    struct es_judgement j = es_judge(1.05, 0.1, INFINITY, 0.2, &both);
+    cr_expect_eq(j.verdict, ES_FAIL);
+    cr_expect_float_eq(j.conformance, 0.691462, 1e-6);
+}
+
 /* An exponential distribution from 0 with scale 1, put together from its quantiles -ln(1 - p):
  * 2.5 % 0.025318, 97.5 % 3.688879, mean 1. */
 static struct es_measured skew(double shift)

@@ -110,12 +110,12 @@ static enum es_status ask(struct es_archive *archive, const struct es_question *
 {
     const struct es_value values[] = {
         es_value_text(es_question_any(q->measurand)), es_value_text(es_question_any(q->type)),
-        es_value_text(es_question_any(q->serial)), es_value_text(es_question_any(q->since)),
-        es_value_text(es_question_any(q->procedure))};
+        es_value_text(es_question_any(q->serial)),    es_value_text(es_question_any(q->since)),
+        es_value_text(es_question_any(q->procedure)), es_value_text(es_question_any(q->tested))};
     if (!q->measurand) {
         return es_fail(err, ES_USAGE, "which measurand?");
     }
-    enum es_status st = es_database_run(&archive->db, ES_SQL_SERIES, values, 5, es_answer_take, a, NULL, err);
+    enum es_status st = es_database_run(&archive->db, ES_SQL_SERIES, values, 6, es_answer_take, a, NULL, err);
     st = st == ES_OK ? check_one_kind(a, err) : st;
     return st == ES_OK && a->rows > 0 ? chart(a, err) : st;
 }

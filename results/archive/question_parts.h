@@ -11,6 +11,10 @@
     {                                                                                                        \
         .name = (n), .title = (t)                                                                            \
     }
+#define ES_COLUMN_SPARE(n, t, s)                                                                             \
+    {                                                                                                        \
+        .name = (n), .title = (t), .spare = (s)                                                              \
+    }
 #define ES_COLUMN_NUMBER(n, t)                                                                               \
     {                                                                                                        \
         .name = (n), .title = (t), .kind = ES_ANSWER_NUMBER                                                  \

@@ -14,7 +14,7 @@
 #include "results/archive/question_parts.h"
 #include "results/statistics/statistics.h"
 
-#define CONDITIONS_MAX 64
+#define CONDITIONS_MAX 512
 
 enum { SERIAL, TYPE, STATE, PROCEDURE, UNIT, ISSUED, BENCH, STATION, PERSON, VALUE };
 
@@ -327,8 +327,8 @@ static enum es_status ask(struct es_archive *archive, const struct es_question *
 {
     const struct es_value values[] = {
         es_value_text(es_question_any(q->measurand)), es_value_text(es_question_any(q->type)),
-        es_value_text(es_question_any(q->serial)), es_value_text(es_question_any(q->since)),
-        es_value_text(es_question_any(q->procedure))};
+        es_value_text(es_question_any(q->serial)),    es_value_text(es_question_any(q->since)),
+        es_value_text(es_question_any(q->procedure)), es_value_text(es_question_any(q->tested))};
     const char *by = q->by ? q->by : "day";
     if (!q->measurand) {
         return es_fail(err, ES_USAGE, "repeatability of which measurand?");
@@ -343,7 +343,7 @@ static enum es_status ask(struct es_archive *archive, const struct es_question *
     }
     t->by = by;
     t->within = 86400.0 * (q->within > 0 ? q->within : 7);
-    enum es_status st = es_database_run(&archive->db, ES_SQL_REPEATED, values, 5, take_test, t, NULL, err);
+    enum es_status st = es_database_run(&archive->db, ES_SQL_REPEATED, values, 6, take_test, t, NULL, err);
     if (st == ES_OK && t->count > 0) {
         st = answer(t, a, err);
     }

@@ -7,16 +7,16 @@
 
 static const struct es_answer_column find_columns[] = {ES_COLUMN("number", "number"),
                                                        ES_COLUMN_HIDDEN("bench"),
-                                                       ES_COLUMN("kind", "kind"),
+                                                       ES_COLUMN_SPARE("kind", "kind", 2),
                                                        ES_COLUMN_TIME("issued", "issued"),
                                                        ES_COLUMN("serial", "serial"),
                                                        ES_COLUMN("type", "type"),
-                                                       ES_COLUMN("plan", "plan"),
+                                                       ES_COLUMN_SPARE("plan", "plan", 1),
                                                        ES_COLUMN("state", "state"),
                                                        ES_COLUMN("verdict", "verdict"),
                                                        ES_COLUMN("customer", "customer"),
-                                                       ES_COLUMN_TIME("released", "released"),
-                                                       ES_COLUMN("releaser", "by"),
+                                                       ES_COLUMN_DAY("released", "released"),
+                                                       ES_COLUMN_SPARE("releaser", "by", 3),
                                                        ES_COLUMN("out_of_force", "out of force")};
 
 static enum es_status ask_find(struct es_archive *archive, const struct es_question *q, struct es_answer *a,
@@ -30,18 +30,13 @@ static enum es_status ask_find(struct es_archive *archive, const struct es_quest
                                  err);
 }
 
-static const struct es_answer_column touched_columns[] = {ES_COLUMN("number", "number"),
-                                                          ES_COLUMN_HIDDEN("bench"),
-                                                          ES_COLUMN_TIME("issued", "issued"),
-                                                          ES_COLUMN("serial", "serial"),
-                                                          ES_COLUMN("type", "type"),
-                                                          ES_COLUMN("customer", "customer"),
-                                                          ES_COLUMN("verdict", "verdict"),
-                                                          ES_COLUMN("out_of_force", "out of force"),
-                                                          ES_COLUMN("instrument", "instrument"),
-                                                          ES_COLUMN("identity", "identity"),
-                                                          ES_COLUMN("calibration", "calibration"),
-                                                          ES_COLUMN("due", "due")};
+static const struct es_answer_column touched_columns[] = {
+    ES_COLUMN("number", "number"),      ES_COLUMN_HIDDEN("bench"),
+    ES_COLUMN_TIME("issued", "issued"), ES_COLUMN("serial", "serial"),
+    ES_COLUMN("type", "type"),          ES_COLUMN("customer", "customer"),
+    ES_COLUMN("verdict", "verdict"),    ES_COLUMN("out_of_force", "out of force"),
+    ES_COLUMN_HEAD("instrument"),       ES_COLUMN_HEAD("identity"),
+    ES_COLUMN_HEAD("calibration"),      ES_COLUMN_HEAD("due")};
 
 static enum es_status ask_touched(struct es_archive *archive, const struct es_question *q,
                                   struct es_answer *a, struct es_error *err)

@@ -23,8 +23,9 @@ enum es_question_kind {
 struct es_question { /* NULL: any, or not needed */
     enum es_question_kind kind;
     const char *serial, *type, *procedure, *measurand, *instrument, *by;
-    const char *since; /* RFC 3339 UTC or a leading part of it */
-    int within;        /* repeatability: tests of a unit at most so many days apart are repeats; 0: 7 */
+    const char *tested; /* chart, repeatability: only tests in this state, "as found" or "as left" */
+    const char *since;  /* RFC 3339 UTC or a leading part of it */
+    int within;         /* repeatability: tests of a unit at most so many days apart are repeats; 0: 7 */
 };
 
 enum es_answer_kind {
@@ -41,6 +42,7 @@ struct es_answer_column {
     enum es_answer_kind kind;
     bool heads;  /* the same over many rows: for people a heading over them */
     bool hidden; /* for programs only */
+    int spare;   /* above 0: a narrow screen does without it, 1 first */
 };
 
 struct es_answer {

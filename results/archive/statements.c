@@ -15,14 +15,22 @@ struct text {
 /* A filter that is there when it is not "". */
 #define OPTIONAL(column, value) "(CAST(" value " AS TEXT) = '' OR " column " = " value ")"
 
-/* Values of measurand $1; type $2, serial $3, since $4, procedure $5. */
+/* Values of measurand $1; type $2, serial $3, since $4, procedure $5, state $6. */
 #define SERIES                                                                                               \
     "FROM lines l JOIN certificates c ON c.id = l.certificate WHERE l.measurand = $1 AND " OPTIONAL(         \
         "c.type",                                                                                            \
         "$2") " AND " OPTIONAL("c.serial",                                                                   \
                                "$3") " AND c.issued >= $4 AND " OPTIONAL("l.procedure",                      \
-                                                                         "$5") " AND l.value IS NOT NULL "   \
-                                                                               "AND " IN_FORCE
+                                                                         "$5") " AND " OPTIONAL("c.state",   \
+                                                                                                "$6") " AND" \
+                                                                                                      " l."  \
+                                                                                                      "valu" \
+                                                                                                      "e "   \
+                                                                                                      "IS "  \
+                                                                                                      "NOT " \
+                                                                                                      "NULL" \
+                                                                                                      " AND" \
+                                                                                                      " " IN_FORCE
 
 #define GROUPED(by)                                                                                          \
     "CASE CAST(" by                                                                                          \

@@ -58,7 +58,7 @@ enum es_statement {
     ES_SQL_FAILED_CAUSES,
     ES_SQL_FAILED_BY, /* since, by, type */
     ES_SQL_TOUCHED,   /* instrument, since */
-    ES_SQL_SERIES,    /* measurand, type, serial, since, procedure */
+    ES_SQL_SERIES,    /* measurand, type, serial, since, procedure, state */
     ES_SQL_REPEATED,
     ES_SQL_COUNT
 };

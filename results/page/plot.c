@@ -72,26 +72,27 @@ void es_plot_level(struct es_canvas *c, const struct es_plot_area *a, double val
                       name);
 }
 
-/* A full dot; a point that carries a rule: a square in a ring, so that it stands out without colour. */
+/* A full dot; a point that carries a rule: a square in a ring, so that it stands out without colour. `size`
+ * 1: as drawn where there is room. */
 static void draw_point(struct es_canvas *c, const struct es_plot_area *a, double x,
-                       const struct es_plot_point *p)
+                       const struct es_plot_point *p, double size)
 {
     cairo_t *cr = es_canvas_cairo(c);
     double y = es_plot_y(a, p->value), U = spread(p);
     enum es_ink ink = p->signals != 0 ? ES_INK_ALERT : ES_INK;
     if (U > 0)
-        es_canvas_line(c, ink, 0.2, x, es_plot_y(a, p->value - U), x, es_plot_y(a, p->value + U));
+        es_canvas_line(c, ink, 0.2 * size, x, es_plot_y(a, p->value - U), x, es_plot_y(a, p->value + U));
     if (p->signals == 0) {
         es_canvas_ink(c, ink);
         cairo_new_sub_path(cr);
-        cairo_arc(cr, x, y, 0.75, 0, 2 * M_PI);
+        cairo_arc(cr, x, y, 0.75 * size, 0, 2 * M_PI);
         cairo_fill(cr);
         return;
     }
-    es_canvas_fill(c, ink, x - 0.8, y - 0.8, 1.6, 1.6);
-    cairo_set_line_width(cr, 0.25);
+    es_canvas_fill(c, ink, x - 0.8 * size, y - 0.8 * size, 1.6 * size, 1.6 * size);
+    cairo_set_line_width(cr, 0.25 * size);
     cairo_new_sub_path(cr);
-    cairo_arc(cr, x, y, 1.8, 0, 2 * M_PI);
+    cairo_arc(cr, x, y, 1.8 * size, 0, 2 * M_PI);
     cairo_stroke(cr);
 }
 
@@ -108,9 +109,10 @@ static void draw_points(struct es_canvas *c, const struct es_plot_area *a, const
         if (isfinite(points[i].value) && isfinite(points[i - 1].value))
             es_canvas_line(c, ES_INK_HAIR, 0.25, place(a, i - 1, count), es_plot_y(a, points[i - 1].value),
                            place(a, i, count), es_plot_y(a, points[i].value));
+    double size = fmin(1, fmax(0.35, 60 / (double)count)); /* many points: smaller ones */
     for (size_t i = 0; i < count; i++)
         if (isfinite(points[i].value))
-            draw_point(c, a, place(a, i, count), &points[i]);
+            draw_point(c, a, place(a, i, count), &points[i], size);
 }
 
 /* As many labels as have room beside one another: the first, and every so manyth after it. */

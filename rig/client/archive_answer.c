@@ -134,6 +134,7 @@ static void lay_out(const struct es_answer *a, struct layout *l)
                                                                                          : ES_ALIGN_LEFT,
             .wraps = text && length > SHORT,
             .least = SHORT,
+            .spare = column->spare,
             .named = !text};
         l->shown[l->count++] = c;
     }

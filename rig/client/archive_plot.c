@@ -37,6 +37,7 @@ static void write_title(const struct es_question *q, const char *what, char out[
                  {", serial number ", q->serial},
                  {", type ", q->type},
                  {", by ", q->by},
+                 {", ", q->tested},
                  {", since ", q->since}};
     struct es_text t = {0};
     es_text_add(&t, what);

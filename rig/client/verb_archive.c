@@ -8,7 +8,7 @@
 
 struct arguments {
     struct es_option_list words;
-    const char *state, *archive, *since, *serial, *type, *procedure, *measurand, *by, *svg;
+    const char *state, *archive, *since, *serial, *type, *procedure, *measurand, *tested, *by, *svg;
     const char *aql, *level, *good, *bad;
     long within;
     bool json, csv;
@@ -26,6 +26,7 @@ static const struct es_option options[] = {
     TEXT("type", "NAME", type, "only units of this type sheet"),
     TEXT("procedure", "NAME", procedure, "only values that this procedure measured"),
     TEXT("measurand", "NAME", measurand, "history: only this one"),
+    TEXT("tested", "STATE", tested, "chart, repeatability: only tests \"as found\", or only \"as left\""),
     TEXT("by", "WORD", by,
          "no-fault, failures: type, customer, lot, supplier, plan, reason or month; failures also measurand "
          "(else) or cause; repeatability: day (else), person, station or bench"),
@@ -144,6 +145,7 @@ static enum es_status ask(const struct arguments *a, size_t which, struct es_arc
         .type = a->type,
         .procedure = a->procedure,
         .since = a->since,
+        .tested = a->tested,
         .by = a->by,
         .within = (int)a->within};
     enum es_status s = es_question_ask(archive, &q, &answer, err);

@@ -124,9 +124,9 @@ static enum es_status tell_person(const struct es_integrity_report *r, const str
         r->count > 0 ? es_table_print(table, screen->width, 0, screen->colour, stdout, err) : ES_OK;
     es_table_free(table);
     if (r->benches > 0) {
-        printf("%s%" PRIu64 " benches, %" PRIu64 " entries in their logs, %" PRIu64
+        printf("%s%" PRIu64 " bench%s, %" PRIu64 " entries in their logs, %" PRIu64
                " certificates looked at: %s\n",
-               r->count > 0 ? "\n" : "", r->benches, r->leaves, r->certificates,
+               r->count > 0 ? "\n" : "", r->benches, r->benches == 1 ? "" : "es", r->leaves, r->certificates,
                r->count > 0 ? "NOT as logged" : "all as logged");
         return s;
     }

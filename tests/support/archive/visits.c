@@ -116,6 +116,8 @@ static enum es_status make(void *self, const char *number, char **bytes, size_t 
     meta.issued = m->visit->issued ? m->visit->issued : meta.issued;
     meta.replaces = m->visit->replaces;
     meta.replaces_because = m->visit->replaces ? "a wrong tag" : NULL;
+    const struct es_certificate_visit supplied = {.lot = m->visit->lot, .supplier = m->visit->supplier};
+    meta.visit = m->visit->lot || m->visit->supplier ? &supplied : NULL;
     enum es_status st = es_certificate_build(&o, &meta, &payload, &size, err);
     if (st == ES_OK && m->visit->cause) {
         add_cause(&payload, &size, m->visit->cause);

@@ -18,6 +18,7 @@ void visits_restart(struct visits *v);
 
 struct visit { /* NULL and 0: what the sample has */
     const char *serial, *type, *state, *issued, *customer, *replaces, *instrument;
+    const char *lot, *supplier;
     const char *cause; /* likeliest, in the interpretation */
     double leak, U;    /* of the first measurand, Nl/h; the limit is 3 */
 };

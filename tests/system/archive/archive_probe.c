@@ -1,6 +1,7 @@
 /* What the test of the archive needs beside endstop itself:
- *   archive_probe make N FROM         a state folder with N sealed certificates of units from FROM on; prints
- * its path archive_probe send FOLDER ADDRESS K   sends; before statement K it prints "paused" and waits for a
+ *   archive_probe make N FROM  a state folder with N sealed certificates of units from FROM on; prints its
+ * path archive_probe year N       the same with N certificates as a year of a workshop brings them, to try
+ * questions archive_probe send FOLDER ADDRESS K  sends; before statement K it prints "paused" and waits for a
  * line
  */
 #include <stdio.h>
@@ -21,6 +22,44 @@ static void add(struct visits *v, int n, int from)
                                       .issued = issued,
                                       .leak = i % 4 == 2 ? 5.0 : 0.5 + 0.01 * i,
                                       .U = 0.3});
+    }
+}
+
+/* A year of a workshop: units that come back, faults of lots, a bench that drifts in autumn; all invented. */
+static void add_year(struct visits *v, int n)
+{
+    static const char *const customers[] = {"Example Quarry", "Example Dairy", "Example Paper Mill",
+                                            "Example Waterworks"};
+    static const char *const suppliers[] = {"Example Spares North", "Example Spares South"};
+    static const char *const causes[] = {"relay seat leaks", "dirt in the nozzle", "worn sensor track"};
+    unsigned state = 20260101;
+    for (int i = 0; i < n; i++) {
+        char issued[32], serial[16], lot[16], number[ES_STORE_NUMBER_MAX];
+        state = state * 1103515245u + 12345u;
+        unsigned draw = state >> 16 & 0x7fff;
+        int day = (int)((long)i * 360 / n), unit = i / 2 % (n / 6 + 1);
+        bool found = i % 2 == 0, bad = found && (draw % 100 < 35 || (unit % 7 == 3 && draw % 100 < 80));
+        (void)snprintf(issued, sizeof issued, "2026-%02d-%02dT%02d:%02d:00Z", 1 + day / 30, 1 + day % 30,
+                       8 + i % 8, (int)(draw % 60));
+        (void)snprintf(serial, sizeof serial, "EX-%05d", unit);
+        (void)snprintf(lot, sizeof lot, "LOT-%02d", unit % 7);
+        const struct visit visit = {.serial = serial,
+                                    .type = unit % 3 ? "linear-single-acting" : "part-turn-double-acting",
+                                    .state = found ? "as found" : "as left",
+                                    .issued = issued,
+                                    .customer = customers[unit % 4],
+                                    .lot = lot,
+                                    .supplier = suppliers[unit % 7 % 2],
+                                    .cause = bad ? causes[draw % 3] : NULL,
+                                    .leak = bad ? 3.5 + draw % 30 / 10.0
+                                                : 0.6 + draw % 40 / 100.0 + (day > 270 ? 0.25 : 0),
+                                    .U = 0.15};
+        if (visits_issue(v, &visit, number) != ES_OK) {
+            abort();
+        }
+    }
+    if (es_store_seal(v->store, v->key, NULL, "2026-12-31T10:00:00.000Z", NULL) != ES_OK) {
+        abort();
     }
 }
 
@@ -73,6 +112,13 @@ int main(int argc, char **argv)
         char pem[ES_PUBLIC_KEY_TEXT_MAX];
         visits_open(&v);
         add(&v, (int)strtol(argv[2], NULL, 10), (int)strtol(argv[3], NULL, 10));
+        es_public_key_pem(&v.trusted.key, pem);
+        visits_write(&v, "keys/bench.pub.pem", pem, strlen(pem));
+        puts(v.folder);
+    } else if (argc == 3 && strcmp(argv[1], "year") == 0) {
+        char pem[ES_PUBLIC_KEY_TEXT_MAX];
+        visits_open(&v);
+        add_year(&v, (int)strtol(argv[2], NULL, 10));
         es_public_key_pem(&v.trusted.key, pem);
         visits_write(&v, "keys/bench.pub.pem", pem, strlen(pem));
         puts(v.folder);

@@ -186,6 +186,10 @@ Test(questions, chart_says_what_it_found)
     cr_expect_not_null(strstr(a.summary, "Mean 1.6 Nl/h"), "%s", a.summary);
     es_answer_free(&a);
     a = ask((struct es_question){
+        .kind = ES_ASK_CHART, .measurand = "leak of output 1, reading 1", .tested = "as left"});
+    cr_expect_eq(a.rows, 2);
+    es_answer_free(&a);
+    a = ask((struct es_question){
         .kind = ES_ASK_CHART, .measurand = "leak of output 1, reading 1", .procedure = "stroke"});
     cr_expect_eq(a.rows, 0);
     cr_expect_str_eq(a.nothing,

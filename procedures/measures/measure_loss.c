@@ -149,7 +149,8 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
         set_time(&step.figures[ES_STEP_DEAD_TIME], &out[DELAY]);
     }
     if (samples.n)
-        es_outputs_from(out, TIME, OUTPUTS, es_samples_index(&samples, 0), es_samples_index(&samples, samples.n - 1));
+        es_outputs_from(out, TIME, OUTPUTS, es_samples_index(&samples, 0),
+                        es_samples_index(&samples, samples.n - 1));
     es_samples_free(&samples);
     return ES_OK;
 }

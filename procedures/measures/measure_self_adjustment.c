@@ -133,7 +133,8 @@ static bool take_levels(const struct settings *s, const struct es_samples *sampl
                           "nothing moved in the recording: the self-adjustment did not start");
         if (told) {
             es_measured_set(&out[ENDED], 0, &none);
-            es_outputs_from(out, ENDED, OUTPUTS, es_samples_index(samples, 0), es_samples_index(samples, samples->n - 1));
+            es_outputs_from(out, ENDED, OUTPUTS, es_samples_index(samples, 0),
+                            es_samples_index(samples, samples->n - 1));
         }
         return false;
     }

@@ -187,6 +187,40 @@ struct job {
     double low, high; /* judged range */
 };
 
+/* Of the legs that were swept at `speed`: too few readings near each angle. A bus that answers late does
+ * this. */
+static bool sparse(const struct job *j, double speed)
+{
+    double spacing = (j->high - j->low) / (double)(j->s->points - 1);
+    return speed * j->sweep.interval * ES_SWEEP_LEAST_NEAR > spacing;
+}
+
+static void refuse_sparse(const struct job *j, double speed, struct es_measured *m)
+{
+    double spacing = (j->high - j->low) / (double)(j->s->points - 1);
+    es_measured_refuse(
+        m,
+        "read too seldom: one reading in %.1f deg of the sweep, one in %.1f deg is needed; look at "
+        "the bench's bus, or sweep more slowly",
+        speed * j->sweep.interval / DEGREE, spacing / ES_SWEEP_LEAST_NEAR / DEGREE);
+}
+
+static double fastest(const struct job *j)
+{
+    double speed = 0;
+    for (size_t k = 0; k < j->sweep.leg_count; k++)
+        speed = fmax(speed, j->sweep.legs[k].speed);
+    return speed;
+}
+
+static double slowest(const struct job *j)
+{
+    double speed = INFINITY;
+    for (size_t k = 0; k < j->sweep.leg_count; k++)
+        speed = fmin(speed, j->sweep.legs[k].speed);
+    return speed;
+}
+
 static void figures_of_points(const struct job *j, struct es_measured *out)
 {
     const struct es_sweep_curve *c = &j->curve;
@@ -197,7 +231,10 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
         const struct es_sweep_static *p = &c->at[i];
         if (p->ups == 0 || p->downs == 0) {
             for (int o = TERMINAL; o <= REPEATABILITY; o++)
-                es_measured_refuse(&out[o], "no good reading near %.1f deg", p->angle / DEGREE);
+                if (sparse(j, slowest(j)))
+                    refuse_sparse(j, slowest(j), &out[o]);
+                else
+                    es_measured_refuse(&out[o], "no good reading near %.1f deg", p->angle / DEGREE);
             return;
         }
         x[i] = p->angle;
@@ -231,6 +268,8 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
         left = hypot(left, es_rectangular(j->play) * fabs(c->slope) / span);
         v = es_without_excess(differences, n, apart, apart_u, &doubt);
         set(&out[HYSTERESIS], v / span, hypot(hypot(doubt / span, left), step), 0);
+    } else if (sparse(j, fastest(j))) {
+        refuse_sparse(j, fastest(j), &out[HYSTERESIS]);
     } else {
         es_measured_refuse(
             &out[HYSTERESIS],
@@ -357,6 +396,11 @@ static enum es_status margins(const struct job *j, struct es_measured *out, stru
     if (!n[0] || !n[1]) {
         es_measured_refuse(&out[MARGIN_LOW], "no good reading at one end of the sweep");
         es_measured_refuse(&out[MARGIN_HIGH], "no good reading at one end of the sweep");
+        return ES_OK;
+    }
+    if (!isfinite(j->curve.noise)) {
+        refuse_sparse(j, slowest(j), &out[MARGIN_LOW]);
+        refuse_sparse(j, slowest(j), &out[MARGIN_HIGH]);
         return ES_OK;
     }
     double end[2] = {sum[0] / (double)n[0], sum[1] / (double)n[1]};
@@ -491,6 +535,8 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
         reference_hangs(j, out);
     if (j->delay.known)
         set(&out[DELAY], j->delay.value, j->delay.u, 0);
+    else if (sparse(j, fastest(j)))
+        refuse_sparse(j, fastest(j), &out[DELAY]);
     else
         es_measured_refuse(&out[DELAY], "swept at one speed only (fastest over slowest leg: %.2f)",
                            j->delay.speed_ratio);

@@ -8,7 +8,6 @@
 #include "procedures/measures/numeric/least_squares.h"
 #include "procedures/measures/numeric/summary.h"
 
-#define LEAST_NEAR        4 /* readings of one leg near an angle */
 #define LEAST_SPEED_RATIO 1.5
 
 double es_sweep_slope(const struct es_sweep *s, double low, double high, double *work)
@@ -27,7 +26,7 @@ static double median_near(const struct es_sweep *s, const struct es_sweep_leg *l
     size_t n = es_sweep_gather(s, leg, angle - half, angle + half, true, work, ratio);
     for (size_t i = 0; i < n; i++)
         ratio[i] -= slope * (work[i] - angle);
-    return n >= LEAST_NEAR ? es_median(ratio, n) : NAN;
+    return n >= ES_SWEEP_LEAST_NEAR ? es_median(ratio, n) : NAN;
 }
 
 static double angle_of(double low, double high, size_t count, size_t j)
@@ -158,7 +157,7 @@ static bool leg_value(const struct es_sweep *s, const struct es_sweep_leg *leg, 
                       double *work, struct es_fit *f)
 {
     size_t n = es_sweep_gather(s, leg, angle - half, angle + half, false, work, work + s->n);
-    return n >= LEAST_NEAR && es_polynomial_fit(work, work + s->n, n, 1, angle, half, f);
+    return n >= ES_SWEEP_LEAST_NEAR && es_polynomial_fit(work, work + s->n, n, 1, angle, half, f);
 }
 
 static void point_of(const struct es_sweep *s, double angle, double half, double *work,

@@ -11,6 +11,7 @@
 #include "procedures/measures/sweep_legs.h"
 
 #define ES_SWEEP_MAX_POINTS 101
+#define ES_SWEEP_LEAST_NEAR 4 /* readings of one leg near an angle */
 
 struct es_sweep_delay {
     bool known; /* the speeds differ enough */

@@ -185,3 +185,20 @@ Test(sweep, refusals)
     cr_assert_not_null(strstr(v->reason, "noise hides"), "%s", v->reason);
     free(m);
 }
+
+/* A bus that answers late: too few readings near each angle. It is the bench that is named, not arithmetic.
+ */
+Test(sweep, read_too_seldom)
+{
+    struct syn_sweep s = {.rate = 7.5, .speeds = {15 * DEG, 12 * DEG}, .noise = 1e-4};
+    struct es_measured *m = sweep(&s, NULL, 12);
+    const char *const outputs[] = {"margin low", "margin high", "linearity terminal-based", "hysteresis",
+                                   "delay"};
+    for (int i = 0; i < 5; i++) {
+        const struct es_measured *v = syn_output("sensor sweep", m, outputs[i]);
+        cr_expect_not(v->valid, "%s", outputs[i]);
+        cr_expect(strstr(v->reason, "read too seldom") && strstr(v->reason, "the bench's bus"), "%s: %s",
+                  outputs[i], v->reason);
+    }
+    free(m);
+}

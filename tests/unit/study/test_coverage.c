@@ -109,3 +109,13 @@ Test(coverage, supply_influence)
     };
     study(LIBRARY "supply-influence.json", TYPES "linear-single-acting.json", expected, 2);
 }
+
+Test(coverage, relay_capacity)
+{
+    static const struct expected expected[] = {
+        {"relay capacity and balance", "flow delivered by output 1", 0.6},
+        {"relay capacity and balance", "flow let out by output 1", 0.4},
+        {"relay capacity and balance", "balance pressure of the outputs", 0.8},
+    };
+    study(LIBRARY "relay-capacity.json", TYPES "linear-single-acting.json", expected, 3);
+}

@@ -275,11 +275,13 @@ enum es_status es_conductance_of(const struct es_conductance_input *in, struct e
                                  struct es_error *err)
 {
     struct fitted f = {.in = in};
-    bool flow = sensor_fits(in->flow, in->from);
+    bool flow = !in->by_pressure && sensor_fits(in->flow, in->from);
     memset(out, 0, sizeof *out);
     if (!flow && !(in->volume > 0)) {
         snprintf(out->reason, sizeof out->reason, "%s, and the volume is not known",
-                 in->flow ? "the flow is beyond the flow sensor's range" : "no series of the flow");
+                 in->by_pressure ? "the pressure is asked for"
+                 : in->flow      ? "the flow is beyond the flow sensor's range"
+                                 : "no series of the flow");
         return ES_OK;
     }
     f.lag = flow ? fmax(0, in->flow->u.lag - in->output->u.lag) : 0;

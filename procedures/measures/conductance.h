@@ -26,6 +26,7 @@ struct es_conductance_input {
     double T, u_T;                  /* K, of the gas upstream */
     double b, u_b;                  /* critical pressure ratio */
     double volume, u_volume;        /* m3; 0: not known */
+    bool by_pressure;               /* even where the flow sensor would carry it */
 };
 
 struct es_conductance {

@@ -27,7 +27,7 @@
 #include "procedures/measures/rest_level.h"
 #include "procedures/measures/timing.h"
 
-enum { DELIVERED, EXHAUSTED, C_DELIVER, C_EXHAUST, BALANCE, CONSUMPTION, OUTPUTS };
+enum { DELIVERED, EXHAUSTED, C_DELIVER, C_EXHAUST, BALANCE, CONSUMPTION, AGREEMENT, OUTPUTS };
 enum { SLOT_DELIVER, SLOT_EXHAUST, SLOT_BALANCE, SLOT_STEADY };
 #define COOLED 5.0 /* K, standard: gas in a volume that empties or fills quickly */
 
@@ -70,6 +70,9 @@ static const struct es_measure_output outputs[OUTPUTS] = {
     [C_EXHAUST] = {"conductance exhaust", ES_DIM_CONDUCTANCE, "output to surroundings, ISO 6358 C"},
     [BALANCE] = {"balance pressure", ES_DIM_PRESSURE, "of the outputs with the relay at rest"},
     [CONSUMPTION] = {"air consumption", ES_DIM_FLOW, "out of the supply with the unit at rest"},
+    [AGREEMENT] =
+        {"agreement", ES_DIM_NUMBER,
+         "|En| of the conductance while exhausting: by the flow sensor, and by the pressure in the volume"},
 };
 
 static const char *const trace_names[] = {"deliver", "exhaust", "balance", "steady", NULL};
@@ -180,10 +183,37 @@ static void by_conductance(const struct es_conductance *c, struct es_measured *m
     es_model_sum(m, &b, ES_TERM_COMMON, c->half_width * c->drive);
 }
 
-/* One way: sense +1 delivering, -1 exhausting. */
+/* E_n = |C1 - C2| / sqrt(U1^2 + U2^2), ISO 13528 as commonly stated, from memory. Both use the same pressures
+ * for the drive; what these share is counted twice, so that E_n comes out rather too small than too large. */
+static enum es_status agree(const struct es_conductance_input *in, const struct es_measured *by_flow,
+                            struct es_measured *m, struct es_error *err)
+{
+    struct es_conductance_input other = *in;
+    struct es_conductance c;
+    struct es_measured by_pressure;
+    struct es_budget none = {0};
+    other.by_pressure = true;
+    enum es_status status = es_conductance_of(&other, &c, err);
+    if (status != ES_OK)
+        return status;
+    if (!c.valid) {
+        es_measured_refuse(m, "%s", c.reason);
+        return ES_OK;
+    }
+    es_measured_start(&by_pressure, "", ES_DIM_CONDUCTANCE);
+    es_measured_set(&by_pressure, c.C, &c.budget);
+    const double U = hypot(by_flow->U, by_pressure.U);
+    if (U > 0)
+        es_measured_set(m, fabs(by_flow->value - by_pressure.value) / U, &none);
+    else
+        es_measured_refuse(m, "neither method has an uncertainty");
+    return ES_OK;
+}
+
+/* One way: sense +1 delivering, -1 exhausting. `agreement`: NULL while delivering into the open. */
 static enum es_status one_way(const struct settings *s, const struct es_trace *trace,
                               const struct es_facts *facts, int sense, struct es_measured *flow_out,
-                              struct es_measured *c_out, struct es_error *err)
+                              struct es_measured *c_out, struct es_measured *agreement, struct es_error *err)
 {
     const struct es_command *drive = es_last_write(trace, (enum es_role)s->demand);
     struct es_conductance_input in = {.flow = es_trace_series(trace, (enum es_role)s->flow),
@@ -198,6 +228,8 @@ static enum es_status one_way(const struct settings *s, const struct es_trace *t
         es_measured_refuse(c_out, "no series of the %s",
                            es_role_info((enum es_role)(in.output ? s->supply : s->pressure))->name);
         es_measured_refuse(flow_out, "%s", c_out->reason);
+        if (agreement)
+            es_measured_refuse(agreement, "%s", c_out->reason);
         return ES_OK;
     }
     in.ambient = fact_or(facts, "ambient pressure", 101325, &in.u_ambient);
@@ -210,11 +242,20 @@ static enum es_status one_way(const struct settings *s, const struct es_trace *t
     if (!c.valid) {
         es_measured_refuse(c_out, "%s", c.reason);
         es_measured_refuse(flow_out, "%s", c.reason);
+        if (agreement)
+            es_measured_refuse(agreement, "%s", c.reason);
         return ES_OK;
     }
     es_measured_set(c_out, c.C, &c.budget);
     es_model_sum(c_out, &c.budget, ES_TERM_COMMON, c.half_width);
     es_outputs_from(c_out, 0, 1, c.first, c.last);
+    if (agreement && !c.by_flow)
+        es_measured_refuse(agreement,
+                           "only the pressure carries it: the flow is beyond the flow sensor's range");
+    else if (agreement)
+        status = agree(&in, c_out, agreement, err);
+    if (status != ES_OK)
+        return status;
     if (c.by_flow)
         return largest(s, in.flow, in.from, sense, flow_out, err);
     by_conductance(&c, flow_out);
@@ -277,7 +318,8 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
 {
     static const int slot_of[OUTPUTS] = {
         [DELIVERED] = SLOT_DELIVER, [EXHAUSTED] = SLOT_EXHAUST, [C_DELIVER] = SLOT_DELIVER,
-        [C_EXHAUST] = SLOT_EXHAUST, [BALANCE] = SLOT_BALANCE,   [CONSUMPTION] = SLOT_STEADY};
+        [C_EXHAUST] = SLOT_EXHAUST, [BALANCE] = SLOT_BALANCE,   [CONSUMPTION] = SLOT_STEADY,
+        [AGREEMENT] = SLOT_EXHAUST};
     const struct settings *s = settings;
     enum es_status status = ES_OK;
     es_outputs_start(outputs, OUTPUTS, ES_DIM_FLOW, (enum es_role)s->pressure, out);
@@ -285,9 +327,10 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
         if (!traces[slot_of[o]])
             es_measured_refuse(&out[o], "no recording \"%s\"", trace_names[slot_of[o]]);
     if (traces[SLOT_DELIVER])
-        status = one_way(s, traces[SLOT_DELIVER], facts, 1, &out[DELIVERED], &out[C_DELIVER], err);
+        status = one_way(s, traces[SLOT_DELIVER], facts, 1, &out[DELIVERED], &out[C_DELIVER], NULL, err);
     if (status == ES_OK && traces[SLOT_EXHAUST])
-        status = one_way(s, traces[SLOT_EXHAUST], facts, -1, &out[EXHAUSTED], &out[C_EXHAUST], err);
+        status = one_way(s, traces[SLOT_EXHAUST], facts, -1, &out[EXHAUSTED], &out[C_EXHAUST],
+                         &out[AGREEMENT], err);
     if (status == ES_OK && traces[SLOT_BALANCE])
         status = balance(s, traces[SLOT_BALANCE], &out[BALANCE], err);
     if (status == ES_OK && traces[SLOT_STEADY])

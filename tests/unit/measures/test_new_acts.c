@@ -197,6 +197,30 @@ Test(capacity, l2_l3_volume_that_charges_and_empties)
     }
 }
 
+/* A volume that empties is seen by the flow sensor and by its pressure; a sensor that reads half again as
+ * much disagrees. */
+Test(capacity, two_methods_agree_or_not)
+{
+    for (int k = 0; k < 2; k++) {
+        uint64_t seed = 5;
+        struct syn_air a = blow();
+        a.volume = 5e-4;
+        a.exponent = 1.2;
+        a.exhaust = true;
+        a.start = 4e5;
+        struct es_trace *t = syn_air_trace(&a, &seed);
+        for (size_t i = 0; i < t->series_count; i++)
+            for (size_t n = 0; k && t->series[i].role == ES_ROLE_OUTPUT_1_FLOW && n < t->series[i].count; n++)
+                t->series[i].y[n] *= 1.5;
+        struct es_measured *m =
+            syn_measure("capacity", NULL, (const struct es_trace *[]){NULL, t, NULL, NULL}, &air_facts);
+        const struct es_measured *v = get("capacity", m, "agreement");
+        cr_expect(k ? v->value > 1 : v->value < 1, "%d: %g", k, v->value);
+        free(m);
+        es_trace_free(t);
+    }
+}
+
 Test(capacity, refusals)
 {
     struct syn_air a = blow();

@@ -31,6 +31,29 @@ static void add_traceability(struct es_maker *m, cJSON *list)
     es_text_free(&text);
 }
 
+/* What the members that only some lines have mean (JCGM 101, JCGM 106 9.5). */
+static void add_distributions(struct es_maker *m, cJSON *list)
+{
+    bool drawn = false, risks = false;
+    for (size_t i = 0; i < m->o->line_count; i++) {
+        const struct es_line *l = &m->o->lines[i];
+        drawn = drawn || (l->value.valid && l->value.spread.trials > 0);
+        risks = risks || (l->value.valid && l->limit.prior.kind != ES_PRIOR_NONE);
+    }
+    if (drawn) {
+        es_tree_text(
+            &m->tree, list, NULL,
+            "Where a line has monte_carlo, its value, interval and probability come from propagated "
+            "distributions (JCGM 101), because k u (JCGM 100) does not describe it: the interval from "
+            "low to high holds 95 %, 2.5 % lie on either side, and U is its longer side.");
+    }
+    if (risks) {
+        es_tree_text(&m->tree, list, NULL,
+                     "global_risk is of the decision rule over all units as the type sheet states their "
+                     "distribution (JCGM 106:2012 9.5), not of this unit.");
+    }
+}
+
 void es_build_statements(struct es_maker *m)
 {
     static const char *const always[] = {
@@ -60,6 +83,7 @@ void es_build_statements(struct es_maker *m)
     }
     if (m->o->completed) {
         es_tree_text(t, list, NULL, judged);
+        add_distributions(m, list);
     } else {
         es_tree_text(
             t, list, NULL,

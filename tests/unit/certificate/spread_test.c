@@ -2,6 +2,7 @@
 #include <criterion/criterion.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "procedures/judgement/judge.h"
 #include "results/certificate/content.h"
@@ -25,6 +26,17 @@ static cJSON *made(struct es_outcome *o)
 static const cJSON *line_of(const cJSON *root, int index)
 {
     return cJSON_GetArrayItem(cJSON_GetObjectItemCaseSensitive(root, "lines"), index);
+}
+
+static bool states(const cJSON *root, const char *part)
+{
+    const cJSON *item;
+    cJSON_ArrayForEach(item, cJSON_GetObjectItemCaseSensitive(root, "statements"))
+    {
+        if (strstr(cJSON_GetStringValue(item), part))
+            return true;
+    }
+    return false;
 }
 
 static double number(const cJSON *object, const char *name)
@@ -58,6 +70,7 @@ Test(spread, an_interval_that_is_not_symmetric_stands_in_full)
     cr_expect_eq(number(first, "trials"), 120000);
     cr_expect(cJSON_IsTrue(cJSON_GetObjectItemCaseSensitive(first, "stable")));
     cr_expect_null(cJSON_GetObjectItemCaseSensitive(line_of(root, 1), "monte_carlo"));
+    cr_expect(states(root, "JCGM 101"), "what the members mean is said");
     cr_assert_eq(es_content_read(root, &c, &err), ES_OK, "%s", err.text);
     cr_expect_eq(c.lines[0].v.trials, 120000);
     cr_expect_float_eq(c.lines[0].v.high - c.lines[0].v.value, 0.03, 1e-5);
@@ -81,6 +94,8 @@ Test(spread, global_risks_stand_where_a_prior_was_stated)
     cr_expect_float_eq(number(risk, "consumer"), 0.00801, 1e-12);
     cr_expect_float_eq(number(risk, "producer"), 0.0149, 1e-12);
     cr_expect_null(cJSON_GetObjectItemCaseSensitive(line_of(root, 1), "global_risk"));
+    cr_expect(states(root, "9.5"));
+    cr_expect_not(states(root, "JCGM 101"), "no line was drawn");
     cJSON_Delete(root);
     es_outcome_free(&o);
 }

@@ -34,6 +34,14 @@ struct tests {
     time_t last_time;
 };
 
+static const char *plural_of(const char *by)
+{
+    return strcmp(by, "person") == 0    ? "persons"
+           : strcmp(by, "station") == 0 ? "stations"
+           : strcmp(by, "bench") == 0   ? "benches"
+                                        : "days";
+}
+
 static time_t time_of(const char *text)
 {
     struct tm tm = {0};
@@ -68,8 +76,8 @@ static enum es_status find_condition(struct tests *t, const struct es_value *c, 
         }
     }
     if (t->condition_count == CONDITIONS_MAX) {
-        return es_fail(err, ES_RANGE, "the tests are spread over more than %d %ss: choose by --since or --by",
-                       CONDITIONS_MAX, t->by);
+        return es_fail(err, ES_RANGE, "the tests are spread over more than %d %s: choose by --since or --by",
+                       CONDITIONS_MAX, plural_of(t->by));
     }
     memcpy(t->conditions[t->condition_count++], name, sizeof name);
     return ES_OK;
@@ -249,8 +257,8 @@ static enum es_status say_crossed(struct es_answer *a, const struct tests *t,
 {
     const char *unit = t->last[UNIT];
     char study[128];
-    (void)snprintf(study, sizeof study, "%zu units, %zu %ss, %zu repeats each", r->units, r->conditions,
-                   t->by, r->repeats);
+    (void)snprintf(study, sizeof study, "%zu units, %zu %s, %zu repeats each", r->units, r->conditions,
+                   plural_of(t->by), r->repeats);
     const struct {
         const char *quantity;
         double value;
@@ -281,8 +289,8 @@ static enum es_status study(const struct tests *t, const size_t *cells, const do
     }
     if (st == ES_OK && x.groups < 2) {
         char note[160];
-        (void)snprintf(note, sizeof note,
-                       "needs two units, each tested at least twice under the same two %ss", t->by);
+        (void)snprintf(note, sizeof note, "needs two units, each tested at least twice under the same two %s",
+                       plural_of(t->by));
         st = say(a, "reproducibility", NAN, "", note, err);
     } else if (st == ES_OK) {
         double *table = crossed_values(t, cells, values, &x);

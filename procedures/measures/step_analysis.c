@@ -126,14 +126,24 @@ struct shape {
 
 /* A recording that ends as soon as the response has settled: its last part still approaches the final value.
  * Of an exponential approach by M over a length L the mean lies M tau / L short, whatever is still to come;
- * tau by the rise (10 % to 63 %: 0.887 tau). */
-static void carry_to_rest(const struct shape *sh, struct es_step *out)
+ * tau by the rise (10 % to 63 %: 0.887 tau). Where no movement stands out, what such an approach would still
+ * leave is somewhere between none and all of it: its middle, and a rectangle. */
+static void carry_to_rest(const struct es_step_input *in, const struct shape *sh, struct es_step *out)
 {
     double moved = es_plateau_movement(&out->after), tau = (sh->t63 - sh->t10) / 0.887;
-    if (moved > 0 && out->after.drift * out->size > 0 && out->after.length > 0) {
-        out->after.mean += copysign(moved * fmin(1, tau / out->after.length), out->size);
-        out->size = out->after.mean - out->before.mean;
+    double length = out->after.length, short_of = 0;
+    if (!(length > 0) || !(tau > 0))
+        return;
+    if (moved > 0 && out->after.drift * out->size > 0) {
+        short_of = moved * fmin(1, tau / length);
+    } else {
+        double rests = in->end - in->rest * (in->end - in->origin);
+        double left = 0.37 * exp(-fmax(0, rests - sh->t63) / tau);
+        short_of = 0.5 * left * fmin(1, tau / length) * fabs(out->size);
+        out->u_rest = es_rectangular(short_of);
     }
+    out->after.mean += copysign(short_of, out->size);
+    out->size = out->after.mean - out->before.mean;
 }
 
 /* Crude times of the rise; false when it does not pass 63 %. */
@@ -161,7 +171,7 @@ static bool take_shape(const struct es_step_input *in, struct es_step *out, stru
         refuse_all(out, "the response does not pass 63 %% of its own size after the command");
         return false;
     }
-    carry_to_rest(sh, out);
+    carry_to_rest(in, sh, out);
     out->refresh = fmax(in->u.refresh, refresh_seen(s, sh->t10, sh->t63, in->u.resolution));
     if (out->refresh > s->interval && s->interval > 0)
         sh->view.inflation = fmax(correlated, out->refresh / s->interval);
@@ -188,7 +198,7 @@ static double level_u(const struct es_step_input *in, const struct es_step *s, d
            q1 = es_resolution_u(in->u.resolution, s->after.s);
     double u0 = hypot(s->before.u_mean, q0), u1 = hypot(s->after.u_mean, q1);
     u0 = hypot(u0, es_rectangular(0.5 * s->stirred * s->size));
-    u1 = hypot(u1, es_rectangular(0.5 * es_plateau_movement(&s->after)));
+    u1 = hypot(hypot(u1, s->u_rest), es_rectangular(0.5 * es_plateau_movement(&s->after)));
     return hypot((1 - f) * u0, f * u1);
 }
 

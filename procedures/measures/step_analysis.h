@@ -42,6 +42,7 @@ struct es_step {
     struct es_plateau before, after;
     double size;    /* response, signed */
     double stirred; /* movement before the command, ratio of the size; 0 when none is seen */
+    double u_rest;  /* standard: of what the response may still have to go at the end */
     double refresh; /* s: interval at which the values really change; 0 when each sample is new */
     struct es_estimate figures[ES_STEP_FIGURES];
 };

@@ -8,30 +8,11 @@
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <time.h>
 
-#include "drivers/virtual/virtual_bench.h"
 #include "procedures/measures/propagate.h"
-#include "rig/bench/run.h"
-#include "rig/bench/virtual_station.h"
+#include "tests/support/plan/plan_run.h"
 
-#define LIBRARY ES_SOURCE_DIR "/procedures/library/"
-#define TYPES   ES_SOURCE_DIR "/procedures/types/"
-#define BENCHES ES_SOURCE_DIR "/rig/bench/examples/"
-#define AIM     1.0 /* s */
-
-static double processor(void)
-{
-    struct timespec t;
-    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &t);
-    return (double)t.tv_sec + (double)t.tv_nsec * 1e-9;
-}
-
-static void die(const struct es_error *err)
-{
-    fprintf(stderr, "%s\n", err->text);
-    exit(1);
-}
+#define AIM 1.0 /* s */
 
 struct cost {
     double longest, sum, all; /* s: of one plan; of all; were every line drawn */
@@ -44,11 +25,13 @@ static double propagate(struct es_measured m, uint64_t seed, struct es_measured 
     struct es_error err = {0};
     const struct es_draws draws = {seed, 0};
     m.spread = (struct es_spread){0};
-    double from = processor();
-    if (es_measured_propagate(&m, &draws, &err) != ES_OK)
-        die(&err);
+    double from = es_processor_time();
+    if (es_measured_propagate(&m, &draws, &err) != ES_OK) {
+        fprintf(stderr, "%s\n", err.text);
+        exit(1);
+    }
     *out = m;
-    return processor() - from;
+    return es_processor_time() - from;
 }
 
 static void as_rectangle(struct es_measured *m)
@@ -60,8 +43,9 @@ static void as_rectangle(struct es_measured *m)
     es_model_sum(m, &b, ES_TERM_REPEAT, 1);
 }
 
-static void count(const struct es_outcome *o, struct cost *c)
+static void count(void *self, const struct es_outcome *o)
 {
+    struct cost *c = self;
     double took = 0, all = 0;
     for (size_t i = 0; i < o->line_count; i++) {
         struct es_measured value = o->lines[i].value, again;
@@ -81,53 +65,17 @@ static void count(const struct es_outcome *o, struct cost *c)
     c->all = all > c->all ? all : c->all;
 }
 
-static void run(const struct es_bench *bench, enum es_virtual_type type, const char *sheet, const char *plan,
-                uint64_t seed, struct cost *c)
-{
-    struct es_virtual_config config;
-    struct es_virtual *v;
-    struct es_virtual_station *station = NULL;
-    struct es_findings findings = {0};
-    struct es_outcome outcome;
-    struct es_error err;
-    es_virtual_config_init(&config, type);
-    es_virtual_config_from_station(&bench->stations[0], &config);
-    config.seed = seed;
-    if (es_virtual_new(&config, &v, &err) != ES_OK ||
-        es_virtual_station_open(bench, &bench->stations[0], v, NULL, &station, &err) != ES_OK)
-        die(&err);
-    struct es_run_order order = {.plan_path = plan,
-                                 .type_path = sheet,
-                                 .serial = "EX-1",
-                                 .person = "Ada Example",
-                                 .unattended = true,
-                                 .overdue_reason = "a measuring program certifies nothing",
-                                 .seed = seed};
-    struct es_run_places places = {.now = "2026-11-25T08:00:00.000Z", .run = "bench"};
-    es_outcome_init(&outcome);
-    if (es_run_execute(&order, es_virtual_station_site(station), &places, NULL, &findings, &outcome, NULL,
-                       &err) != ES_OK) {
-        es_findings_print(&findings, stderr);
-        die(&err);
-    }
-    count(&outcome, c);
-    es_outcome_free(&outcome);
-    es_findings_free(&findings);
-    es_virtual_station_close(station);
-    es_virtual_free(v);
-}
-
 int main(int argc, char **argv)
 {
     static const struct {
         const char *bench, *sheet, *plan;
         enum es_virtual_type type;
-    } cases[] = {
-        {BENCHES "virtual-bench.json", TYPES "linear-single-acting.json", "after-relay-swap.plan.json", 0},
-        {BENCHES "virtual-bench-part-turn.json", TYPES "part-turn-double-acting.json",
-         "after-relay-swap.plan.json", 1},
-        {BENCHES "virtual-bench-part-turn.json", TYPES "part-turn-double-acting.json",
-         "incoming-complete-unit.plan.json", 1}};
+    } cases[] = {{ES_PLAN_BENCHES "virtual-bench.json", ES_PLAN_TYPES "linear-single-acting.json",
+                  "after-relay-swap.plan.json", 0},
+                 {ES_PLAN_BENCHES "virtual-bench-part-turn.json",
+                  ES_PLAN_TYPES "part-turn-double-acting.json", "after-relay-swap.plan.json", 1},
+                 {ES_PLAN_BENCHES "virtual-bench-part-turn.json",
+                  ES_PLAN_TYPES "part-turn-double-acting.json", "incoming-complete-unit.plan.json", 1}};
     unsigned long runs = argc > 1 ? strtoul(argv[1], NULL, 10) : 3;
     double worst = 0;
     if (runs == 0) {
@@ -135,16 +83,13 @@ int main(int argc, char **argv)
         return 2;
     }
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
-        struct es_findings f = {0};
-        struct es_error err;
-        struct es_bench *bench;
         struct cost c = {0};
         char plan[400];
-        snprintf(plan, sizeof plan, LIBRARY "%s", cases[i].plan);
-        if (es_bench_load(cases[i].bench, &f, &bench, &err) != ES_OK)
-            die(&err);
+        snprintf(plan, sizeof plan, ES_PLAN_LIBRARY "%s", cases[i].plan);
+        struct es_bench *bench = es_plan_bench(cases[i].bench);
         for (unsigned long k = 0; k < runs; k++)
-            run(bench, cases[i].type, cases[i].sheet, plan, k + 1, &c);
+            (void)es_plan_run(&(struct es_plan_run){bench, cases[i].type, cases[i].sheet, plan, k + 1}, count,
+                              &c);
         printf("%s, %s, %lu runs: %zu lines a run, %zu state a model, %zu are drawn, %zu replaced\n",
                cases[i].plan, es_virtual_type_name(cases[i].type), runs, c.lines / runs, c.stated / runs,
                c.drawn / runs, c.replaced / runs);

@@ -2,6 +2,7 @@
 #include <string.h>
 
 #include "results/store/signed.h"
+#include "rig/client/before_view.h"
 #include "rig/client/certificate_acts.h"
 #include "rig/client/certificate_found.h"
 #include "rig/client/certificate_view.h"
@@ -248,6 +249,21 @@ static enum es_status check_kind(const char *file, const cJSON *root, struct es_
                    format != NULL ? " but " : "", format != NULL ? format : "");
 }
 
+/* The result before it beside it; one that is not here is left out. */
+static enum es_status show_before(const struct source *from, const cJSON *root,
+                                  const struct es_screen *screen, struct es_error *err)
+{
+    const char *number = es_before_number(root);
+    char *bytes = NULL;
+    size_t length = 0;
+    struct es_error why;
+    if (number == NULL || fetch(from, number, &bytes, &length, &why) != ES_OK)
+        return ES_OK;
+    enum es_status s = es_before_print(bytes, length, root, screen, stdout, err);
+    free(bytes);
+    return s;
+}
+
 static enum es_status show(const struct arguments *a, const struct source *from,
                            const struct es_screen *screen, int *exit_status, struct es_error *err)
 {
@@ -274,6 +290,8 @@ static enum es_status show(const struct arguments *a, const struct source *from,
             es_certificate_view_csv(root, stdout);
         else
             s = es_certificate_view_print(root, screen, stdout, err);
+        if (s == ES_OK && !is_file(a) && !a->json && !a->csv)
+            s = show_before(from, root, screen, err);
         if (s == ES_OK && is_file(a) && !a->json && !a->csv)
             printf("This file's signature was not checked: endstop verify %s\n", a->words.items[1]);
         if (s == ES_OK && !a->json && !a->csv)

@@ -3,6 +3,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "rig/client/before_view.h"
 #include "rig/client/certificate_view.h"
 #include "rig/client/follow.h"
 #include "rig/client/safe_view.h"
@@ -185,6 +186,27 @@ free_request:
     return s;
 }
 
+/* The result before it beside it, as the job has it. */
+static enum es_status show_before(struct es_talk *talk, const cJSON *root, const struct es_screen *screen,
+                                  struct es_error *err)
+{
+    const char *number = es_before_number(root);
+    struct es_text request = {0};
+    struct es_document *reply = NULL;
+    if (number == NULL)
+        return ES_OK;
+    es_talk_begin(talk, &request, "certificate");
+    es_json_text(&request, "number", number);
+    enum es_status s = es_talk_ask(talk, &request, &reply, err);
+    es_text_free(&request);
+    if (s == ES_OK) {
+        const char *text = es_member_text(es_document_root(reply), "certificate");
+        s = es_before_print(text, strlen(text), root, screen, stdout, err);
+    }
+    es_document_free(reply);
+    return s;
+}
+
 /* The certificate of the last event, or NULL when there is none. */
 static enum es_status fetch(struct es_talk *talk, const cJSON *ended, struct es_document **reply,
                             struct es_document **certificate, struct es_error *err)
@@ -263,7 +285,8 @@ static int print_result(const struct arguments *a, const struct es_screen *scree
             print_json(ended, certificate);
         else if (a->csv)
             es_certificate_view_csv(root, stdout);
-        else if (es_certificate_view_print(root, screen, stdout, &err) != ES_OK)
+        else if (es_certificate_view_print(root, screen, stdout, &err) != ES_OK ||
+                 show_before(talk, root, screen, &err) != ES_OK)
             status = es_verb_fail(&es_verb_run, &err, NULL);
     }
     es_safe_view_print(es_member(ended, "safe"), screen, a->json || a->csv ? stderr : stdout);

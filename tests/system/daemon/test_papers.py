@@ -47,6 +47,9 @@ class Papers(RigTest):
         self.assertIn(f"replaced by {left['number']}", self.verify(found["number"] + ".json", 1))
         self.assertIn(f"was replaced by {left['number']} already", self.ok(*self.rig.unattended("J-8", *order, "--because", "again"), status=3))
         self.assertIn("VALUES AS RECORDED", self.ok("verify", f"{self.rig.state}/certificates/{left['number']}.json", *state, "--recompute"))
+        table = self.ok("certificate", "show", left["number"])
+        self.assertRegex(table, rf"Before, as found \({found['number']}\): pass")
+        self.assertRegex(table, r"leak of output 1 at minimum supply +\S+ ± \S+ Nl/h +pass +\S+ ± \S+ Nl/h +pass")
         shown = json.loads(self.ok("job", "show", job, "--json", *state))
         self.assertEqual([line["what"] for line in shown["lines"]], ["opened", "run", "run"])
 

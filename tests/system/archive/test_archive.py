@@ -14,6 +14,7 @@ import tempfile
 import threading
 import time
 import unittest
+import xml.etree.ElementTree
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 ENDSTOP = os.environ["ES_ENDSTOP"]
@@ -337,6 +338,33 @@ class Archive(unittest.TestCase):
         done = self.server.psql("-c", "DROP SCHEMA public CASCADE; CREATE SCHEMA public;" + text)
         self.assertEqual(done.returncode, 0, done.stderr)
         return local
+
+    def test_plots_tables_and_refusals(self):
+        bench = self.make(12)
+        local = ("--archive", os.path.join(bench, "archive.db"))
+        self.fill(bench, local[1])
+        leak = "leak of output 1, reading 1"
+        plot = os.path.join(bench, "plot.svg")
+        for words in (["history", "EX-1", "--measurand", leak], ["pairs", leak], ["no-fault", "--by", "month"], ["failures"], ["chart", leak],
+                      ["sampling", "1200", "--aql", "1.0"]):
+            done = self.endstop("archive", *words, "--svg", plot, *([] if words[0] == "sampling" else local))
+            self.assertEqual(done.returncode, 0, (words, done.stderr))
+            root = xml.etree.ElementTree.parse(plot).getroot()
+            self.assertTrue(root.tag.endswith("svg"), words)
+            os.remove(plot)
+            self.assertTrue(all(len(line) <= 100 for line in done.stdout.splitlines()), done.stdout)
+        plan = json.loads(self.endstop("archive", "sampling", "1200", "--aql", "1.0", "--json").stdout)
+        self.assertEqual((plan["letter"], plan["sample"], plan["accept"], plan["curve"][0]), ("J", 80, 2, {"bad": 0, "accepted": 1}))
+        for words, expected in ((["find", "--svg", plot], "a table, not a plot"), (["history", "EX-1", "--svg", plot], "--measurand"),
+                                (["chart"], "which measurand"), (["history"], "which serial number"), (["find", "x"], "no word after it"),
+                                (["sampling", "many", "--aql", "1"], "number"), (["sampling", "50"], "--aql"),
+                                (["sampling", "50", "--aql", "1.1"], "no AQL"), (["failures", "--by", "moon"], "not by")):
+            done = self.endstop("archive", *words, *local)
+            self.assertEqual(done.returncode, 2, (words, done.stdout, done.stderr))
+            self.assertIn(expected, done.stderr)
+            self.assertFalse(os.path.exists(plot))
+        done = self.endstop("archive", "history", "EX-77", *local)
+        self.assertEqual((done.returncode, done.stdout), (0, "The archive holds no certificate in force of serial number EX-77.\n"))
 
     def test_from_every_earlier_schema(self):
         for version, there in ((1, 2), (2, 3)):

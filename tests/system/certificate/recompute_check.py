@@ -94,19 +94,22 @@ for member, value in (("value", line["value"] + 0.01 * line["U"]), ("U", line["U
           f"a lie about {member}: {result.returncode} {result.stdout} {result.stderr}")
 
 # Values whose distribution was drawn (JCGM 101) come out again from the seed, bit for bit; with another seed they do not.
-turn = work / "part-turn"
-turn.mkdir()
-result = subprocess.run([probe, str(turn), "part-turn"], capture_output=True, text=True)
-check(result.returncode == 0, f"the probe, part-turn: {result.stdout} {result.stderr}")
-certificate = json.loads((turn / "certificate.json").read_text())
-drawn = [l for l in certificate["lines"] if "monte_carlo" in l]
-check(len(drawn) >= 1, "no value was drawn: this part checks nothing")
+for seed in range(7, 27):  # some units have nothing that straight-line propagation does not carry
+    turn = work / f"part-turn-{seed}"
+    turn.mkdir()
+    result = subprocess.run([probe, str(turn), "part-turn", str(seed)], capture_output=True, text=True)
+    check(result.returncode == 0, f"the probe, part-turn: {result.stdout} {result.stderr}")
+    certificate = json.loads((turn / "certificate.json").read_text())
+    drawn = [l for l in certificate["lines"] if "monte_carlo" in l]
+    if drawn:
+        break
+check(len(drawn) >= 1, "no value was drawn in twenty units: this part checks nothing")
 for l in drawn:
     check(l["monte_carlo"]["low"] <= l["value"] <= l["monte_carlo"]["high"] and l["monte_carlo"]["trials"] >= 30000, f"{l}")
 result = verify(turn)
 measured = sum("value" in line for line in certificate["lines"])
 check(result.returncode == 0 and f"{measured} identical, 0 within" in result.stdout, f"drawn again: {result.stdout} {result.stderr}")
-certificate["run"]["seed"] = "8"
+certificate["run"]["seed"] = "1008"
 del certificate["signatures"]
 (turn / "forged.json").write_text(json.dumps(certificate))
 result = subprocess.run([probe, str(turn), "forged.json"], cwd=turn, capture_output=True, text=True)

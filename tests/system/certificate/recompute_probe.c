@@ -1,5 +1,5 @@
 /* A run of a shipped plan on the virtual bench, with its recordings and inputs kept and its certificate
- * signed: recompute_probe FOLDER [part-turn]. Makes FOLDER/recordings, FOLDER/certificate.json,
+ * signed: recompute_probe FOLDER [part-turn SEED]. Makes FOLDER/recordings, FOLDER/certificate.json,
  * FOLDER/bench.pub.pem. */
 #include <stdio.h>
 #include <stdlib.h>
@@ -89,8 +89,9 @@ int main(int argc, char **argv)
     struct es_virtual_station *station = NULL;
     struct es_outcome outcome;
     char recordings[512];
-    bool turn = argc == 3 && strcmp(argv[2], "part-turn") == 0;
-    if (argc == 3 && !turn) {
+    bool turn = argc == 4 && strcmp(argv[2], "part-turn") == 0;
+    const uint64_t seed = turn ? strtoull(argv[3], NULL, 10) : 7;
+    if (argc == 3) {
         return sign_again(argv[1], argv[2]);
     }
     if (argc != 2 && !turn) {
@@ -110,7 +111,7 @@ int main(int argc, char **argv)
     }
     es_virtual_config_init(&config, kind);
     es_virtual_config_from_station(&bench->stations[0], &config);
-    config.seed = 7;
+    config.seed = seed;
     must(es_virtual_new(&config, &unit, &err), &err, &findings);
     must(es_virtual_station_open(bench, &bench->stations[0], unit, NULL, &station, &err), &err, &findings);
     const struct es_run_order order = {.plan_path = ROOT "procedures/library/after-relay-swap.plan.json",
@@ -121,7 +122,7 @@ int main(int argc, char **argv)
                                        .person = "A. Example",
                                        .state = "as left",
                                        .unattended = true,
-                                       .seed = 7};
+                                       .seed = seed};
     const struct es_run_places places = {
         .recordings = recordings, .now = "2026-02-03T10:00:00Z", .run = "probe"};
     es_outcome_init(&outcome);

@@ -129,7 +129,7 @@ struct es_trusted_key {
 /* Whether a signature as `role` at `time` (RFC 3339 UTC) by this key counts: ES_CERTIFICATE_VALID; or
  * ES_CERTIFICATE_REVOKED, ES_CERTIFICATE_WRONG_ROLE with the rest of a sentence about it in `why` ("that key
  * ..."). Times are compared to the second; within the second of its revocation a key counts as revoked. */
-enum es_certificate_finding es_trusted_key_counts(const struct es_trusted_key *key, const char *role,
+enum es_certificate_finding es_trusted_key_counts(const struct es_trusted_key *t, const char *role,
                                                   const char *time, char why[static ES_DOUBT_MAX]);
 
 struct es_certificate_signature {

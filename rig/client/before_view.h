@@ -9,9 +9,9 @@
 /* Number of the certificate that stands under "before"; NULL: none does. Borrowed. */
 const char *es_before_number(const cJSON *root);
 
-/* One row a measurand that both judged. `before`: the bytes of that certificate. Nothing is printed when they
+/* One row a measurand that both judged. `bytes`: those of that certificate. Nothing is printed when they
  * are not those that `root` names by digest: ES_NOT_VALID. */
-enum es_status es_before_print(const char *before, size_t length, const cJSON *root,
+enum es_status es_before_print(const char *bytes, size_t length, const cJSON *root,
                                const struct es_screen *screen, FILE *to, struct es_error *err) ES_MUST_CHECK;
 
 #endif

@@ -42,13 +42,11 @@ static const char *plural_of(const char *by)
                                         : "days";
 }
 
+/* 0: no time. */
 static time_t time_of(const char *text)
 {
     struct tm tm = {0};
-    return sscanf(text, "%4d-%2d-%2dT%2d:%2d:%2d", &tm.tm_year, &tm.tm_mon, &tm.tm_mday, &tm.tm_hour,
-                  &tm.tm_min, &tm.tm_sec) == 6
-               ? (tm.tm_year -= 1900, tm.tm_mon -= 1, timegm(&tm))
-               : 0;
+    return strptime(text, "%Y-%m-%dT%H:%M:%S", &tm) ? timegm(&tm) : 0;
 }
 
 static void name_condition(const struct tests *t, const struct es_value *c, char out[static 128])

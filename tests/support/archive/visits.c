@@ -72,6 +72,7 @@ static void set_leak(struct es_outcome *o, double leak, double U)
         m.u = m.U / m.k;
     }
     need(es_judge_line(procedure, measurand, &m, &limit, &judged, NULL) == ES_OK, "no line");
+    es_line_clear(line);
     *line = judged;
     o->verdict = es_judge_overall(o->lines, o->line_count);
 }

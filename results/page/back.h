@@ -26,6 +26,6 @@ struct es_back_cells {
 double es_back_row(struct es_sheet *sheet, const struct es_back_cells *cells, double x, double y);
 
 /* The signatures and the digests. */
-void es_back_signatures(const struct es_page_content *content, struct es_blocks *out);
+void es_back_signatures(const struct es_page_content *p, struct es_blocks *out);
 
 #endif

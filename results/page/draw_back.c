@@ -112,15 +112,18 @@ static double put_deviations(struct es_sheet *s, const struct es_block *block, d
 
 static const double method_widths[] = {47, 5.5, 11.5, 13, 12.5};
 
+/* Of a document that is not run. */
+static const struct es_content_procedure no_run = {.began = "", .skipped_because = "", .duration = NAN};
+
 static double method_row(struct es_sheet *s, double x, double y, const struct es_content_document *d,
                          const char *what, const struct es_content_procedure *ran)
 {
     char duration[ES_NUMBER_SIZE] = "", time[12] = "", digest[20];
     struct es_text name = {0};
-    const char *skipped = ran != NULL ? ran->skipped_because : "";
-    if (ran != NULL && !isnan(ran->duration))
+    const char *skipped = ran->skipped_because;
+    if (!isnan(ran->duration))
         es_number_duration(ran->duration, duration);
-    if (ran != NULL && strlen(ran->began) >= 19)
+    if (strlen(ran->began) >= 19)
         snprintf(time, sizeof time, "%.8s", ran->began + 11);
     snprintf(digest, sizeof digest, "%.8s", d->sha256);
     es_text_printf(&name, "%s%s%s%s", what, d->title[0] != '\0' ? d->title : d->name,
@@ -142,14 +145,14 @@ static double put_method_head(struct es_sheet *s, const struct es_block *block, 
 static double put_plan(struct es_sheet *s, const struct es_block *block, double x, double y, double width)
 {
     (void)block, (void)width;
-    return method_row(s, x, y, &s->content->c.plan, "Plan: ", NULL);
+    return method_row(s, x, y, &s->content->c.plan, "Plan: ", &no_run);
 }
 
 static double put_type_sheet(struct es_sheet *s, const struct es_block *block, double x, double y,
                              double width)
 {
     (void)block, (void)width;
-    return method_row(s, x, y, &s->content->c.type_sheet, "Type sheet: ", NULL);
+    return method_row(s, x, y, &s->content->c.type_sheet, "Type sheet: ", &no_run);
 }
 
 static double put_procedure(struct es_sheet *s, const struct es_block *block, double x, double y,

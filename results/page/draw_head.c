@@ -192,7 +192,7 @@ static double draw_verdict(struct es_sheet *s, double top)
     struct es_type small = {.size = 7, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 4};
     struct es_text sentence = {0}, rules = {0}, signers = {0};
     if (p->c.record)
-        es_text_add(&sentence, p->c.ended_because);
+        es_text_add(&sentence, "The run ended before the unit could be judged.");
     else
         count_text(p, &sentence);
     if (!p->c.record)
@@ -290,6 +290,18 @@ static double draw_unit(struct es_sheet *s, double top)
     return height;
 }
 
+/* Of a record: over the whole width, for it says in which state the bench was left. */
+static void draw_end_of_run(struct es_sheet *s)
+{
+    const struct es_content *c = &s->content->c;
+    struct es_type type = es_sheet_type(s, 9, ES_SEMIBOLD, ES_INK);
+    type.lines = 12;
+    if (!c->record || c->ended_because[0] == '\0')
+        return;
+    es_sheet_title(s, "Why it ended", 8);
+    es_sheet_text(s, &type, s->left, c->ended_because);
+}
+
 enum es_status es_draw_head(struct es_sheet *s, struct es_error *err)
 {
     const struct es_page_content *p = s->content;
@@ -303,5 +315,6 @@ enum es_status es_draw_head(struct es_sheet *s, struct es_error *err)
     es_canvas_frame(s->canvas, calm ? ES_INK : ES_INK_ALERT, calm ? 0.35 : 0.9, s->left, s->y, PANEL_WIDTH,
                     height);
     s->y += height + 1.5;
+    draw_end_of_run(s);
     return ES_OK;
 }

@@ -31,7 +31,7 @@ struct es_line_text {
 void es_line_value(const struct es_content_line *line, struct es_line_text *out);
 /* What U's coverage rests on: k where it differs from most lines' (`unusual`) or from line to line, "MC"
  * where trials found the interval; else "". */
-void es_line_coverage(const struct es_page_content *content, const struct es_content_line *line, bool unusual,
+void es_line_coverage(const struct es_page_content *p, const struct es_content_line *line, bool unusual,
                       char *out, size_t size);
 /* The measurand, and whether the line only informs. The caller frees *out. */
 void es_line_name(const struct es_sheet *sheet, const struct es_content_line *line, struct es_text *out);

@@ -41,8 +41,8 @@ int es_verb_fail(const struct es_verb *verb, const struct es_error *err, const s
 /* The system user who runs the program, by name, else by number. */
 void es_verb_user(char out[static 64]);
 
-/* "2026-03", "2026-03-01" or the beginning of an RFC 3339 time; NULL too. Else ES_USAGE: a word that is no date
- * would compare as text, and find nothing. */
+/* "2026-03", "2026-03-01" or the beginning of an RFC 3339 time; NULL too. Else ES_USAGE: a word that is no
+ * date would compare as text, and find nothing. */
 enum es_status es_verb_check_since(const char *since, struct es_error *err) ES_MUST_CHECK;
 
 /* Ends a verb that wrote to standard output: a full disk or a closed pipe must not look like success. */

@@ -195,9 +195,9 @@ enum es_status es_postgresql_open(const char *address, struct es_database *out, 
 {
     /* What the address itself says comes after these, and counts. */
     const char *const names[] = {"connect_timeout", "tcp_user_timeout", "keepalives_idle", "application_name",
-                                 "dbname",          "client_encoding",  "options",         NULL};
-    const char *const values[] = {"5", "10000", "10", "endstop", address, "UTF8", "-c lock_timeout=10s",
-                                  NULL};
+                                 "options",         "dbname",           "client_encoding", NULL};
+    const char *const values[] = {"5",     "10000", "10", "endstop", "-c lock_timeout=10s",
+                                  address, "UTF8",  NULL};
     struct connection *c = calloc(1, sizeof *c);
     if (!c) {
         return es_fail(err, ES_NO_MEMORY, "no memory for the archive");

@@ -90,8 +90,8 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
     struct es_plateau level, tare = {0};
     size_t span[2] = {0, 0}, unused[2];
     enum es_status status = ES_OK;
-    if (!take(s, traces[0], "recording", &level, span, out, &status, err))
-        return status;
+    if (!take(s, traces[0], "recording", &level, span, out, &status, err) || !series)
+        return status; /* without a series it was refused */
     if (traces[1] && !take(s, traces[1], "tare", &tare, unused, out, &status, err))
         return status;
     struct es_budget b = {0}, spread = {0};

@@ -27,7 +27,7 @@ struct es_stair_reading {
     struct es_budget noise;   /* of the error, repeats */
     double u, u_moved;        /* noise and resolution; what it moved within the hold: standard */
     double u_step;            /* of u: steps of the reading, which repeat themselves */
-    double t, drift;        /* s: middle of the samples; shares of span a second over them */
+    double t, drift;          /* s: middle of the samples; shares of span a second over them */
     size_t point;
     size_t first, last; /* samples of the response */
 };

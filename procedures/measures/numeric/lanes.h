@@ -13,7 +13,8 @@ struct es_lanes {
     es_two v[4];
 };
 
-#define ES_AT(p_)   (*(const es_two *)(p_)) /* two at p_ */
+#define ES_AT(p_) (*(const es_two *)(p_)) /* two at p_ */
+// NOLINTNEXTLINE(bugprone-macro-parentheses): the name of a variable
 #define ES_EACH(k_) for (int k_ = 0; k_ < 4; k_++)
 
 static inline double es_lanes_total(const struct es_lanes *sum)

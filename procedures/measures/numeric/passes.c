@@ -192,9 +192,11 @@ static void products(const double *t, const double *y, size_t n, struct es_line 
     double r[CHUNK + 2] = {0, 0}; /* the last two of the chunk before, then the chunk */
     for (size_t a = 0; a < n; a += CHUNK) {
         size_t count = n - a < CHUNK ? n - a : CHUNK, i = 0;
+        // cppcheck-suppress knownConditionTrueFalse ; count is the caller's at the end
         for (; i + 8 <= count; i += 8)
             ES_EACH(k)
         *(es_two *)(r + 2 + i + 2 * k) = rest_of(t + a + i + 2 * k, y + a + i + 2 * k, l);
+        // cppcheck-suppress knownConditionTrueFalse ; count is the caller's at the end
         for (; i < count; i++)
             r[2 + i] = (y[a + i] - l->b0) - l->b1 * (t[a + i] - l->middle);
         l->square += dot(r + 2, r + 2, count);
@@ -282,6 +284,7 @@ struct es_moving es_moving_means(const double *y, size_t n, size_t width, double
     double mean[CHUNK], last = 0, sum = 0, squares = 0, share = 1 / (double)width;
     for (size_t a = 0; a < means; a += CHUNK) {
         size_t count = means - a < CHUNK ? means - a : CHUNK;
+        // cppcheck-suppress knownConditionTrueFalse ; count is the caller's at the end
         for (size_t i = a ? 0 : 1; i < count; i++)
             mean[i] = (y[a + i + width - 1] - y[a + i - 1]) * share;
         /* a chunk begins with a sum of its own where that costs little: rounding does not run on */
@@ -292,6 +295,7 @@ struct es_moving es_moving_means(const double *y, size_t n, size_t width, double
         run_on(mean, count);
         last = mean[count - 1];
         note_extremes(mean, count, a, &out);
+        // cppcheck-suppress knownConditionTrueFalse ; count is the caller's at the end
         for (size_t i = 0; i < count; i++)
             mean[i] -= about;
         sum += es_plain_sum(mean, count);

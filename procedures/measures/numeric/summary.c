@@ -127,9 +127,11 @@ static void part_around(double *y, size_t *left, size_t *right, size_t k)
     double pivot = y[k];
     size_t i = *left, j = *right;
     for (;;) {
+        /* the pivot, or what was swapped behind it, stops both */
+        // NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult)
         while (y[i] < pivot)
             i++;
-        while (pivot < y[j])
+        while (j > 0 && pivot < y[j])
             j--;
         if (i <= j) {
             double swap = y[i];

@@ -544,7 +544,7 @@ WORK = {"level": level, "extreme": extreme, "step response": step_response, "str
 # How far the two may differ, of the value: where the scalar steps that are left out here would still move it.
 NEAR = {"hysteresis": 0.06, "linearity terminal-based": 0.02, "noise": 0.6, "dead time": 0.01, "inaccuracy": 0.1,
         "delay": 0.01}
-AT_LEAST = {"level": 3, "extreme": 3, "step response": 8, "stroke": 5, "sensor sweep": 4, "relay leak": 4, "staircase": 5}
+AT_LEAST = {"level": 6, "extreme": 5, "step response": 7, "stroke": 4.5, "sensor sweep": 1.8, "relay leak": 2.5, "staircase": 4}
 
 
 def main():

@@ -18,7 +18,7 @@ void es_build_value(struct es_tree *t, cJSON *object, const struct es_measured *
                     const struct es_unit *unit);
 
 /* Each adds its members to m->root; trouble is sticky in m->tree. */
-void es_build_visit(struct es_maker *m);  /* what people supplied, and what they did not */
+void es_build_visit(struct es_maker *m);               /* what people supplied, and what they did not */
 void es_build_origin(struct es_maker *m, cJSON *unit); /* where the unit came from: lot, supplier */
 void es_build_behind(struct es_maker *m); /* surroundings, instruments, confirmations, recordings */
 void es_build_curves(struct es_maker *m, size_t points); /* all curves share `points` */

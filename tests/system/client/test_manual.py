@@ -139,6 +139,8 @@ class Documents(unittest.TestCase):
             return
         self.assertIn(verb, VERBS, words)
         self.assertLessEqual(used, OPTIONS[verb], words)
+        if verb == "measure":
+            self.assertTrue(used & {"measure", "list"}, words)
         if verb == "run" and "rejoin" not in used:
             self.assertLessEqual({"plan", "type", "serial"} - ({"type", "serial"} if "job" in used else set()), used, words)
 

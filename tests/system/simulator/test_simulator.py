@@ -170,7 +170,7 @@ class Tcp(Served):
     def test_unknown_addresses_are_refused(self):
         client = self.sim.tcp()
         self.assertEqual(client.read_input_registers(5000, 2, slave=PANEL).exception_code, 2)
-        self.assertEqual(client.read_input_registers(16, 4, slave=PANEL).exception_code, 2)
+        self.assertEqual(client.read_input_registers(18, 4, slave=PANEL).exception_code, 2)
         self.assertEqual(client.write_register(0, 1, slave=PANEL).exception_code, 2)
         self.assertEqual(client.write_coil(99, True, slave=SWITCHES).exception_code, 2)
         self.assertEqual(client.read_coils(0, 1, slave=77).exception_code, 11)

@@ -28,6 +28,7 @@ ALWAYS = ["relay seat leaks to output 1", "relay seat leaks to output 2", "outpu
           "lever too short", "lever too long", "lever not parallel", "coil weak", "sensor non-linear",
           "electronics dead", "spool worn", "seal between outputs missing", "seal to atmosphere cut",
           "nozzle partly blocked", "coil open", "feedback drifted", "diaphragm leaking"]
+NEVER_ENDS = "self-adjustment never ends"  # matters from 0.75
 
 
 def check(good, text):
@@ -72,6 +73,11 @@ def bounds():
         check(all_units["failed"] == all_units["units"],
               "%s, %s: found in %d of %d" % (f["type"], f["fault"], all_units["failed"], all_units["units"]))
 
+    endless = json.loads(study("--units", "4", "--good", "0 %", "--from", "0.75", "--seed", "78", "--json", "--coverage", "0",
+                               "--fault", NEVER_ENDS).stdout)
+    found = endless["unit and mounting faults that matter"]
+    check(found["units"] == 4 and found["failed"] == 4, "%s: found in %d of 4" % (NEVER_ENDS, found["failed"]))
+
     # A drifted flow sensor is the bench's matter: noticed, and not blamed on the unit. So is noise.
     bench = json.loads(study("--units", "16", "--good", "0 %", "--from", "0.3", "--seed", "76", "--json", "--coverage", "0",
                              "--fault", "flow sensor drifted", "--fault", "electrical noise").stdout)
@@ -106,9 +112,9 @@ def shipped():
                  ROOT + "/procedures/judgement/detection.json", "--fault", "relay seat leaks to output 1",
                  "--fault", "outputs crossed", "--fault", "sensor track worn", "--fault", "lever not parallel")
     named = json.loads(done.stdout)["causes named"]
-    # 21 and 22 on the plan's version 4 with the table of version 3: worn tracks are taken for what makes a unit hunt.
+    # 22 and 22 on the plan's version 4 with the table of version 3: a track worn where the unit works makes it hunt.
     check(named["units of unknown types"] == 0, "the shipped table of detection knows the shipped types")
-    check(named["units"] == 24 and named["first right"] >= 20 and named["right among three"] >= 22,
+    check(named["units"] == 24 and named["first right"] >= 21 and named["right among three"] >= 22,
           "the shipped table names plain causes (learn it anew when procedures have changed): %s" % named)
 
 

@@ -13,7 +13,13 @@
 #define ES_ELECTRONICS_TICK (10 * ES_MS)
 
 /* Streams of es_random_*: 1 unit's spread, 2 volumes, then: */
-enum es_stream { ES_STREAM_WIPER = 3, ES_STREAM_CONVERTER, ES_STREAM_WALL, ES_STREAM_INSTRUMENT = 100, ES_STREAM_END = 1000 };
+enum es_stream {
+    ES_STREAM_WIPER = 3,
+    ES_STREAM_CONVERTER,
+    ES_STREAM_WALL,
+    ES_STREAM_INSTRUMENT = 100,
+    ES_STREAM_END = 1000
+};
 
 struct es_actuator {
     double position, velocity; /* from the lower end */

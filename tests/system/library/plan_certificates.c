@@ -74,7 +74,7 @@ ParameterizedTestParameters(plan, certificate)
     return cr_make_param_array(size_t, indices, ROWS);
 }
 
-ParameterizedTest(size_t *index, plan, certificate)
+ParameterizedTest(const size_t *index, plan, certificate)
 {
     const struct row *r = &rows[*index];
     struct virtual_run x;

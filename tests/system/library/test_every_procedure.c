@@ -281,7 +281,7 @@ ParameterizedTestParameters(every_procedure, on_every_type)
     return cr_make_param_array(size_t, indices, ROWS);
 }
 
-ParameterizedTest(size_t *index, every_procedure, on_every_type)
+ParameterizedTest(const size_t *index, every_procedure, on_every_type)
 {
     const struct row *r = &rows[*index];
     for (size_t t = 0; r->types[t] != NULL; t++) {

@@ -152,7 +152,8 @@ Test(channel, states_are_0_or_1)
     cr_expect_eq(convert(&c, 2, &v), ES_OUT_OF_RANGE);
 }
 
-/* What an overdriven instrument shows: as stated, else the live signal's ends, else inside what is plausible. */
+/* What an overdriven instrument shows: as stated, else the live signal's ends, else inside what is plausible.
+ */
 Test(channel, range)
 {
     struct es_bench_channel c = pressure();

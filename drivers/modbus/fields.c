@@ -169,7 +169,7 @@ static bool check_type(const struct es_document *doc, const cJSON *object, const
                        struct es_findings *findings)
 {
     bool bits = c->table == ES_MODBUS_COIL || c->table == ES_MODBUS_DISCRETE;
-    uint8_t order[4];
+    uint8_t order[ES_MODBUS_WORDS_MAX];
     const char *expected = NULL;
     const char *where = "type";
     if (bits && c->type != ES_MODBUS_BIT) {

@@ -71,9 +71,11 @@ struct es_modbus_channel {
 /* How many registers a type takes: 1, 2 or 4. */
 size_t es_modbus_words(enum es_modbus_type type);
 
+#define ES_MODBUS_WORDS_MAX 4 /* of one value: 64 bits */
+
 /* A channel's word order as positions: order[p] = significance (0 = highest) of the word at address + p.
  * False when the text is no order of the type's words. */
-bool es_modbus_word_order(const struct es_modbus_channel *c, uint8_t order[static 4]);
+bool es_modbus_word_order(const struct es_modbus_channel *c, uint8_t order[static ES_MODBUS_WORDS_MAX]);
 
 /* Registers, in the order of their addresses, to a number and back. `words` has es_modbus_words() entries.
  * Decoding: valid is false for NaN, infinities and the "no value" pattern. Encoding: ES_RANGE when the number

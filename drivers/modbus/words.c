@@ -16,9 +16,11 @@ size_t es_modbus_words(enum es_modbus_type type)
     return type_words[type];
 }
 
-bool es_modbus_word_order(const struct es_modbus_channel *c, uint8_t order[static 4])
+bool es_modbus_word_order(const struct es_modbus_channel *c, uint8_t order[static ES_MODBUS_WORDS_MAX])
 {
     size_t n = type_words[c->type];
+    if (n > ES_MODBUS_WORDS_MAX)
+        return false;
     const char *text = c->word_order ? c->word_order : "high first";
     bool high = strcmp(text, "high first") == 0, low = strcmp(text, "low first") == 0;
     if (high || low) {
@@ -47,7 +49,7 @@ static uint16_t swap_bytes(const struct es_modbus_channel *c, uint16_t word)
 /* The words as one number, the most significant first. */
 static uint64_t gather(const struct es_modbus_channel *c, const uint16_t *words)
 {
-    uint8_t order[4] = {0, 1, 2, 3};
+    uint8_t order[ES_MODBUS_WORDS_MAX] = {0, 1, 2, 3};
     size_t n = type_words[c->type];
     (void)es_modbus_word_order(c, order); /* checked when the bench file was read */
     uint64_t bits = 0;
@@ -58,7 +60,7 @@ static uint64_t gather(const struct es_modbus_channel *c, const uint16_t *words)
 
 static void scatter(const struct es_modbus_channel *c, uint64_t bits, uint16_t *words)
 {
-    uint8_t order[4] = {0, 1, 2, 3};
+    uint8_t order[ES_MODBUS_WORDS_MAX] = {0, 1, 2, 3};
     size_t n = type_words[c->type];
     (void)es_modbus_word_order(c, order);
     for (size_t i = 0; i < n; i++)

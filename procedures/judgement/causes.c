@@ -135,9 +135,12 @@ static enum es_status look(const struct es_detection *table, const char *type, c
     for (size_t i = 0; i < count && v->count < LINES_MAX; i++) {
         const struct es_detection_line *line =
             es_detection_find_line(v->type, seen[i].procedure, seen[i].measurand);
-        known = known || line;
-        const size_t bin = line ? es_detection_bin(line, &seen[i]) : 0;
-        const double pooled = line ? pooled_share(table, line, bin) : 0;
+        if (!line) {
+            continue;
+        }
+        known = true;
+        const size_t bin = es_detection_bin(line, &seen[i]);
+        const double pooled = pooled_share(table, line, bin);
         /* What was never met with anybody speaks for nobody: least for the causes that few units had. */
         if (pooled > 0) {
             const size_t n = v->count++;

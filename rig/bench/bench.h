@@ -53,11 +53,12 @@ struct es_bench_channel {
     bool current_signal;            /* the scale gives a current of a 4-20 mA loop (coherent, A) */
     double signal_low, signal_high; /* coherent value at 4 mA and at 20 mA; NAMUR NE 43 decides quality */
     double plausible_low, plausible_high; /* coherent; outside: ES_OUT_OF_RANGE */
-    double range_low, range_high; /* coherent, as stated; low < high only where it was. See es_channel_range */
-    double resolution;                    /* coherent */
-    double rate;                          /* Hz, wanted; of an output: of asking for its setting */
-    double stale_after;                   /* s */
-    double refresh, lag;                  /* s, of the instrument */
+    /* coherent, as stated; low < high only where it was. See es_channel_range */
+    double range_low, range_high;
+    double resolution;   /* coherent */
+    double rate;         /* Hz, wanted; of an output: of asking for its setting */
+    double stale_after;  /* s */
+    double refresh, lag; /* s, of the instrument */
     double noise;     /* coherent, standard; what the maker states; used by the virtual bench and by check */
     double u_further; /* coherent, standard: drift since calibration, mounting, temperature */
     double repeatability; /* coherent, standard */
@@ -144,8 +145,8 @@ enum es_status es_channel_reading_raw(const struct es_bench_channel *c, double r
 enum es_quality es_channel_judge(const struct es_bench_channel *c, double reading, double *value);
 double es_channel_uncorrected(const struct es_bench_channel *c, double value);
 
-/* The ends of what the channel's instrument can show, coherent: as the file states them, else as the bench file's
- * documentation says. False (both untouched) where nothing is known. */
+/* The ends of what the channel's instrument can show, coherent: as the file states them, else as the bench
+ * file's documentation says. False (both untouched) where nothing is known. */
 bool es_channel_range(const struct es_bench_channel *c, double *low, double *high);
 
 /* What measures need to know about a channel's errors. */

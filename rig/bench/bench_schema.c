@@ -13,22 +13,14 @@ static const struct {
     const char *object, *member, *what;
     bool many;
 } nests[] = {
-    {"bench file", "buses", "bus", true},
-    {"bench file", "instruments", "instrument", true},
-    {"bench file", "stations", "station", true},
-    {"station", "channels", "channel", true},
-    {"station", "ceilings", "ceiling", true},
-    {"station", "safe state", "safe state", false},
-    {"station", "watchdog", "watchdog", false},
-    {"station", "facts", "fact", true},
-    {"safe state", "writes", "safe write", true},
-    {"channel", "scale", "scale", false},
-    {"channel", "signal", "signal", false},
-    {"channel", "plausible", "plausible", false},
-    {"channel", "range", "range", false},
-    {"channel", "calibration", "calibration", false},
-    {"channel", "read back", "read back", false},
-    {"scale", "table", "pair", true},
+    {"bench file", "buses", "bus", true},         {"bench file", "instruments", "instrument", true},
+    {"bench file", "stations", "station", true},  {"station", "channels", "channel", true},
+    {"station", "ceilings", "ceiling", true},     {"station", "safe state", "safe state", false},
+    {"station", "watchdog", "watchdog", false},   {"station", "facts", "fact", true},
+    {"safe state", "writes", "safe write", true}, {"channel", "scale", "scale", false},
+    {"channel", "signal", "signal", false},       {"channel", "plausible", "plausible", false},
+    {"channel", "range", "range", false},         {"channel", "calibration", "calibration", false},
+    {"channel", "read back", "read back", false}, {"scale", "table", "pair", true},
     {"calibration", "corrections", "pair", true},
 };
 

@@ -78,6 +78,10 @@ struct es_driver {
     bool (*check_channel)(const struct es_document *doc, const cJSON *object, const void *bus_settings,
                           const void *settings, bool writable, struct es_findings *findings);
 
+    /* True when two channels of one instrument cannot both be meant: both write to one place, or they share a
+     * part of what they address. NULL: never. */
+    bool (*clash)(const void *channel, bool writable, const void *other, bool other_writable);
+
     /* Opens the line or connection. No instrument need answer. */
     enum es_status (*open)(const void *bus_settings, const struct es_instrument_common *instruments,
                            size_t instrument_count, struct es_bus **out, struct es_error *err);

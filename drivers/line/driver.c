@@ -481,6 +481,7 @@ const struct es_driver es_line_driver = {
     .check_bus = es_line_check_bus,
     .check_instrument = es_line_check_instrument,
     .check_channel = es_line_check_channel,
+    .clash = es_line_clash,
     .open = bus_open,
     .probe = bus_probe,
     .plan = bus_plan,

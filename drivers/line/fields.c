@@ -1,5 +1,6 @@
-#include "drivers/line/fields.h"
+#include <string.h>
 
+#include "drivers/line/fields.h"
 #include "drivers/line/pattern.h"
 #include "drivers/transport/beside.h"
 
@@ -142,4 +143,10 @@ bool es_line_check_channel(const struct es_document *doc, const cJSON *object, c
         good = false;
     }
     return good;
+}
+
+bool es_line_clash(const void *channel, bool writable, const void *other, bool other_writable)
+{
+    const struct es_line_channel *a = channel, *b = other;
+    return writable && other_writable && a->set && b->set && strcmp(a->set, b->set) == 0;
 }

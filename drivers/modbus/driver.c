@@ -507,6 +507,7 @@ const struct es_driver es_modbus_driver = {
     .check_bus = es_modbus_check_bus,
     .check_instrument = es_modbus_check_instrument,
     .check_channel = es_modbus_check_channel,
+    .clash = es_modbus_clash,
     .open = bus_open,
     .probe = bus_probe,
     .plan = bus_plan,

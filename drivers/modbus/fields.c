@@ -229,3 +229,18 @@ bool es_modbus_check_channel(const struct es_document *doc, const cJSON *object,
     }
     return good;
 }
+
+/* One register may be read as whole and bit by bit, and written here and read there: what is refused is a
+ * value that reaches half into another, and two that are written to one place. */
+bool es_modbus_clash(const void *channel, bool writable, const void *other, bool other_writable)
+{
+    const struct es_modbus_channel *a = channel, *b = other;
+    long a_words = (long)es_modbus_words((enum es_modbus_type)a->type),
+         b_words = (long)es_modbus_words((enum es_modbus_type)b->type);
+    if (a->table != b->table || a->address + a_words <= b->address || b->address + b_words <= a->address)
+        return false;
+    if (writable && other_writable)
+        return true;
+    bool bits = a->type == ES_MODBUS_BIT || b->type == ES_MODBUS_BIT;
+    return !bits && (a->address != b->address || a_words != b_words);
+}

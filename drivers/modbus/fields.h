@@ -20,4 +20,6 @@ bool es_modbus_check_instrument(const struct es_document *doc, const cJSON *obje
 bool es_modbus_check_channel(const struct es_document *doc, const cJSON *object, const void *bus_settings,
                              const void *settings, bool writable, struct es_findings *findings);
 
+bool es_modbus_clash(const void *channel, bool writable, const void *other, bool other_writable);
+
 #endif

@@ -27,28 +27,38 @@ static struct es_bench_channel *named_channel(struct es_bench_reader *r, struct 
     return NULL;
 }
 
-// cppcheck-suppress constParameter ; its channels are changed through it
-static void check_same_address(struct es_bench_reader *r, const cJSON *object, struct es_bench_station *s,
-                               const struct es_bench_channel *c)
+/* A channel of this or an earlier station, read before `c`, that cannot be meant beside it; NULL: none. */
+static const struct es_bench_channel *clashing(const struct es_bench *b, const struct es_bench_station *last,
+                                               const struct es_bench_channel *c,
+                                               const struct es_bench_station **at)
 {
-    const struct es_bench *b = r->bench;
-    for (const struct es_bench_station *other = b->stations; other <= s; other++) {
-        for (size_t i = 0; i < other->channel_count; i++) {
-            const struct es_bench_channel *o = &other->channels[i];
+    const struct es_driver *d = b->buses[b->instruments[c->instrument].bus].driver;
+    for (*at = b->stations; d->clash && *at <= last; ++*at) {
+        for (size_t i = 0; i < (*at)->channel_count; i++) {
+            const struct es_bench_channel *o = &(*at)->channels[i];
             if (o == c) {
-                return;
+                return NULL;
             }
-            if (!o->writable || !o->address || o->instrument != c->instrument) {
-                continue;
-            }
-            size_t size = b->buses[b->instruments[c->instrument].bus].driver->channel_size;
-            if (!memcmp(o->address, c->address, size)) {
-                es_document_fault(r->doc, cJSON_GetObjectItemCaseSensitive(object, "address"), r->findings,
-                                  NULL, "an address of its own: station %s already writes here for \"%s\"",
-                                  other->name ? other->name : "?", es_role_info(o->role)->name);
-                return;
+            if (o->address && o->instrument == c->instrument &&
+                d->clash(c->address, c->writable, o->address, o->writable)) {
+                return o;
             }
         }
+    }
+    return NULL;
+}
+
+static void check_clash(struct es_bench_reader *r, const cJSON *object, const struct es_bench_station *s,
+                        const struct es_bench_channel *c)
+{
+    const struct es_bench_station *at = NULL;
+    const struct es_bench_channel *o = clashing(r->bench, s, c, &at);
+    if (o) {
+        es_document_fault(r->doc, cJSON_GetObjectItemCaseSensitive(object, "address"), r->findings, NULL,
+                          c->writable && o->writable
+                              ? "an address of its own: station %s already writes here for \"%s\""
+                              : "an address of its own: it shares a part of station %s's \"%s\"",
+                          at->name ? at->name : "?", es_role_info(o->role)->name);
     }
 }
 
@@ -71,8 +81,8 @@ static void read_channels(struct es_bench_reader *r, const cJSON *array, struct 
                               "each role once a station: there is a channel for \"%s\" above",
                               es_role_info(c->role)->name);
         }
-        if (c->writable && c->address) {
-            check_same_address(r, item, s, c);
+        if (c->address) {
+            check_clash(r, item, s, c);
         }
     }
 }

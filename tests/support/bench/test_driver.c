@@ -262,6 +262,12 @@ static bool test_same_setting(const void *channel, double raw, double read)
     return raw == read;
 }
 
+static bool test_clash(const void *channel, bool writable, const void *other, bool other_writable)
+{
+    const struct channel_settings *a = channel, *b = other;
+    return writable && other_writable && a->reg == b->reg;
+}
+
 static enum es_status test_settle(struct es_bus *bus, struct es_error *err)
 {
     enter(bus, 0);
@@ -304,6 +310,7 @@ const struct es_driver test_driver = {
     .channel_size = sizeof(struct channel_settings),
     .shows_setting = test_shows_setting,
     .same_setting = test_same_setting,
+    .clash = test_clash,
     .open = test_open,
     .probe = test_probe,
     .plan = test_plan,

@@ -185,3 +185,38 @@ Test(settings, buses_that_cannot_be)
         done(&r);
     }
 }
+
+Test(table, registers_that_share_a_part_clash)
+{
+    enum { NEITHER, ONE, BOTH };
+    static const struct {
+        struct es_modbus_channel a, b;
+        int written;
+        bool clash;
+    } rows[] = {
+        {{.type = ES_MODBUS_FLOAT32, .address = 10}, {.type = ES_MODBUS_INT32, .address = 11}, NEITHER, true},
+        {{.type = ES_MODBUS_FLOAT32, .address = 10}, {.type = ES_MODBUS_INT16, .address = 11}, NEITHER, true},
+        {{.type = ES_MODBUS_FLOAT32, .address = 10}, {.type = ES_MODBUS_INT32, .address = 12}, BOTH, false},
+        {{.type = ES_MODBUS_INT32, .address = 10}, {.type = ES_MODBUS_UINT32, .address = 10}, ONE, false},
+        {{.type = ES_MODBUS_INT16, .address = 10}, {.type = ES_MODBUS_INT16, .address = 10}, BOTH, true},
+        {{.type = ES_MODBUS_BIT, .address = 3, .bit = 1},
+         {.type = ES_MODBUS_UINT16, .address = 3},
+         ONE,
+         false},
+        {{.table = 1, .type = ES_MODBUS_INT16}, {.table = 0, .type = ES_MODBUS_INT32}, BOTH, false},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        bool a = rows[i].written != NEITHER, b = rows[i].written == BOTH;
+        cr_expect_eq(es_modbus_driver.clash(&rows[i].a, a, &rows[i].b, b), rows[i].clash, "row %zu", i);
+        cr_expect_eq(es_modbus_driver.clash(&rows[i].b, b, &rows[i].a, a), rows[i].clash, "row %zu", i);
+    }
+}
+
+Test(table, one_command_sets_one_output)
+{
+    char set[] = "SOUR:CURR {value}", same[] = "SOUR:CURR {value}", other[] = "SOUR:VOLT {value}";
+    struct es_line_channel a = {.set = set}, b = {.set = same}, c = {.set = other};
+    cr_expect(es_line_driver.clash(&a, true, &b, true));
+    cr_expect_not(es_line_driver.clash(&a, true, &b, false));
+    cr_expect_not(es_line_driver.clash(&a, true, &c, true));
+}

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "results/page/back.h"
+#include "results/page/sources.h"
 #include "rig/base/number.h"
 
 #define SMALL       6.6 /* points */
@@ -284,16 +285,19 @@ static void add_items(const struct es_content *c, struct es_blocks *out, es_back
     }
 }
 
-static void source_text(const struct es_content *c, size_t i, struct es_text *out)
+static double put_source(struct es_sheet *s, const struct es_block *block, double x, double y, double width)
 {
-    for (size_t k = 0; k < c->sources[i].count; k++)
-        es_text_printf(out, "%s%s", k > 0 ? ", " : "", c->sources[i].limits[k]);
-    es_text_printf(out, ": %s", c->sources[i].source);
+    struct es_text text = {0};
+    es_text_add(&text, block->text);
+    return es_back_paragraph(s, x, y, width, &text);
 }
 
-static double put_sources(struct es_sheet *s, const struct es_block *block, double x, double y, double width)
+static void add_sources(const struct es_source_texts *sources, struct es_blocks *out)
 {
-    return put_items(s, block, x, y, width, source_text);
+    if (sources->count > 0)
+        es_back_heading(out, "Where the limits come from");
+    for (size_t i = 0; i < sources->count; i++)
+        es_blocks_add(out, (struct es_block){.put = put_source, .text = es_page_words(&sources->items[i])});
 }
 
 static bool answered_alike(const struct es_content *c)
@@ -397,7 +401,8 @@ static void add_cautions(const struct es_content *c, struct es_blocks *out)
         es_back_add(out, put_answer, 0);
 }
 
-static void collect(const struct es_page_content *p, struct es_blocks *out)
+static void collect(const struct es_page_content *p, const struct es_source_texts *sources,
+                    struct es_blocks *out)
 {
     const struct es_content *c = &p->c;
     es_back_heading(out, "Run");
@@ -409,9 +414,7 @@ static void collect(const struct es_page_content *p, struct es_blocks *out)
         es_back_heading(out, "Environment");
         es_back_add(out, put_environment, 0);
     }
-    if (c->source_count > 0)
-        es_back_heading(out, "Where the limits come from");
-    add_items(c, out, put_sources, source_text, c->source_count);
+    add_sources(sources, out);
     add_cautions(c, out);
     add_statements(c, out);
     if (no_interpretation(p) != NULL)
@@ -433,13 +436,17 @@ static void draw_end_mark(struct es_sheet *s)
 enum es_status es_draw_back(struct es_sheet *s, struct es_error *err)
 {
     struct es_blocks blocks = {0};
-    collect(s->content, &blocks);
-    bool whole = !blocks.out_of_memory;
+    struct es_source_texts sources;
+    bool whole = es_source_texts_make(&s->content->c, &sources);
+    if (whole)
+        collect(s->content, &sources, &blocks);
+    whole = whole && !blocks.out_of_memory;
     if (whole) {
         es_sheet_gap(s, 1);
         es_flow(s, blocks.items, blocks.count, NULL, 5);
         draw_end_mark(s);
     }
     es_blocks_free(&blocks);
+    es_source_texts_free(&sources);
     return whole ? ES_OK : es_fail(err, ES_NO_MEMORY, "not enough memory to draw");
 }

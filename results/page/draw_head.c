@@ -6,8 +6,10 @@
 #include "results/page/sheet.h"
 #include "rig/base/text.h"
 
-#define PANEL_WIDTH 50.0
-#define CODE_SIZE   24.0 /* mm */
+#define PANEL_WIDTH  50.0
+#define CODE_SIZE    24.0 /* mm */
+#define LABEL_NEARER 0.4  /* to its fact than lines of text stand, mm */
+#define FACT_GAP     0.7  /* mm below a fact */
 
 static double draw_laboratory(struct es_sheet *s, double y, double width)
 {
@@ -236,7 +238,8 @@ static double draw_facts(struct es_sheet *s, const struct fact *facts, size_t co
         double x = left + column * each, width = facts[i].columns * each - 3;
         const struct es_type *type = i == 0 ? &first : &value;
         double height = es_canvas_text(s->canvas, &label, x, y, width, facts[i].label);
-        height += es_canvas_text(s->canvas, type, x, y + height, width, facts[i].text) + 1.2;
+        height += es_canvas_text(s->canvas, type, x, y + height - LABEL_NEARER, width, facts[i].text);
+        height += FACT_GAP - LABEL_NEARER;
         tallest = fmax(tallest, height);
         column += facts[i].columns;
     }

@@ -17,7 +17,7 @@ struct es_block {
     double height;    /* the flow's own */
 };
 
-#define ES_FLOW_GAP 5.0 /* mm between the columns */
+#define ES_FLOW_GAP 4.6 /* mm between the columns */
 
 /* Width of one column. */
 double es_flow_width(const struct es_sheet *sheet);

@@ -12,6 +12,8 @@
 #define ES_SHEET_FOOT       11.0 /* the foot's line above the paper's edge */
 #define ES_SHEET_MOST_PAGES 60
 
+struct es_column;
+
 struct es_sheet {
     struct es_canvas *canvas;
     const struct es_page_content *content;
@@ -19,7 +21,8 @@ struct es_sheet {
     double y;                                /* where the next thing goes */
     double scale; /* of type and rows, 1 or less: so that much still fits on two pages */
     int page, pages;
-    bool too_long; /* more than ES_SHEET_MOST_PAGES */
+    bool too_long;                   /* more than ES_SHEET_MOST_PAGES */
+    const struct es_column *columns; /* of the table that is being set (table.h), borrowed */
 };
 
 void es_sheet_paper_size(enum es_page_paper paper, double *width, double *height); /* mm */

@@ -1,0 +1,145 @@
+/* How wide the columns of the narrow rows are: numbers get what is really in them, names the rest. Where one
+ * line's numbers want more than the others' its unit goes to a second line, if that keeps more names on one.
+ */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "results/page/table.h"
+
+#define BAR_WIDTH     8.6  /* mm */
+#define VALUE_MOST    12.0 /* a longer number is set smaller */
+#define VALUE_LEAST   8.0
+#define NUMBERS_MOST  34.0 /* U, k and limits together */
+#define NUMBERS_LEAST 16.0
+#define STEP          0.25
+#define UNIT_BELOW    3.5
+#define GAP           0.7
+#define NAME_LEFT     3.5
+
+struct widths { /* of what one line says, unbroken, mm */
+    double name, value, numbers;
+};
+
+struct rows {
+    struct widths *items;
+    size_t count;
+    double value; /* the widest, but for what is set smaller */
+};
+
+struct split { /* of a row's width */
+    double value, numbers;
+};
+
+void es_table_texts(const struct es_sheet *s, const struct es_content_line *l, struct es_table_texts *out)
+{
+    char limits[80];
+    es_line_value(l, &out->value);
+    es_line_coverage(s->content, l, true, out->coverage, sizeof out->coverage);
+    es_line_limits(l, limits, sizeof limits);
+    snprintf(out->limits, sizeof out->limits, l->required ? "%s" : "(%s)", limits);
+    if (s->content->c.record)
+        out->limits[0] = '\0';
+}
+
+struct es_type es_table_name_type(const struct es_sheet *s, const struct es_content_line *l)
+{
+    bool good = es_page_verdict_of(l->verdict) == ES_PAGE_PASS || s->content->c.record;
+    struct es_type type = es_sheet_type(s, 7.4, good ? ES_REGULAR : ES_SEMIBOLD, ES_INK);
+    type.lines = 3;
+    type.tight = true;
+    return type;
+}
+
+/* A text's width and a gap before the next; 0 for no text. */
+static double room_for(struct es_sheet *s, double size, const char *text, double gap)
+{
+    struct es_type type = es_sheet_type(s, size, ES_REGULAR, ES_INK);
+    return text[0] != '\0' ? es_canvas_text_width(s->canvas, &type, text) + gap : 0;
+}
+
+double es_table_limits_width(struct es_sheet *s, const struct es_table_texts *texts, double most)
+{
+    return fmin(room_for(s, ES_TABLE_SIZE, texts->limits, 0), most);
+}
+
+double es_table_coverage_width(struct es_sheet *s, const struct es_table_texts *texts)
+{
+    return room_for(s, ES_TABLE_SMALL, texts->coverage, GAP);
+}
+
+static struct widths measure(struct es_sheet *s, const struct es_content_line *l)
+{
+    struct es_type name = es_table_name_type(s, l);
+    struct es_table_texts texts;
+    es_table_texts(s, l, &texts);
+    return (struct widths){
+        .name = es_canvas_text_width(s->canvas, &name, l->measurand),
+        .value = room_for(s, ES_TABLE_SIZE, texts.value.value, 0),
+        .numbers = room_for(s, ES_TABLE_SIZE, texts.value.spread, 0) + es_table_coverage_width(s, &texts) +
+                   es_table_limits_width(s, &texts, ES_TABLE_LIMITS_MOST) + ES_TABLE_LIMITS_GAP,
+    };
+}
+
+/* What it costs in lines to split the room like this; a unit away from its number reads worse than a name on
+ * two lines. */
+static double lines_lost(const struct rows *rows, double name, const struct split *split)
+{
+    double lines = 0;
+    for (size_t i = 0; i < rows->count; i++) {
+        const struct widths *row = &rows->items[i];
+        double over = fmax(fmin(row->value, rows->value) - split->value, 0);
+        lines += fmax(fmin(ceil(row->name / name), 3), row->numbers + over > split->numbers ? UNIT_BELOW : 1);
+    }
+    return lines;
+}
+
+static struct split find_split(const struct rows *rows, double room)
+{
+    struct split best = {rows->value, NUMBERS_MOST};
+    double fewest = INFINITY;
+    for (double over = 0; over <= ES_TABLE_VALUE_OVER; over += STEP) {
+        for (double numbers = NUMBERS_MOST; numbers >= NUMBERS_LEAST; numbers -= STEP) {
+            struct split split = {fmax(rows->value - over, VALUE_LEAST), numbers};
+            double lines = lines_lost(rows, room - numbers - split.value, &split);
+            if (lines < fewest) {
+                fewest = lines;
+                best = split;
+            }
+        }
+    }
+    return best;
+}
+
+static bool measure_all(struct es_sheet *s, struct rows *out)
+{
+    const struct es_content *c = &s->content->c;
+    *out = (struct rows){.items = calloc(c->line_count + 1, sizeof *out->items), .value = VALUE_LEAST};
+    for (size_t i = 0; out->items != NULL && i < c->line_count; i++) {
+        if (es_line_untested(c, i) > 0)
+            continue;
+        struct widths *row = &out->items[out->count++];
+        *row = measure(s, &c->lines[i]);
+        out->value = fmax(out->value, fmin(row->value, VALUE_MOST));
+    }
+    return out->items != NULL;
+}
+
+bool es_table_columns(struct es_sheet *s, double width, struct es_column columns[static ES_TABLE_COLUMNS])
+{
+    struct rows rows;
+    double bar = s->content->c.record ? 0 : BAR_WIDTH + GAP;
+    if (!measure_all(s, &rows))
+        return false;
+    const struct split split = find_split(&rows, width - NAME_LEFT - bar - 2 * GAP);
+    free(rows.items);
+    double left = width - split.numbers;
+    columns[ES_TABLE_SPREAD] = (struct es_column){left, split.numbers, ES_LEFT};
+    columns[ES_TABLE_LIMITS] = (struct es_column){left, split.numbers, ES_RIGHT};
+    left -= GAP + split.value;
+    columns[ES_TABLE_VALUE] = (struct es_column){left, split.value, ES_RIGHT};
+    left -= bar;
+    columns[ES_TABLE_BAR] = (struct es_column){left, BAR_WIDTH, ES_LEFT};
+    columns[ES_TABLE_NAME] = (struct es_column){NAME_LEFT, left - GAP - NAME_LEFT, ES_LEFT};
+    return true;
+}

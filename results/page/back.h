@@ -25,6 +25,8 @@ struct es_back_cells {
 };
 double es_back_row(struct es_sheet *sheet, const struct es_back_cells *cells, double x, double y);
 
+/* Plan, type sheet and procedures. */
+void es_back_method(const struct es_content *content, struct es_blocks *out);
 /* The signatures and the digests. */
 void es_back_signatures(const struct es_page_content *p, struct es_blocks *out);
 

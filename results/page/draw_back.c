@@ -109,75 +109,6 @@ static double put_deviations(struct es_sheet *s, const struct es_block *block, d
     return es_back_paragraph(s, x, y, width, &text);
 }
 
-/* ---- Method ---- */
-
-static const double method_widths[] = {47, 5.5, 11.5, 13, 12.5};
-
-/* Of a document that is not run. */
-static const struct es_content_procedure no_run = {.began = "", .skipped_because = "", .duration = NAN};
-
-static double method_row(struct es_sheet *s, double x, double y, const struct es_content_document *d,
-                         const char *what, const struct es_content_procedure *ran)
-{
-    char duration[ES_NUMBER_SIZE] = "", time[12] = "", digest[20];
-    struct es_text name = {0};
-    const char *skipped = ran->skipped_because;
-    if (!isnan(ran->duration))
-        es_number_duration(ran->duration, duration);
-    if (strlen(ran->began) >= 19)
-        snprintf(time, sizeof time, "%.8s", ran->began + 11);
-    snprintf(digest, sizeof digest, "%.8s", d->sha256);
-    es_text_printf(&name, "%s%s%s%s", what, d->title[0] != '\0' ? d->title : d->name,
-                   skipped[0] != '\0' ? "; left out: " : "", skipped);
-    const char *texts[] = {es_page_words(&name), d->version, time, duration, digest};
-    double height = es_back_row(s, &(struct es_back_cells){texts, method_widths, 5, false, 1u << 4}, x, y);
-    es_text_free(&name);
-    return height;
-}
-
-static double put_method_head(struct es_sheet *s, const struct es_block *block, double x, double y,
-                              double width)
-{
-    static const char *const head[] = {"Document", "Ver.", "Began", "Took", "SHA-256…"};
-    (void)block, (void)width;
-    return es_back_row(s, &(struct es_back_cells){head, method_widths, 5, true, 0}, x, y);
-}
-
-static double put_plan(struct es_sheet *s, const struct es_block *block, double x, double y, double width)
-{
-    (void)block, (void)width;
-    return method_row(s, x, y, &s->content->c.plan, "Plan: ", &no_run);
-}
-
-static double put_type_sheet(struct es_sheet *s, const struct es_block *block, double x, double y,
-                             double width)
-{
-    (void)block, (void)width;
-    return method_row(s, x, y, &s->content->c.type_sheet, "Type sheet: ", &no_run);
-}
-
-static double put_procedure(struct es_sheet *s, const struct es_block *block, double x, double y,
-                            double width)
-{
-    const struct es_content_procedure *p = &s->content->c.procedures[block->index];
-    (void)width;
-    return method_row(s, x, y, &p->d, "", p);
-}
-
-static void add_method(const struct es_content *c, struct es_blocks *out)
-{
-    if (c->plan.name[0] == '\0' && c->type_sheet.name[0] == '\0' && c->procedure_count == 0)
-        return;
-    es_back_heading(out, "Method");
-    es_back_add(out, put_method_head, 0);
-    if (c->plan.name[0] != '\0')
-        es_back_add(out, put_plan, 0);
-    if (c->type_sheet.name[0] != '\0')
-        es_back_add(out, put_type_sheet, 0);
-    for (size_t i = 0; i < c->procedure_count; i++)
-        es_back_add(out, put_procedure, i);
-}
-
 /* ---- Instruments ---- */
 
 static const double instrument_widths[] = {43, 17, 15, 14.5};
@@ -219,7 +150,7 @@ static void add_instruments(const struct es_content *c, struct es_blocks *out)
     if (c->instrument_count == 0)
         return;
     es_back_heading(out, "Instruments and calibration");
-    es_back_add(out, put_instrument_head, 0);
+    es_blocks_add(out, (struct es_block){.put = put_instrument_head, .keep = true});
     for (size_t i = 0; i < c->instrument_count; i++) {
         const char *identity = c->instruments[i].identity;
         bool last = i + 1 == c->instrument_count || strcmp(identity, c->instruments[i + 1].identity) != 0;
@@ -408,7 +339,7 @@ static void collect(const struct es_page_content *p, const struct es_source_text
     es_back_heading(out, "Run");
     es_back_add(out, put_run, 0);
     es_back_add(out, put_deviations, 0);
-    add_method(c, out);
+    es_back_method(c, out);
     add_instruments(c, out);
     if (c->environment_count + c->condition_count > 0) {
         es_back_heading(out, "Environment");

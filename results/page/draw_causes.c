@@ -7,10 +7,11 @@
 #include "results/page/sheet.h"
 #include "rig/base/text.h"
 
-#define BAR_LEFT  16.0 /* mm from the left edge */
-#define BAR_WIDTH 24.0
-#define NAME_LEFT (BAR_LEFT + BAR_WIDTH + 4)
-#define MOST      8 /* causes that are drawn */
+#define BAR_LEFT      16.0 /* mm from the left edge */
+#define BAR_WIDTH     24.0
+#define NAME_LEFT     (BAR_LEFT + BAR_WIDTH + 4)
+#define MOST          8    /* causes that are drawn */
+#define TOGETHER_MOST 60.0 /* mm that are kept on one page */
 
 static const char *text_of(const cJSON *object, const char *name)
 {
@@ -188,11 +189,8 @@ static void draw_all_causes(struct es_sheet *s, const cJSON *about)
     draw_next(s, cJSON_GetObjectItemCaseSensitive(about, "next_check"));
 }
 
-void es_draw_causes(struct es_sheet *s)
+static void draw_all(struct es_sheet *s, const cJSON *about)
 {
-    const cJSON *about = cJSON_GetObjectItemCaseSensitive(s->content->root, "interpretation");
-    if (!cJSON_IsObject(about) || strcmp(text_of(about, "about"), "nothing known") == 0)
-        return; /* why nothing is known stands in the small print */
     bool remaining = strcmp(text_of(about, "about"), "undetected fault") == 0;
     es_sheet_title(s, remaining ? "What may still be wrong" : "Likely causes", 12);
     if (remaining) {
@@ -202,4 +200,26 @@ void es_draw_causes(struct es_sheet *s)
         draw_all_causes(s, about);
     }
     draw_basis(s, about);
+}
+
+/* On a page without end. */
+static double height_of_all(const struct es_sheet *s, const cJSON *about)
+{
+    struct es_sheet endless = *s;
+    endless.bottom = INFINITY;
+    es_canvas_hold(s->canvas, true);
+    draw_all(&endless, about);
+    es_canvas_hold(s->canvas, false);
+    return endless.y - s->y;
+}
+
+void es_draw_causes(struct es_sheet *s)
+{
+    const cJSON *about = cJSON_GetObjectItemCaseSensitive(s->content->root, "interpretation");
+    if (!cJSON_IsObject(about) || strcmp(text_of(about, "about"), "nothing known") == 0)
+        return; /* why nothing is known stands in the small print */
+    double height = height_of_all(s, about);
+    if (height < TOGETHER_MOST) /* what to check next stands below what it is about */
+        es_sheet_need(s, height);
+    draw_all(s, about);
 }

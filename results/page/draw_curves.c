@@ -9,7 +9,7 @@
 #include "rig/base/text.h"
 
 #define BETWEEN      4.0
-#define HEIGHT       25.5 /* of one picture with its titles, mm */
+#define HEIGHT       25.0 /* of one picture with its titles, mm, in full scale */
 #define SERIES_MOST  4
 #define ACROSS_LEAST ((size_t)3)
 
@@ -69,7 +69,8 @@ static void draw_titles(struct es_sheet *s, const struct picture *p, double x, d
 
 static void draw_picture(struct es_sheet *s, const struct picture *p, double x, double y, double width)
 {
-    struct es_plot_area area = {.x = x + 7.5, .y = y + 7, .width = width - 8.5, .height = HEIGHT - 7 - 5};
+    struct es_plot_area area = {
+        .x = x + 7.5, .y = y + 7, .width = width - 8.5, .height = HEIGHT * s->scale - 7 - 5};
     struct es_type type = {.size = 6.6, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
     draw_titles(s, p, x, y, width);
     if (!find_axes(p, &area)) {
@@ -109,14 +110,14 @@ void es_draw_curves(struct es_sheet *s)
         return;
     size_t across = find_across(c), n = 0;
     double width = (s->width - ((double)across - 1) * BETWEEN) / (double)across;
-    es_sheet_title(s, "Curves over time in seconds", HEIGHT);
+    es_sheet_title(s, "Curves over time in seconds", HEIGHT * s->scale);
     for (size_t i = 0; i < c->curve_count && !s->too_long; n++) {
         struct picture p = picture_at(c, i);
         i += p.count;
         if (n % across == 0)
-            es_sheet_need(s, HEIGHT);
+            es_sheet_need(s, HEIGHT * s->scale);
         draw_picture(s, &p, s->left + (double)(n % across) * (width + BETWEEN), s->y, width);
         if (n % across == across - 1 || i == c->curve_count)
-            s->y += HEIGHT;
+            es_sheet_gap(s, HEIGHT);
     }
 }

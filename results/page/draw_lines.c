@@ -13,9 +13,9 @@
 /* Columns, mm from the left edge of the text. */
 enum { VERDICT, MEASURAND, BAR, VALUE, SPREAD, COVERAGE, LIMITS, RISK, COLUMNS };
 static const struct es_column columns[COLUMNS] = {
-    [VERDICT] = {0, 17, ES_LEFT},  [MEASURAND] = {17, 48, ES_LEFT},   [BAR] = {67, 38, ES_LEFT},
-    [VALUE] = {107, 16, ES_RIGHT}, [SPREAD] = {124.2, 18.6, ES_LEFT}, [COVERAGE] = {143.2, 6, ES_RIGHT},
-    [LIMITS] = {151, 18, ES_LEFT}, [RISK] = {169, 11, ES_RIGHT},
+    [VERDICT] = {0, 17, ES_LEFT},    [MEASURAND] = {17, 48, ES_LEFT}, [BAR] = {67, 33, ES_LEFT},
+    [VALUE] = {101.5, 16, ES_RIGHT}, [SPREAD] = {118.7, 25, ES_LEFT}, [COVERAGE] = {144, 6, ES_RIGHT},
+    [LIMITS] = {152, 20, ES_LEFT},   [RISK] = {172.5, 11, ES_RIGHT},
 };
 
 static void cell(struct es_sheet *s, int column, struct es_type type, double y, const char *text)
@@ -133,7 +133,7 @@ static void draw_untested(struct es_sheet *s, const char *text)
                    plain = es_sheet_type(s, 7.4, ES_REGULAR, ES_INK);
     double x = s->left + columns[MEASURAND].x, width = s->right - x;
     plain.tight = true;
-    double height = es_canvas_text_height(s->canvas, &plain, width, text) + 0.9 * s->scale;
+    double height = es_canvas_text_height(s->canvas, &plain, width, text) + 0.35 * s->scale;
     need_row(s, fmin(height, 200));
     es_draw_mark(s->canvas, ES_PAGE_NOT_TESTED, false, s->left + 0.3, s->y + 0.75 * s->scale, 2.9 * s->scale);
     es_canvas_text_on(s->canvas, &word, s->left + 3.9, s->y + 3.1 * s->scale, columns[VERDICT].width - 4.2,
@@ -260,8 +260,9 @@ static void start(struct es_sheet *s, const char *title, bool key)
     }
 }
 
-/* What did not pass of the lines that decide, the failures first. */
-static bool draw_not_passed(struct es_sheet *s)
+/* What did not pass of the lines that decide, the failures first; *heads: the columns' heads stand above
+ * them. */
+static bool draw_not_passed(struct es_sheet *s, bool *heads)
 {
     static const enum es_page_verdict order[] = {ES_PAGE_FAIL, ES_PAGE_CONDITIONAL_FAIL,
                                                  ES_PAGE_CONDITIONAL_PASS, ES_PAGE_NOT_TESTED};
@@ -274,8 +275,9 @@ static bool draw_not_passed(struct es_sheet *s)
             if (decides && es_page_verdict_of(c->lines[i].verdict) == order[n]) {
                 if (!any)
                     start(s, "What did not pass", true);
-                if (!any && untested == 0)
+                if (!*heads && untested == 0)
                     draw_column_heads(s);
+                *heads |= untested == 0;
                 any = true;
                 if (untested > 0)
                     draw_untested_count(s, i, untested);
@@ -305,16 +307,18 @@ static const struct es_content_line *next_close(const struct es_content *c,
     return best;
 }
 
-/* Near misses, the nearest first. */
-static bool draw_close(struct es_sheet *s, bool key)
+/* Near misses, the nearest first; without `heads` where those stand above. */
+static bool draw_close(struct es_sheet *s, bool key, bool heads)
 {
     const struct es_content *c = &s->content->c;
     const struct es_content_line *l = next_close(c, NULL);
     bool any = l != NULL;
     if (!any)
         return false;
+    int page = s->page;
     start(s, "Passed, but close to a limit", key);
-    draw_column_heads(s);
+    if (heads || s->page != page)
+        draw_column_heads(s);
     for (int n = 0; l != NULL && n < CLOSE_MOST; n++, l = next_close(c, l))
         draw_row(s, l);
     return true;
@@ -330,9 +334,9 @@ enum es_status es_draw_lines(struct es_sheet *s, struct es_error *err)
         es_sheet_text(s, &type, s->left, "Nothing. A run that was not completed judges nothing.");
         return ES_OK;
     }
-    bool table = c->line_count > FEW;
-    bool shown = table && !c->record && draw_not_passed(s);
-    shown |= table && !c->record && draw_close(s, !shown);
+    bool table = c->line_count > FEW, heads = false;
+    bool shown = table && !c->record && draw_not_passed(s, &heads);
+    shown |= table && !c->record && draw_close(s, !shown, !heads);
     start(s,
           c->record ? "Measured before it ended"
           : shown   ? "All results"

@@ -2,6 +2,7 @@
  * once, below: the coverage factor that most lines have, and that a risk is less than a tenth of a percent.
  */
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "results/page/table.h"
@@ -38,28 +39,41 @@ static double put_heading(struct es_sheet *s, const struct es_block *block, doub
     return height + 0.2 * s->scale;
 }
 
-/* "± U unit", and what U's coverage rests on where that is not the usual; the unit goes to the next line
- * where it leaves U too little room. Gives the lines taken. */
+/* k (or MC) behind U, which is `used` mm wide. */
+static void put_coverage(struct es_sheet *s, const char *coverage, double used, double x, double y)
+{
+    struct es_type small = es_sheet_type(s, ES_TABLE_SMALL, ES_REGULAR, ES_INK_SECOND);
+    struct es_column column = s->columns[ES_TABLE_SPREAD];
+    column.x += used;
+    es_line_cell(s, &column, small, x, y, coverage);
+}
+
+/* "± U unit", and what U's coverage rests on where that is not the usual; where `room` is too little for both
+ * that goes to the next line, else the unit. Gives the lines taken. */
 static int put_spread(struct es_sheet *s, const struct es_table_texts *texts, double room, double x, double y)
 {
-    struct es_type plain = es_sheet_type(s, ES_TABLE_SIZE, ES_REGULAR, ES_INK),
-                   small = es_sheet_type(s, ES_TABLE_SMALL, ES_REGULAR, ES_INK_SECOND);
+    struct es_type plain = es_sheet_type(s, ES_TABLE_SIZE, ES_REGULAR, ES_INK);
     struct es_column column = s->columns[ES_TABLE_SPREAD];
-    double coverage = es_table_coverage_width(s, texts), whole = column.width;
-    double wide = es_canvas_text_width(s->canvas, &plain, texts->value.spread);
-    bool one = texts->value.U[0] == '\0' || texts->value.unit[0] == '\0' || wide <= room - coverage + 0.3;
-    const char *first = one ? texts->value.spread : texts->value.U;
-    column.width = room - coverage;
+    const struct es_line_text *v = &texts->value;
+    double coverage = es_table_coverage_width(s, texts), below = y + LINE * s->scale;
+    char alone[sizeof texts->coverage + 4]; /* without the table's head in sight it says what it is */
+    snprintf(alone, sizeof alone, strcmp(texts->coverage, "MC") == 0 ? "%s" : "k = %s", texts->coverage);
+    double wide = es_canvas_text_width(s->canvas, &plain, v->spread);
+    bool whole = v->U[0] == '\0' || v->unit[0] == '\0' || wide <= room + 0.3;
+    bool beside = coverage > 0 && (!whole || wide + coverage <= room + 0.3);
+    const char *first = whole ? v->spread : v->U;
+    column.width = room - (beside ? coverage : 0);
     es_line_number(s, &column, plain, x, y, first);
-    if (coverage > 0) {
-        double used = fmin(es_canvas_text_width(s->canvas, &plain, first), column.width);
-        es_line_cell(s, &(struct es_column){column.x + used, coverage + 0.2, ES_RIGHT}, small, x, y,
-                     texts->coverage);
+    if (beside)
+        put_coverage(s, texts->coverage,
+                     fmin(es_canvas_text_width(s->canvas, &plain, first), column.width) + ES_TABLE_GAP, x, y);
+    else if (coverage > 0)
+        put_coverage(s, alone, 0, x, below);
+    if (!whole) {
+        column.width = s->columns[ES_TABLE_SPREAD].width;
+        es_line_number(s, &column, plain, x, below, v->unit);
     }
-    column.width = whole;
-    if (!one)
-        es_line_number(s, &column, plain, x, y + LINE * s->scale, texts->value.unit);
-    return one ? 1 : 2;
+    return !whole || (coverage > 0 && !beside) ? 2 : 1;
 }
 
 /* Gives by how much it is wider than its column, mm. */
@@ -112,29 +126,36 @@ static double put_row(struct es_sheet *s, const struct es_block *block, double x
     return height;
 }
 
-/* Lines that one reason kept from being tested, in one paragraph; why stands above the table where one of
- * them decides. Of a procedure that was left out nobody reads the names. */
+/* What kept lines from being tested: their names (of a procedure that was left out nobody reads many), and
+ * why where that does not stand above the table. */
+static void add_untested(const struct es_content *c, size_t from, struct es_text *out)
+{
+    size_t count = es_line_untested(c, from);
+    if (count > 3 && es_line_all_untested(c, from, count))
+        es_text_printf(out, "all its %zu lines", count);
+    else
+        es_line_names(c, from, count, out);
+    if (!es_line_untested_decides(c, from, count) && c->lines[from].reason[0] != '\0')
+        es_text_printf(out, " — %s", c->lines[from].reason);
+}
+
+/* Lines that one reason kept from being tested, in one paragraph; `text`: the procedure, where it has no
+ * others. */
 static double put_untested(struct es_sheet *s, const struct es_block *block, double x, double y, double width)
 {
-    const struct es_content *c = &s->content->c;
-    struct es_type type = es_sheet_type(s, 7.4, ES_REGULAR, ES_INK);
+    double left = s->columns[ES_TABLE_NAME].x, gap = (block->alone ? 0.9 : 0.25) * s->scale;
+    struct es_type type = es_sheet_type(s, ES_TABLE_SIZE, ES_REGULAR, ES_INK);
     struct es_text text = {0};
     type.tight = true;
     type.lines = 30;
-    size_t count = es_line_untested(c, block->index);
+    if (block->alone)
+        es_text_printf(&text, "%s — ", block->text);
     es_text_add(&text, "not tested: ");
-    if (count > 3 && es_line_all_untested(c, block->index, count))
-        es_text_printf(&text, "all its %zu lines", count);
-    else
-        es_line_names(c, block->index, count, &text);
-    if (!es_line_untested_decides(c, block->index, count) && c->lines[block->index].reason[0] != '\0')
-        es_text_printf(&text, " — %s", c->lines[block->index].reason);
-    double left = s->columns[ES_TABLE_NAME].x;
-    es_draw_mark(s->canvas, ES_PAGE_NOT_TESTED, false, x + 0.2, y + 0.85 * s->scale, 2.6 * s->scale);
-    double height =
-        es_canvas_text(s->canvas, &type, x + left, y + 0.25 * s->scale, width - left, es_page_words(&text));
+    add_untested(&s->content->c, block->index, &text);
+    es_draw_mark(s->canvas, ES_PAGE_NOT_TESTED, false, x + 0.2, y + gap + 0.6 * s->scale, 2.6 * s->scale);
+    double height = es_canvas_text(s->canvas, &type, x + left, y + gap, width - left, es_page_words(&text));
     es_text_free(&text);
-    return height + 0.6 * s->scale;
+    return height + gap + 0.35 * s->scale;
 }
 
 static void collect(struct es_sheet *s, struct es_blocks *out)
@@ -148,13 +169,15 @@ static void collect(struct es_sheet *s, struct es_blocks *out)
             i++;
             continue;
         }
-        if (procedure == NULL || strcmp(procedure, l->procedure) != 0) {
-            procedure = l->procedure;
-            es_blocks_add(out, (struct es_block){.put = put_heading,
-                                                 .text = es_content_procedure_title(c, procedure),
-                                                 .heading = true});
-        }
-        es_blocks_add(out, (struct es_block){.put = untested > 0 ? put_untested : put_row, .index = i});
+        bool all_untested = untested > 0 && es_line_all_untested(c, i, untested);
+        const char *title = es_content_procedure_title(c, l->procedure);
+        if (!all_untested && (procedure == NULL || strcmp(procedure, l->procedure) != 0))
+            es_blocks_add(out, (struct es_block){.put = put_heading, .text = title, .heading = true});
+        procedure = l->procedure;
+        es_blocks_add(out, (struct es_block){.put = untested > 0 ? put_untested : put_row,
+                                             .index = i,
+                                             .text = title,
+                                             .alone = all_untested});
         i += untested > 0 ? untested : 1;
     }
 }

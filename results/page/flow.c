@@ -41,7 +41,7 @@ struct flow {
 /* The heading that is repeated above block `from`; NULL: none. */
 static const struct es_block *heading_of(const struct flow *f, size_t from)
 {
-    if (from >= f->count || f->blocks[from].heading)
+    if (from >= f->count || f->blocks[from].heading || f->blocks[from].alone)
         return NULL;
     while (from > 0)
         if (f->blocks[--from].heading)
@@ -57,7 +57,7 @@ static size_t fill(const struct flow *f, size_t from, double room)
     size_t to = from;
     while (to < f->count && y + f->blocks[to].height <= room + 1e-9)
         y += f->blocks[to++].height;
-    while (to < f->count && to > from && f->blocks[to - 1].heading)
+    while (to < f->count && to > from && (f->blocks[to - 1].heading || f->blocks[to - 1].keep))
         to--;
     return to;
 }

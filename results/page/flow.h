@@ -13,6 +13,8 @@ struct es_block {
     size_t count;     /* for put: of items from `index` on */
     const char *text; /* for put, borrowed; of a heading its words */
     bool heading;     /* never the last thing in a column; repeated at the top of the next one */
+    bool keep;        /* never the last thing in a column either: a table's head */
+    bool alone;       /* belongs to no heading before it */
     bool again;       /* told to put: a heading repeated at the top of a column */
     double height;    /* the flow's own */
 };

@@ -5,7 +5,7 @@
 
 #include "results/page/sources.h"
 
-#define RUN_ON_MOST   320 /* bytes of a paragraph of sources that have nothing in common, but for the last */
+#define RUN_ON_MOST   400 /* bytes of a paragraph of sources that have nothing in common, but for the last */
 #define GROUP_MOST    700
 #define SHARING_LEAST 20 /* bytes that have to be saved */
 #define BETWEEN       "  ·  "

@@ -8,6 +8,7 @@
 #define ES_TABLE_SIZE        7.4  /* points */
 #define ES_TABLE_SMALL       5.8  /* k beside U */
 #define ES_TABLE_LIMITS_MOST 16.0 /* mm; longer limits are set smaller */
+#define ES_TABLE_GAP         0.7  /* mm between two columns */
 #define ES_TABLE_VALUE_OVER  2.0  /* mm; by so much more a value is set smaller */
 #define ES_TABLE_LIMITS_GAP  1.3  /* mm before them at least */
 

@@ -1,5 +1,6 @@
 /* How wide the columns of the narrow rows are: numbers get what is really in them, names the rest. Where one
- * line's numbers want more than the others' its unit goes to a second line, if that keeps more names on one.
+ * line's numbers want more than the others' its k or its unit goes to a second line, if that keeps more names
+ * on one.
  */
 #include <math.h>
 #include <stdio.h>
@@ -7,18 +8,19 @@
 
 #include "results/page/table.h"
 
-#define BAR_WIDTH     8.6  /* mm */
-#define VALUE_MOST    12.0 /* a longer number is set smaller */
-#define VALUE_LEAST   8.0
-#define NUMBERS_MOST  34.0 /* U, k and limits together */
-#define NUMBERS_LEAST 16.0
-#define STEP          0.25
-#define UNIT_BELOW    3.5
-#define GAP           0.7
-#define NAME_LEFT     3.5
+#define BAR_WIDTH      8.6  /* mm */
+#define VALUE_MOST     12.0 /* a longer number is set smaller */
+#define VALUE_LEAST    8.0
+#define NUMBERS_MOST   34.0 /* U, k and limits together */
+#define NUMBERS_STEPS  72
+#define STEP           0.25
+#define OVER_STEPS     8
+#define UNIT_BELOW     3.5
+#define COVERAGE_BELOW 2.1
+#define NAME_LEFT      3.5
 
-struct widths { /* of what one line says, unbroken, mm */
-    double name, value, numbers;
+struct widths {                            /* of what one line says, unbroken, mm */
+    double name, value, coverage, numbers; /* numbers: with coverage */
 };
 
 struct rows {
@@ -65,7 +67,7 @@ double es_table_limits_width(struct es_sheet *s, const struct es_table_texts *te
 
 double es_table_coverage_width(struct es_sheet *s, const struct es_table_texts *texts)
 {
-    return room_for(s, ES_TABLE_SMALL, texts->coverage, GAP);
+    return room_for(s, ES_TABLE_SMALL, texts->coverage, ES_TABLE_GAP);
 }
 
 static struct widths measure(struct es_sheet *s, const struct es_content_line *l)
@@ -73,23 +75,32 @@ static struct widths measure(struct es_sheet *s, const struct es_content_line *l
     struct es_type name = es_table_name_type(s, l);
     struct es_table_texts texts;
     es_table_texts(s, l, &texts);
+    double coverage = es_table_coverage_width(s, &texts);
     return (struct widths){
         .name = es_canvas_text_width(s->canvas, &name, l->measurand),
         .value = room_for(s, ES_TABLE_SIZE, texts.value.value, 0),
-        .numbers = room_for(s, ES_TABLE_SIZE, texts.value.spread, 0) + es_table_coverage_width(s, &texts) +
+        .coverage = coverage,
+        .numbers = room_for(s, ES_TABLE_SIZE, texts.value.spread, 0) + coverage +
                    es_table_limits_width(s, &texts, ES_TABLE_LIMITS_MOST) + ES_TABLE_LIMITS_GAP,
     };
 }
 
-/* What it costs in lines to split the room like this; a unit away from its number reads worse than a name on
- * two lines. */
+/* Lines that the numbers of a row cost; a unit away from its number reads worse than a name on two lines. */
+static double numbers_cost(const struct widths *row, double room)
+{
+    if (row->numbers <= room)
+        return 1;
+    return row->numbers - row->coverage <= room ? COVERAGE_BELOW : UNIT_BELOW;
+}
+
+/* What it costs in lines to split the room like this. */
 static double lines_lost(const struct rows *rows, double name, const struct split *split)
 {
     double lines = 0;
     for (size_t i = 0; i < rows->count; i++) {
         const struct widths *row = &rows->items[i];
         double over = fmax(fmin(row->value, rows->value) - split->value, 0);
-        lines += fmax(fmin(ceil(row->name / name), 3), row->numbers + over > split->numbers ? UNIT_BELOW : 1);
+        lines += fmax(fmin(ceil(row->name / name), 3), numbers_cost(row, split->numbers - over));
     }
     return lines;
 }
@@ -98,10 +109,11 @@ static struct split find_split(const struct rows *rows, double room)
 {
     struct split best = {rows->value, NUMBERS_MOST};
     double fewest = INFINITY;
-    for (double over = 0; over <= ES_TABLE_VALUE_OVER; over += STEP) {
-        for (double numbers = NUMBERS_MOST; numbers >= NUMBERS_LEAST; numbers -= STEP) {
-            struct split split = {fmax(rows->value - over, VALUE_LEAST), numbers};
-            double lines = lines_lost(rows, room - numbers - split.value, &split);
+    for (int i = 0; i <= OVER_STEPS; i++) {
+        for (int k = 0; k <= NUMBERS_STEPS; k++) {
+            struct split split = {fmax(rows->value - i * ES_TABLE_VALUE_OVER / OVER_STEPS, VALUE_LEAST),
+                                  NUMBERS_MOST - k * STEP};
+            double lines = lines_lost(rows, room - split.numbers - split.value, &split);
             if (lines < fewest) {
                 fewest = lines;
                 best = split;
@@ -128,18 +140,18 @@ static bool measure_all(struct es_sheet *s, struct rows *out)
 bool es_table_columns(struct es_sheet *s, double width, struct es_column columns[static ES_TABLE_COLUMNS])
 {
     struct rows rows;
-    double bar = s->content->c.record ? 0 : BAR_WIDTH + GAP;
+    double bar = s->content->c.record ? 0 : BAR_WIDTH + 1.0;
     if (!measure_all(s, &rows))
         return false;
-    const struct split split = find_split(&rows, width - NAME_LEFT - bar - 2 * GAP);
+    const struct split split = find_split(&rows, width - NAME_LEFT - bar - 2 * ES_TABLE_GAP);
     free(rows.items);
     double left = width - split.numbers;
     columns[ES_TABLE_SPREAD] = (struct es_column){left, split.numbers, ES_LEFT};
     columns[ES_TABLE_LIMITS] = (struct es_column){left, split.numbers, ES_RIGHT};
-    left -= GAP + split.value;
+    left -= ES_TABLE_GAP + split.value;
     columns[ES_TABLE_VALUE] = (struct es_column){left, split.value, ES_RIGHT};
     left -= bar;
     columns[ES_TABLE_BAR] = (struct es_column){left, BAR_WIDTH, ES_LEFT};
-    columns[ES_TABLE_NAME] = (struct es_column){NAME_LEFT, left - GAP - NAME_LEFT, ES_LEFT};
+    columns[ES_TABLE_NAME] = (struct es_column){NAME_LEFT, left - ES_TABLE_GAP - NAME_LEFT, ES_LEFT};
     return true;
 }

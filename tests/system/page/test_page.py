@@ -1,6 +1,7 @@
 """The printed page, read by others: poppler for text, boxes and pixels, zbar for the code, an XML parser for SVG."""
 import copy
 import html
+import json
 import os
 import pathlib
 import re
@@ -184,11 +185,37 @@ def test_letter():
     check(ran.returncode == 2 and b"a4 or letter" in ran.stderr, "a paper that is neither")
 
 
+def check_sources(page):
+    """Every limit stands once, and every part of its source; what several sources share may stand once."""
+    for source in json.loads(page.file.read_text())["limit_sources"]:
+        page.has(", ".join(source["limits"]), *re.split(r": |; ", source["source"]))
+
+
+def test_sources():
+    """What sources share stands once, at the head of theirs; none gets another's."""
+    doc = document(BENCH)
+    common, figure = "common practice, no published source", "figure: invented: nobody knows"
+    doc["limit_sources"] = [{"limits": names, "source": text} for names, text in (
+        (["a1", "a2"], "%s: air comes; %s" % (common, figure)), (["b"], "a handbook, table 3"), (["c"], "%s: it stays; %s" % (common, figure)),
+        (["d"], common), (["e"], "%s: it holds; figure: 0.3 bar" % common), (["f"], "a: b"), (["g"], "a: c"), (["h"], ""),
+        (["i"], "one; two: three; four"), (["j"], ": ; "), (["k"], "%s: ; %s" % (common, figure)), (["l"], "%s: " % common))]
+    page = Page("sources", doc)
+    page.check_layout(2)
+    dot = "  \u00b7  "
+    page.has("%s; %s \u2014 " % (common, figure) + dot.join(("a1, a2: air comes", "c: it stays", "k")),
+             common + " \u2014 " + dot.join(("d", "e: it holds; figure: 0.3 bar", "l")),
+             dot.join(("b: a handbook, table 3", "f: a: b", "g: a: c", "h", "i: one; two: three; four", "j: : ; ")))
+    check(page.text.count(squeeze(common)) == 2, "said once for each group, not %d times" % page.text.count(squeeze(common)))
+
+
 def test_shipped_plans():
     """Runs of shipped plans on the virtual bench; how many pages each may take."""
     leak = ["relay seat leaks to output 1", "0.5"]
     for name, most, sheet, plan, fault in (
             ("swap", 2, "linear-single-acting", "after-relay-swap", []), ("leak", 2, "linear-single-acting", "after-relay-swap", leak),
+            ("double", 2, "part-turn-double-acting", "after-relay-swap", []),
+            ("double-leak", 2, "part-turn-double-acting", "after-relay-swap", leak),
+            ("double-linear", 2, "linear-double-acting", "after-relay-swap", []),
             ("module", 2, "relay-module-double-acting", "incoming-relay-module", leak),
             ("complete", 3, "part-turn-double-acting", "incoming-complete-unit", []),
             ("self-proof", 2, "self-proof-block", "bench-self-proof", [])):
@@ -200,6 +227,7 @@ def test_shipped_plans():
         page.check_layout(most)
         page.has("Released by Rosa Example", "EX-2231-07", "hunts about half stroke")
         check(code_of(page).startswith("certificate EX-000118"), name + ": the code reads")
+        check_sources(page)
         whole = run("qpdf", "--check", page.pdf)
         check(whole.returncode == 0, "%s: qpdf finds no fault: %s" % (name, whole.stdout.decode()))
         if fault:

@@ -8,15 +8,20 @@
 
 #include "results/page/table.h"
 
-#define BAR_WIDTH      8.6  /* mm */
-#define VALUE_MOST     12.0 /* a longer number is set smaller */
-#define VALUE_LEAST    8.0
-#define NUMBERS_MOST   34.0 /* U, k and limits together */
-#define NUMBERS_STEPS  72
-#define STEP           0.25
-#define OVER_STEPS     8
-#define UNIT_BELOW     3.5
+#define BAR_WIDTH     8.6 /* mm */
+#define STEP          0.25
+#define VALUE_LEAST   8.0
+#define VALUE_MOST    26.0 /* a longer number is set smaller */
+#define VALUE_STEPS   72
+#define NUMBERS_LEAST 16.0 /* U, k and limits together */
+#define NUMBERS_STEPS 112
+#define NAME_LEAST    22.0
+/* What costs how many lines */
 #define COVERAGE_BELOW 2.1
+#define UNIT_BELOW     2.6
+#define SET_SMALLER    2.0
+#define NAME_CUT       9.0
+#define NAME_MOST      2.6 /* lines' width; words do not fill them */
 #define NAME_LEFT      3.5
 
 struct widths {                            /* of what one line says, unbroken, mm */
@@ -93,27 +98,37 @@ static double numbers_cost(const struct widths *row, double room)
     return row->numbers - row->coverage <= room ? COVERAGE_BELOW : UNIT_BELOW;
 }
 
+/* The same for a name, of which no more than three lines are set. */
+static double name_cost(const struct widths *row, double room)
+{
+    double lines = ceil(row->name / room);
+    return row->name > NAME_MOST * room ? NAME_CUT : fmin(lines, 3);
+}
+
 /* What it costs in lines to split the room like this. */
 static double lines_lost(const struct rows *rows, double name, const struct split *split)
 {
     double lines = 0;
     for (size_t i = 0; i < rows->count; i++) {
         const struct widths *row = &rows->items[i];
-        double over = fmax(fmin(row->value, rows->value) - split->value, 0);
-        lines += fmax(fmin(ceil(row->name / name), 3), numbers_cost(row, split->numbers - over));
+        double over = fmax(row->value - split->value, 0), numbers = split->numbers;
+        numbers -= fmin(over, ES_TABLE_VALUE_OVER);
+        lines += fmax(name_cost(row, name), numbers_cost(row, numbers));
+        lines += over > ES_TABLE_VALUE_OVER ? SET_SMALLER : 0;
     }
     return lines;
 }
 
 static struct split find_split(const struct rows *rows, double room)
 {
-    struct split best = {rows->value, NUMBERS_MOST};
+    struct split best = {VALUE_LEAST, NUMBERS_LEAST};
     double fewest = INFINITY;
-    for (int i = 0; i <= OVER_STEPS; i++) {
-        for (int k = 0; k <= NUMBERS_STEPS; k++) {
-            struct split split = {fmax(rows->value - i * ES_TABLE_VALUE_OVER / OVER_STEPS, VALUE_LEAST),
-                                  NUMBERS_MOST - k * STEP};
-            double lines = lines_lost(rows, room - split.numbers - split.value, &split);
+    for (int i = 0; i <= VALUE_STEPS; i++) {
+        double value = rows->value - i * STEP;
+        for (int k = NUMBERS_STEPS; k >= 0 && value >= VALUE_LEAST; k--) {
+            struct split split = {value, NUMBERS_LEAST + k * STEP};
+            double name = room - split.numbers - split.value;
+            double lines = name >= NAME_LEAST ? lines_lost(rows, name, &split) : INFINITY;
             if (lines < fewest) {
                 fewest = lines;
                 best = split;

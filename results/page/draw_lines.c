@@ -13,7 +13,7 @@
 /* Columns, mm from the left edge of the text. */
 enum { VERDICT, MEASURAND, BAR, VALUE, SPREAD, COVERAGE, LIMITS, RISK, COLUMNS };
 static const struct es_column columns[COLUMNS] = {
-    [VERDICT] = {0, 17, ES_LEFT},    [MEASURAND] = {17, 48, ES_LEFT}, [BAR] = {67, 33, ES_LEFT},
+    [VERDICT] = {0, 17, ES_LEFT},    [MEASURAND] = {17, 53, ES_LEFT}, [BAR] = {71.5, 28.5, ES_LEFT},
     [VALUE] = {101.5, 16, ES_RIGHT}, [SPREAD] = {118.7, 25, ES_LEFT}, [COVERAGE] = {144, 6, ES_RIGHT},
     [LIMITS] = {152, 20, ES_LEFT},   [RISK] = {172.5, 11, ES_RIGHT},
 };

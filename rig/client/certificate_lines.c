@@ -122,6 +122,11 @@ static const char *left_out_because(const cJSON *root, const cJSON *procedure, i
     return one_reason ? why : "";
 }
 
+static bool is_outside(const cJSON *line)
+{
+    return is(line, "fail") || is(line, "conditional fail");
+}
+
 void es_lines_count(const cJSON *root, struct es_line_counts *counts)
 {
     const cJSON *line;
@@ -130,7 +135,7 @@ void es_lines_count(const cJSON *root, struct es_line_counts *counts)
     {
         if (!decides(line)) {
             counts->inform++;
-            counts->inform_outside += is(line, "fail") || is(line, "conditional fail");
+            counts->inform_outside += is_outside(line);
             continue;
         }
         counts->decide++;
@@ -180,6 +185,8 @@ static void value_row(struct es_table *table, const cJSON *line, bool utf8, bool
     es_verdict_text(es_member_text(line, "verdict"), utf8, verdict, sizeof verdict);
     if (missing && is_close(line))
         snprintf(verdict, sizeof verdict, utf8 ? "✓ close" : "  close");
+    else if (is_outside(line) && !decides(line)) /* nobody failed by it */
+        snprintf(verdict, sizeof verdict, "! outside");
     value_text(line, utf8, value, sizeof value, spread, sizeof spread);
     limit_text(line, utf8, limits, sizeof limits);
     miss_text(line, miss, sizeof miss);

@@ -65,6 +65,23 @@ Test(certificate_view, verdict_first_then_a_line_a_measurand)
     free(out);
 }
 
+Test(certificate_view, a_line_that_only_informs_fails_nobody)
+{
+    static const char informing[] =
+        "{\"kind\":\"certificate\",\"number\":\"B-000003\",\"issued\":\"2026-03-01T10:00:00Z\",\"verdict\":"
+        "\"pass\","
+        "\"procedures\":[{\"name\":\"relay leak\",\"title\":\"Relay leak\"}],\"lines\":["
+        "{\"procedure\":\"relay leak\",\"measurand\":\"methods "
+        "agree\",\"unit\":\"1\",\"decimals\":2,\"value\":1.24,"
+        "\"limit\":{\"upper\":1,\"required\":false},\"verdict\":\"fail\"}]}";
+    struct es_screen screen = {.utf8 = true, .width = 100};
+    char *out = printed(informing, &screen);
+    cr_assert_not_null(strstr(out, "! outside"), "%s", out);
+    cr_assert_not_null(strstr(out, "1 of them outside its limit"), "%s", out);
+    cr_assert_null(strstr(out, "FAIL"), "%s", out);
+    free(out);
+}
+
 Test(certificate_view, plain_ascii_where_the_locale_has_no_more)
 {
     struct es_screen screen = {.utf8 = false, .width = 100};

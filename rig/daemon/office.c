@@ -14,31 +14,55 @@
 #include "rig/bench/run.h"
 #include "rig/daemon/office.h"
 
+#define PREFIX_SIZE 25
+
 struct es_office {
     struct es_office_options options;
-    char prefix[25];
+    char prefix[PREFIX_SIZE];
     pthread_mutex_t lock; /* store */
     struct es_store *store;
     struct es_key *key;
     const struct es_detection *table;
 };
 
-/* "Virtual bench" -> "Virtual-bench" */
-static void make_prefix(const char *name, char out[static 25])
+/* "Virtual bench" -> "Virtual-bench"; of a long name whole words, where there are some. */
+static void make_prefix(const char *name, char out[static PREFIX_SIZE])
 {
     size_t n = 0;
-    for (; *name != '\0' && n < 24; name++) {
+    for (; *name != '\0' && n < PREFIX_SIZE - 1; name++) {
         unsigned char c = (unsigned char)*name;
         if (c < 0x80 && isalnum(c))
             out[n++] = (char)c;
         else if (n > 0 && out[n - 1] != '-')
             out[n++] = '-';
     }
+    out[n] = '\0';
+    const char *cut = isalnum((unsigned char)*name) ? strrchr(out, '-') : NULL; /* within a word */
+    if (cut != NULL)
+        n = (size_t)(cut - out);
     while (n > 0 && out[n - 1] == '-')
         n--;
     out[n] = '\0';
     if (n == 0)
         memcpy(out, "bench", sizeof "bench");
+}
+
+/* One that was asked for is taken as it is, or not at all. */
+static enum es_status take_prefix(struct es_office *o, const char *asked, struct es_error *err)
+{
+    if (asked == NULL) {
+        make_prefix(o->options.bench->name, o->prefix);
+        return ES_OK;
+    }
+    char made[PREFIX_SIZE];
+    make_prefix(asked, made);
+    if (strcmp(asked, made) != 0)
+        return es_fail(
+            err, ES_USAGE,
+            "--prefix takes up to %d letters and digits, with single hyphens between, not \"%.40s\"",
+            PREFIX_SIZE - 1, asked);
+    memcpy(o->prefix, made, sizeof made);
+    return ES_OK;
 }
 
 enum es_status es_office_open(const struct es_office_options *options, struct es_office **out,
@@ -48,8 +72,9 @@ enum es_status es_office_open(const struct es_office_options *options, struct es
     if (o == NULL)
         return es_fail(err, ES_NO_MEMORY, "not enough memory to open the state folder");
     o->options = *options;
-    make_prefix(options->prefix != NULL ? options->prefix : options->bench->name, o->prefix);
-    enum es_status s = es_store_open(options->state, ES_STORE_WRITE, &o->store, err);
+    enum es_status s = take_prefix(o, options->prefix, err);
+    if (s == ES_OK)
+        s = es_store_open(options->state, ES_STORE_WRITE, &o->store, err);
     if (s != ES_OK) {
         free(o);
         return s;

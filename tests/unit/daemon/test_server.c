@@ -174,6 +174,26 @@ static void expect(struct client *c, const char *part)
 
 #define HELLO "{\"id\":1,\"do\":\"hello\",\"protocol\":1,\"program\":\"test\",\"person\":\"T. Ester\"}\n"
 
+Test(office, a_prefix_is_taken_as_it_is_or_refused)
+{
+    static const char *const bad[] = {"B/2", "-B", "B--2", "", "an unusual one", "ABCDEFGHIJKLMNOPQRSTUVWXY"};
+    char folder[] = "/tmp/endstop-office-XXXXXX", command[64];
+    struct es_error err = {0};
+    struct es_office *office = NULL;
+    cr_assert_not_null(mkdtemp(folder));
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        struct es_office_options options = {.state = folder, .bench = fake_bench(), .prefix = bad[i]};
+        cr_expect_eq(es_office_open(&options, &office, &err), ES_USAGE, "\"%s\"", bad[i]);
+        cr_expect_not_null(strstr(err.text, "--prefix"));
+    }
+    struct es_office_options options = {
+        .state = folder, .bench = fake_bench(), .prefix = "ABCDEFGHIJKLMNOPQRSTUVWX"};
+    cr_assert_eq(es_office_open(&options, &office, &err), ES_OK, "%s", err.text);
+    es_office_close(office);
+    snprintf(command, sizeof command, "rm -rf '%s'", folder);
+    cr_assert_eq(system(command), 0);
+}
+
 static void order(struct client *c, const char *serial, bool unattended)
 {
     char line[300];

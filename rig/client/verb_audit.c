@@ -137,6 +137,20 @@ static enum es_status tell_person(const struct es_integrity_report *r, const str
     return s;
 }
 
+/* Says what was found, and frees it. */
+static enum es_status tell(const struct audit *u, struct es_integrity_report *report,
+                           const struct es_screen *screen, int *status, struct es_error *err)
+{
+    enum es_status s = ES_OK;
+    *status = report->count > 0;
+    if (u->a.json)
+        tell_json(report);
+    else
+        s = tell_person(report, screen, err);
+    es_integrity_free(report);
+    return s;
+}
+
 static enum es_status integrity(struct audit *u, const struct es_screen *screen, int *status,
                                 struct es_error *err)
 {
@@ -157,14 +171,8 @@ static enum es_status integrity(struct audit *u, const struct es_screen *screen,
                                              .kept_count = u->a.heads.count,
                                              .skip_recordings = u->a.quick};
     s = es_integrity_check(&order, &report, err);
-    if (s == ES_OK) {
-        *status = report.count > 0;
-        if (u->a.json)
-            tell_json(&report);
-        else
-            s = tell_person(&report, screen, err);
-        es_integrity_free(&report);
-    }
+    if (s == ES_OK)
+        s = tell(u, &report, screen, status, err);
     es_archive_close(archive);
     return s;
 }
@@ -186,14 +194,8 @@ static enum es_status audit_archive(struct audit *u, const struct es_screen *scr
     if (s != ES_OK)
         return s;
     s = es_integrity_check_archive(archive, u->trust.keys, u->trust.count, &report, err);
-    if (s == ES_OK) {
-        *status = report.count > 0;
-        if (u->a.json)
-            tell_json(&report);
-        else
-            s = tell_person(&report, screen, err);
-        es_integrity_free(&report);
-    }
+    if (s == ES_OK)
+        s = tell(u, &report, screen, status, err);
     es_archive_close(archive);
     return s;
 }

@@ -12,83 +12,9 @@
 #include "rig/base/document.h"
 #include "rig/base/file.h"
 #include "rig/base/text.h"
+#include "tests/support/memory/refuse.h"
 
-static unsigned calls, refuse_at;
-static bool for_ever, armed;
-
-static bool refused(void)
-{
-    if (!armed)
-        return false;
-    calls++;
-    return calls == refuse_at || (for_ever && calls > refuse_at);
-}
-
-/* The linker puts these before the library's own (-Wl,--wrap), for the objects of this program. */
-void *__real_malloc(size_t size);
-void *__real_calloc(size_t count, size_t size);
-void *__real_realloc(void *old, size_t size);
-char *__real_strdup(const char *text);
-char *__real_strndup(const char *text, size_t size);
-void *__wrap_malloc(size_t size);
-void *__wrap_calloc(size_t count, size_t size);
-void *__wrap_realloc(void *old, size_t size);
-char *__wrap_strdup(const char *text);
-char *__wrap_strndup(const char *text, size_t size);
-
-void *__wrap_malloc(size_t size)
-{
-    return refused() ? NULL : __real_malloc(size);
-}
-
-void *__wrap_calloc(size_t count, size_t size)
-{
-    return refused() ? NULL : __real_calloc(count, size);
-}
-
-void *__wrap_realloc(void *old, size_t size)
-{
-    return refused() ? NULL : __real_realloc(old, size);
-}
-
-char *__wrap_strdup(const char *text)
-{
-    return refused() ? NULL : __real_strdup(text);
-}
-
-char *__wrap_strndup(const char *text, size_t size)
-{
-    return refused() ? NULL : __real_strndup(text, size);
-}
-
-static void *cjson_malloc(size_t size)
-{
-    return __wrap_malloc(size);
-}
-
-static void enter(void)
-{
-    cJSON_Hooks hooks = {.malloc_fn = cjson_malloc, .free_fn = free};
-
-    cJSON_InitHooks(&hooks);
-}
-
-TestSuite(memory_faults, .init = enter);
-
-static void arm(unsigned at, bool ever)
-{
-    calls = 0;
-    refuse_at = at;
-    for_ever = ever;
-    armed = true;
-}
-
-/* Tells whether the operation went through undisturbed. */
-static bool disarm(void)
-{
-    armed = false;
-    return calls < refuse_at;
-}
+TestSuite(memory_faults, .init = refuse_setup);
 
 struct target {
     char *text;
@@ -132,9 +58,9 @@ Test(memory_faults, a_good_document)
             struct target t = {0};
             struct es_findings f = {0};
             enum es_status status = ES_OK;
-            arm(n, ever);
+            refuse_arm(n, ever);
             bool good = read_all(text, &t, &f, &status);
-            bool undisturbed = disarm();
+            bool undisturbed = refuse_disarm();
             cr_assert_lt(n, 200);
             cr_expect_eq(good, undisturbed, "allocation %u", n);
             cr_expect_eq(status, undisturbed ? ES_OK : ES_NO_MEMORY, "allocation %u: %s", n,
@@ -156,9 +82,9 @@ static void bad_document(const char *text)
             struct target t = {0};
             struct es_findings f = {0};
             enum es_status status = ES_OK;
-            arm(n, ever);
+            refuse_arm(n, ever);
             bool good = read_all(text, &t, &f, &status);
-            bool undisturbed = disarm();
+            bool undisturbed = refuse_disarm();
             cr_assert_lt(n, 500);
             cr_expect_not(good, "allocation %u of %s", n, text);
             cr_expect(status == ES_BAD_INPUT || status == ES_NO_MEMORY, "allocation %u: %s", n,
@@ -191,12 +117,12 @@ Test(memory_faults, files)
         struct es_appender a = {0};
         char *bytes = NULL;
         size_t length = 0;
-        arm(n, false);
+        refuse_arm(n, false);
         enum es_status write = es_file_write(NULL, path, ES_FILE_REPLACE, 0600, "x", 1, &err);
         enum es_status read = es_file_read(NULL, path, 10, &bytes, &length, &err);
         enum es_status open = es_appender_open(NULL, path, 0600, &a, &err);
         enum es_status make = es_folder_make(NULL, folder, 0700, &err);
-        bool undisturbed = disarm();
+        bool undisturbed = refuse_disarm();
         (void)es_appender_close(&a, NULL);
         free(bytes);
         cr_expect_eq(write == ES_OK && read == ES_OK && open == ES_OK && make == ES_OK, undisturbed,
@@ -213,10 +139,10 @@ Test(memory_faults, growing_text_keeps_what_it_has)
 {
     for (unsigned n = 1; n < 12; n++) {
         struct es_text t = {0};
-        arm(n, false);
+        refuse_arm(n, false);
         for (int i = 0; i < 1000; i++)
             es_text_printf(&t, "%d ", i);
-        bool undisturbed = disarm();
+        bool undisturbed = refuse_disarm();
         cr_expect_eq(t.out_of_memory, !undisturbed);
         if (t.bytes != NULL)
             cr_expect_eq(strlen(t.bytes), t.length);

@@ -59,26 +59,25 @@ char *__wrap_strndup(const char *text, size_t size)
 {
     return refuse_next() ? NULL : __real_strndup(text, size);
 }
+__attribute__((format(printf, 2, 0))) static int print_unless_refused(char **out, const char *format,
+                                                                      va_list args)
+{
+    return refuse_next() ? -1 : vasprintf(out, format, args);
+}
 int __wrap_asprintf(char **out, const char *format, ...)
 {
-    if (refuse_next()) {
-        return -1;
-    }
     va_list args;
     va_start(args, format);
-    int n = vasprintf(out, format, args);
+    int n = print_unless_refused(out, format, args);
     va_end(args);
     return n;
 }
 int __wrap___asprintf_chk(char **out, int flag, const char *format, ...)
 {
     (void)flag;
-    if (refuse_next()) {
-        return -1;
-    }
     va_list args;
     va_start(args, format);
-    int n = vasprintf(out, format, args);
+    int n = print_unless_refused(out, format, args);
     va_end(args);
     return n;
 }
@@ -94,15 +93,25 @@ void refuse_setup(void)
     cJSON_InitHooks(&hooks);
 }
 
-static bool try_one(enum es_status (*operation)(void), unsigned n, bool ever, bool lenient)
+void refuse_arm(unsigned at, bool ever)
 {
     calls = 0;
-    refuse_at = n;
+    refuse_at = at;
     for_ever = ever;
     armed = true;
-    enum es_status st = operation();
+}
+
+bool refuse_disarm(void)
+{
     armed = false;
-    if (calls < n) {
+    return calls < refuse_at;
+}
+
+static bool try_one(enum es_status (*operation)(void), unsigned n, bool ever, bool lenient)
+{
+    refuse_arm(n, ever);
+    enum es_status st = operation();
+    if (refuse_disarm()) {
         cr_expect_eq(st, ES_OK, "without refusal it goes through, not %d", (int)st);
         return false;
     }

@@ -10,6 +10,12 @@ void refuse_setup(void); /* once, before anything is allocated that a refused ca
 /* Is the next allocation refused? For allocators that cannot be wrapped; counts like an allocation. */
 bool refuse_next(void);
 
+/* From here on the allocation number `at` is refused (from 1), and with `ever` all after it. */
+void refuse_arm(unsigned at, bool ever);
+
+/* Nothing more is refused. Tells whether nothing was. */
+bool refuse_disarm(void);
+
 /* Runs `operation` with each allocation refused in turn, once and then from there on, until it goes through
  * (it must then say ES_OK, and have allocated more than `least` times); refused, it must say ES_NO_MEMORY.
  * Beyond the first 100 only every `step`th is tried. `lenient`: ES_OK is allowed although one was refused. */

@@ -81,6 +81,20 @@ static void sql(const char *statement)
     (void)sqlite3_close(db);
 }
 
+/* All rows of a certificate, and nothing of the log. */
+static void take_out(const char *serial, const char *number)
+{
+    static const char *const rows[] = {"lines WHERE certificate", "instruments WHERE certificate",
+                                       "certificates WHERE id"};
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        char statement[200];
+        (void)snprintf(statement, sizeof statement,
+                       "DELETE FROM %s = (SELECT id FROM certificates WHERE serial = '%s' AND number = '%s')",
+                       rows[i], serial, number);
+        sql(statement);
+    }
+}
+
 /* Of this word, about this number, with this in its text; and none about any other number. */
 static void expect_found(const char *word, const char *number, const char *part)
 {
@@ -154,80 +168,22 @@ Test(shared, keys_that_are_not_given_are_missed)
 
 Test(shared, a_certificate_taken_out)
 {
-    sql("DELETE FROM lines WHERE certificate = " ID(
-        "EX-8",
-        "EX-000001") "; DELETE FROM instruments WHERE certificate = " ID("EX-8",
-                                                                         "EX-000001") "; "
-                                                                                      "DELETE FROM "
-                                                                                      "certificates WHERE id "
-                                                                                      "= " ID(
-                                                                                          "EX-8",
-                                                                                          "EX-000001") "");
+    take_out("EX-8", "EX-000001");
     expect_found("missing", "EX-000001", "not in the archive");
 }
 
 Test(shared, a_failure_taken_out_with_its_entry_in_the_log)
 {
-    sql("DELETE FROM lines WHERE certificate = " ID(
-        "EX-3",
-        "EX-000003") "; DELETE FROM instruments WHERE certificate = " ID("EX-3",
-                                                                         "EX-000003") "; "
-                                                                                      "DELETE FROM "
-                                                                                      "certificates WHERE id "
-                                                                                      "= " ID(
-                                                                                          "EX-3",
-                                                                                          "EX-000003") "; "
-                                                                                                       "DELET"
-                                                                                                       "E "
-                                                                                                       "FROM "
-                                                                                                       "leave"
-                                                                                                       "s "
-                                                                                                       "WHERE"
-                                                                                                       " numb"
-                                                                                                       "er = "
-                                                                                                       "'EX-"
-                                                                                                       "00000"
-                                                                                                       "3'; "
-                                                                                                       "UPDAT"
-                                                                                                       "E "
-                                                                                                       "leave"
-                                                                                                       "s "
-                                                                                                       "SET "
-                                                                                                       "posit"
-                                                                                                       "ion "
-                                                                                                       "= "
-                                                                                                       "posit"
-                                                                                                       "ion "
-                                                                                                       "- 1 "
-                                                                                                       "WHERE"
-                                                                                                       " posi"
-                                                                                                       "tion "
-                                                                                                       "> 4");
+    take_out("EX-3", "EX-000003");
+    sql("DELETE FROM leaves WHERE number = 'EX-000003'; UPDATE leaves SET position = position - 1 WHERE "
+        "position > 4");
     expect_found("head", "", "only 5 are there");
 }
 
 Test(shared, entries_and_heads_taken_off_the_end)
 {
-    sql("DELETE FROM lines WHERE certificate = " ID(
-        "EX-3",
-        "EX-000004") "; DELETE FROM instruments WHERE certificate = " ID("EX-3",
-                                                                         "EX-000004") "; "
-                                                                                      "DELETE FROM "
-                                                                                      "certificates WHERE id "
-                                                                                      "= " ID(
-                                                                                          "EX-3",
-                                                                                          "EX-000004") "; "
-                                                                                                       "DELET"
-                                                                                                       "E "
-                                                                                                       "FROM "
-                                                                                                       "leave"
-                                                                                                       "s "
-                                                                                                       "WHERE"
-                                                                                                       " numb"
-                                                                                                       "er = "
-                                                                                                       "'EX-"
-                                                                                                       "00000"
-                                                                                                       "4'");
+    take_out("EX-3", "EX-000004");
+    sql("DELETE FROM leaves WHERE number = 'EX-000004'");
     expect_found("head", "", "only 5 are there");
     sql("DELETE FROM heads WHERE size = 6");
     expect_found("head", "", "under no signed head");

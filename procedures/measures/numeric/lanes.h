@@ -1,34 +1,57 @@
-/* Eight doubles side by side, as four registers of two, wherever they lie in memory. The additions and their
- * order stand in the source and no product is fused with a sum (-ffp-contract=off): every machine gets the
- * same bits. Inside numeric/ only. */
+/* Eight doubles side by side, in as many registers as the instruction set of this translation unit needs
+ * (ES_WIDE_BYTES each), wherever they lie in memory. The additions and their order stand in the source and no
+ * product is fused with a sum (-ffp-contract=off): every instruction set gets the same bits. Inside numeric/
+ * only. */
 #ifndef ES_MEASURES_NUMERIC_LANES_H
 #define ES_MEASURES_NUMERIC_LANES_H
 
 #include <stddef.h>
 
-typedef double es_two __attribute__((vector_size(16), aligned(8), may_alias));
-typedef long long es_two_mask __attribute__((vector_size(16)));
+#ifndef ES_WIDE_BYTES
+#define ES_WIDE_BYTES 16
+#endif
+#define ES_PER  ((int)(ES_WIDE_BYTES / sizeof(double))) /* doubles a register */
+#define ES_REGS (8 / ES_PER)
+
+typedef double es_wide_v __attribute__((vector_size(ES_WIDE_BYTES), aligned(8), may_alias));
+typedef long long es_wide_mask __attribute__((vector_size(ES_WIDE_BYTES)));
 
 struct es_lanes {
-    es_two v[4];
+    es_wide_v v[ES_REGS];
 };
 
-#define ES_AT(p_) (*(const es_two *)(p_)) /* two at p_ */
+/* The register's worth of doubles at p_. */
+#define ES_AT(p_) (*(const es_wide_v *)(p_))
 // NOLINTNEXTLINE(bugprone-macro-parentheses): the name of a variable
-#define ES_EACH(k_) for (int k_ = 0; k_ < 4; k_++)
+#define ES_EACH(k_) for (int k_ = 0; k_ < ES_REGS; k_++)
 
+static inline double es_lane(const struct es_lanes *l, int lane)
+{
+    return l->v[lane / ES_PER][lane % ES_PER];
+}
+
+/* Even lanes and odd lanes apart, each as a tree, then both: the order holds for every width. */
 static inline double es_lanes_total(const struct es_lanes *sum)
 {
-    es_two all = (sum->v[0] + sum->v[1]) + (sum->v[2] + sum->v[3]);
-    return all[0] + all[1];
+    double half[2];
+    for (int k = 0; k < 2; k++)
+        half[k] = (es_lane(sum, k) + es_lane(sum, k + 2)) + (es_lane(sum, k + 4) + es_lane(sum, k + 6));
+    return half[0] + half[1];
+}
+
+/* All lanes the same. */
+static inline es_wide_v es_lanes_all(double x)
+{
+    es_wide_v v = {0};
+    return v + x;
 }
 
 /* Each of `least` becomes the lesser of itself and of v; each of `most` the greater. */
-static inline void es_two_widen(es_two *least, es_two *most, es_two v)
+static inline void es_lanes_widen(es_wide_v *least, es_wide_v *most, es_wide_v v)
 {
-    es_two_mask less = v<*least, more = v> * most, bits = (es_two_mask)v;
-    *least = (es_two)((bits & less) | ((es_two_mask)*least & ~less));
-    *most = (es_two)((bits & more) | ((es_two_mask)*most & ~more));
+    es_wide_mask less = v<*least, more = v> * most, bits = (es_wide_mask)v;
+    *least = (es_wide_v)((bits & less) | ((es_wide_mask)*least & ~less));
+    *most = (es_wide_v)((bits & more) | ((es_wide_mask)*most & ~more));
 }
 
 #endif

@@ -1,6 +1,7 @@
 /* Single passes over long arrays, eight sums side by side: one alone would wait for its own last addition.
- * The order of the additions is fixed here and not by the compiler, so that every machine gets the same bits.
- * Pure; inputs are finite unless said otherwise. */
+ * The order of the additions is fixed in the source and not by compiler or processor, so that every machine
+ * gets the same bits, with registers as wide as it has (wide.h). Pure; inputs are finite unless said
+ * otherwise. */
 #ifndef ES_MEASURES_NUMERIC_PASSES_H
 #define ES_MEASURES_NUMERIC_PASSES_H
 
@@ -18,6 +19,14 @@ struct es_range {
 
 struct es_range es_range_of(const double *y, size_t n);             /* n >= 1 */
 struct es_range es_range_of_differences(const double *t, size_t n); /* of neighbours; n >= 2 */
+
+/* Samples with their times and qualities, in one pass. */
+struct es_scan {
+    bool good;             /* every quality is 0 and every value finite */
+    struct es_range y;     /* only where good */
+    struct es_range steps; /* of the times; 0 and 0 where n = 1 */
+};
+struct es_scan es_scan_of(const double *t, const double *y, const uint8_t *quality, size_t n); /* n >= 1 */
 
 /* Sums without compensation: of y[i], and of a[i] b[i]. */
 double es_plain_sum(const double *y, size_t n);
@@ -37,6 +46,11 @@ struct es_line {
     bool sloped;     /* the times determine the slope */
 };
 struct es_line es_line_through(const double *t, const double *y, size_t n); /* n >= 3 */
+
+/* Sums about a middle of the times and about a first guess of the mean. */
+struct es_line_sums {
+    double x, y, xx, xy;
+};
 
 /* Means of every 8 residuals of that line: n / 8 of them. */
 void es_line_means_of_8(const double *t, const double *y, size_t n, const struct es_line *l, double *out);

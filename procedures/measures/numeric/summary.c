@@ -4,78 +4,17 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "procedures/measures/numeric/lanes.h"
-
-/* Compensated sums, eight side by side (passes.h: why). */
-struct compensated {
-    struct es_lanes sum, rest;
-};
-
-/* Knuth's sum of two without a branch: what the sum could not hold goes to `rest`. */
-static inline void add(struct compensated *c, int k, es_two v)
-{
-    es_two s = c->sum.v[k] + v, part = s - c->sum.v[k];
-    c->rest.v[k] += (c->sum.v[k] - (s - part)) + (v - part);
-    c->sum.v[k] = s;
-}
-
-static double total(const struct compensated *c)
-{
-    double sum = 0, rest = 0;
-    for (int k = 0; k < 8; k++) {
-        double v = c->sum.v[k / 2][k % 2], s = sum + v, part = s - sum;
-        rest += (sum - (s - part)) + (v - part) + c->rest.v[k / 2][k % 2];
-        sum = s;
-    }
-    return sum + rest;
-}
-
-/* What is summed: the value less a middle in two parts, its square, the square of the step to the next, the
- * product of the departures of two neighbours. */
-enum term { OFF, OFF_SQUARE, STEP_SQUARE, NEIGHBOURS };
-
-struct middle {
-    double first, rest;
-};
-
-static inline es_two term_of(enum term what, const double *y, struct middle m)
-{
-    es_two off = (ES_AT(y) - m.first) - m.rest;
-    if (what == OFF)
-        return off;
-    if (what == OFF_SQUARE)
-        return off * off;
-    es_two step = ES_AT(y + 1) - ES_AT(y);
-    return what == STEP_SQUARE ? step * step : off * ((ES_AT(y + 1) - m.first) - m.rest);
-}
-
-/* Terms of y[0] .. y[n - 1]; the last two kinds also read y[n]. */
-static inline __attribute__((always_inline)) double sum_of(enum term what, const double *y, size_t n,
-                                                           struct middle m)
-{
-    struct compensated c = {{{{0}}}, {{{0}}}};
-    size_t i = 0;
-    for (; i + 8 <= n; i += 8)
-        ES_EACH(k)
-    add(&c, k, term_of(what, y + i + 2 * k, m));
-    for (; i < n; i++) { /* one at a time: no value behind the last is read */
-        double two[3] = {y[i], what == STEP_SQUARE || what == NEIGHBOURS ? y[i + 1] : 0, 0};
-        es_two term = term_of(what, two, m);
-        add(&c, 0, (es_two){term[0], 0});
-    }
-    return total(&c);
-}
+#include "procedures/measures/numeric/wide.h"
 
 double es_sum(const double *y, size_t n)
 {
-    return sum_of(OFF, y, n, (struct middle){0, 0});
+    return es_wide()->off(y, n, (struct es_middle){0, 0});
 }
 
-/* Mean as the sum of two doubles: the second is what the first could not hold. */
-static struct middle mean_in_two(const double *y, size_t n)
+static struct es_middle mean_in_two(const double *y, size_t n)
 {
-    struct middle m = {es_sum(y, n) / (double)n, 0};
-    m.rest = sum_of(OFF, y, n, m) / (double)n;
+    struct es_middle m = {es_sum(y, n) / (double)n, 0};
+    m.rest = es_wide()->off(y, n, m) / (double)n;
     return m;
 }
 
@@ -83,7 +22,7 @@ double es_mean(const double *y, size_t n)
 {
     if (n == 0)
         return NAN;
-    struct middle m = mean_in_two(y, n);
+    struct es_middle m = mean_in_two(y, n);
     return m.first + m.rest;
 }
 
@@ -91,23 +30,23 @@ double es_standard_deviation(const double *y, size_t n)
 {
     if (n < 2)
         return NAN;
-    return sqrt(sum_of(OFF_SQUARE, y, n, mean_in_two(y, n)) / (double)(n - 1));
+    return sqrt(es_wide()->off_square(y, n, mean_in_two(y, n)) / (double)(n - 1));
 }
 
 double es_noise_from_differences(const double *y, size_t n)
 {
     if (n < 2)
         return NAN;
-    return sqrt(sum_of(STEP_SQUARE, y, n - 1, (struct middle){0, 0}) / (2.0 * (double)(n - 1)));
+    return sqrt(es_wide()->step_square(y, n - 1) / (2.0 * (double)(n - 1)));
 }
 
 double es_lag1_autocorrelation(const double *y, size_t n)
 {
     if (n < 2)
         return NAN;
-    struct middle m = mean_in_two(y, n);
-    double below = sum_of(OFF_SQUARE, y, n, m);
-    return below > 0 ? sum_of(NEIGHBOURS, y, n - 1, m) / below : NAN;
+    struct es_middle m = mean_in_two(y, n);
+    double below = es_wide()->off_square(y, n, m);
+    return below > 0 ? es_wide()->neighbours(y, n - 1, m) / below : NAN;
 }
 
 double es_least(const double *y, size_t n)

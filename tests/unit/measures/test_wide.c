@@ -1,0 +1,143 @@
+/* The passes give the same bits with every width of registers that this processor has: random values, values
+ * that are none, every length up to a few registers, long odd ones, and arrays that begin anywhere. */
+#include <criterion/criterion.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "procedures/measures/numeric/wide.h"
+#include "tests/unit/measures/synthetic.h"
+
+enum { MOST = 5003, SHIFTS = 8 };
+
+static double t[MOST + SHIFTS + 1], y[MOST + SHIFTS + 1];
+static uint8_t quality[MOST + SHIFTS];
+
+/* Everything that the passes say of one stretch; all bytes are compared. */
+struct said {
+    struct es_range y, steps;
+    struct es_scan scan;
+    struct es_line_sums sums;
+    struct es_line line;
+    struct es_moving moving[3];
+    double sum, dot, off, off_square, step_square, neighbours;
+    double means[MOST], of_8[MOST / 8 + 1];
+    bool finite, zero;
+};
+
+static void ask(const struct es_wide *w, size_t shift, size_t n, struct said *out)
+{
+    const double *x = t + shift, *v = y + shift;
+    struct es_middle m = {0.3, 1e-17};
+    memset(out, 0, sizeof *out);
+    out->y = w->range_of(v, n);
+    struct es_scan scan = w->scan(x, v, quality + shift, n);
+    out->scan.good = scan.good; /* member by member: no padding is compared */
+    out->scan.y = scan.y;
+    out->scan.steps = scan.steps;
+    out->sums = w->line_sums(x, v, n, x[n / 2], v[0]);
+    out->line.middle = x[n / 2];
+    out->line.b0 = 0.2;
+    out->line.b1 = -0.01;
+    w->line_products(x, v, n, &out->line);
+    w->line_means_of_8(x, v, n, &out->line, out->of_8);
+    w->block_means(v, n, (n + 2) / 3, out->means);
+    const size_t widths[] = {1, (n + 1) / 2, n};
+    for (int i = 0; i < 3; i++)
+        out->moving[i] = w->moving_means(v, n, widths[i], 0.1);
+    if (n > 1)
+        out->steps = w->range_of_differences(x, n);
+    out->sum = w->sum(v, n);
+    out->dot = w->dot(x, v, n);
+    out->off = w->off(v, n, m);
+    out->off_square = w->off_square(v, n, m);
+    out->step_square = w->step_square(v, n - 1);
+    out->neighbours = w->neighbours(v, n - 1, m);
+    out->finite = w->all_finite(v, n);
+    out->zero = w->all_zero(quality + shift, n);
+}
+
+static void compare(size_t shift, size_t n)
+{
+    static struct said first, other;
+    size_t count;
+    const struct es_wide *const *all = es_wide_list(&count);
+    ask(all[0], shift, n, &first);
+    for (size_t i = 1; i < count; i++) {
+        if (!es_wide_has(i))
+            continue;
+        ask(all[i], shift, n, &other);
+        cr_assert_eq(memcmp(&first, &other, sizeof first), 0, "%s, %zu samples from %zu", all[i]->name, n,
+                     shift);
+    }
+}
+
+static void fill(uint64_t seed)
+{
+    for (int i = 0; i < MOST + SHIFTS + 1; i++) {
+        t[i] = 0.001 * (i + syn_uniform(&seed));
+        y[i] = syn_normal(&seed) * pow(10, 6 * syn_uniform(&seed) - 3);
+    }
+    memset(quality, 0, sizeof quality);
+}
+
+Test(wide, same_bits_for_every_length_and_place)
+{
+    fill(11);
+    for (size_t n = 1; n < 70; n++)
+        for (size_t shift = 0; shift < SHIFTS; shift++)
+            compare(shift, n);
+    static const size_t lengths[] = {511, 512, 513, 1029, MOST};
+    for (size_t i = 0; i < sizeof lengths / sizeof lengths[0]; i++)
+        for (size_t shift = 0; shift < SHIFTS; shift += 3)
+            compare(shift, lengths[i]);
+}
+
+/* One value that is none, or of bad quality, wherever it stands, is seen by every width; others are not. */
+Test(wide, none_is_seen_wherever_it_stands)
+{
+    static const double bad[] = {NAN, INFINITY, -INFINITY};
+    size_t count;
+    const struct es_wide *const *all = es_wide_list(&count);
+    fill(12);
+    for (size_t w = 0; w < count; w++) {
+        if (!es_wide_has(w))
+            continue;
+        for (size_t n = 1; n < 140; n += n < 20 ? 1 : 13)
+            for (size_t at = 0; at <= n; at++) { /* at n: behind the last */
+                double kept = y[1 + at];
+                y[1 + at] = bad[at % 3];
+                cr_assert_eq(all[w]->all_finite(y + 1, n), at == n, "%s: %zu of %zu", all[w]->name, at, n);
+                cr_assert_eq(all[w]->scan(t + 1, y + 1, quality, n).good, at == n);
+                y[1 + at] = kept;
+                quality[at] = 1;
+                cr_assert_eq(all[w]->all_zero(quality, n), at == n, "%s: %zu of %zu", all[w]->name, at, n);
+                cr_assert_eq(all[w]->scan(t + 1, y + 1, quality, n).good, at == n);
+                quality[at] = 0;
+            }
+    }
+}
+
+Test(wide, scan_says_what_the_passes_say)
+{
+    fill(13);
+    for (size_t n = 2; n < 2000; n = 2 * n + 1) {
+        struct es_scan s = es_scan_of(t, y, quality, n);
+        struct es_range of_y = es_range_of(y, n), of_t = es_range_of_differences(t, n);
+        cr_assert(s.good && memcmp(&s.y, &of_y, sizeof of_y) == 0 &&
+                  memcmp(&s.steps, &of_t, sizeof of_t) == 0);
+    }
+}
+
+Test(wide, the_widest_is_taken)
+{
+    size_t count;
+    const struct es_wide *const *all = es_wide_list(&count);
+    cr_assert(es_wide_has(0) && !es_wide_has(count));
+    for (size_t i = 0; i < count; i++) {
+        if (es_wide() == all[i])
+            cr_assert(es_wide_has(i));
+        else if (es_wide_has(i))
+            cr_assert(es_wide() == all[i + 1] || (i + 2 < count && es_wide() == all[i + 2]));
+    }
+}

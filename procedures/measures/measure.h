@@ -87,6 +87,7 @@ struct es_measure {
     const char *const
         *trace_names; /* slots, NULL-terminated: {"recording", "tare", NULL}; the first is required */
     const char *const *facts_needed; /* NULL-terminated */
+    const char *const *facts_used;   /* taken too where they are known: NULL-terminated, or NULL for none */
     const struct es_field *settings; /* read from the measurand's "with" object */
     size_t setting_count, setting_size;
     const struct es_measure_output *outputs;

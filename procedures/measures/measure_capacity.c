@@ -344,6 +344,7 @@ const struct es_measure es_measure_capacity = {
     .source = "ISO 6358-1 flow equations; ANR: ISO 8778; balance: common practice, no published source",
     .trace_names = trace_names,
     .facts_needed = es_no_facts,
+    .facts_used = (const char *const[]){"ambient pressure", "ambient temperature", NULL},
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),

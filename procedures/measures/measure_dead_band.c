@@ -290,6 +290,7 @@ const struct es_measure es_measure_dead_band = {
     .source = "ISA and IEC terms, read; estimator: common practice, no published source",
     .trace_names = trace_names,
     .facts_needed = es_no_facts,
+    .facts_used = (const char *const[]){"full travel", NULL},
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),

@@ -215,6 +215,7 @@ const struct es_measure es_measure_filling = {
     .source = "gas law; common practice, no published source; ANR: ISO 8778",
     .trace_names = trace_names,
     .facts_needed = es_no_facts,
+    .facts_used = (const char *const[]){"ambient temperature", NULL},
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),

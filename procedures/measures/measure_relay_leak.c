@@ -474,6 +474,7 @@ const struct es_measure es_measure_relay_leak = {
     .source = "ideal gas balance as in 40 CFR 1065.644; ANR: ISO 8778; En as in ISO/IEC 17043, from memory",
     .trace_names = trace_names,
     .facts_needed = es_no_facts,
+    .facts_used = (const char *const[]){"ambient pressure", "ambient temperature", NULL},
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),

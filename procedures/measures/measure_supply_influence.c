@@ -197,6 +197,7 @@ const struct es_measure es_measure_supply_influence = {
     .source = "terms as in IEC 61298-3 and IEC 61514, from memory",
     .trace_names = trace_names,
     .facts_needed = es_no_facts,
+    .facts_used = (const char *const[]){"full travel", NULL},
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),

@@ -87,10 +87,11 @@ static bool take_levels(const struct es_step_input *in, struct es_step *out)
     out->size = out->after.mean - out->before.mean;
     double noise = fmax(out->before.s, out->after.s), q = in->u.resolution;
     if (!(fabs(out->size) > LEAST_COUNTS * q) || !(fabs(out->size) > LEAST_NOISE * noise)) {
-        refuse_all(
-            out,
-            "the response is lost: its size is %.1f times the scatter at rest and %.1f steps of the reading",
-            noise > 0 ? fabs(out->size) / noise : INFINITY, q > 0 ? fabs(out->size) / q : INFINITY);
+        char steps[64] = "";
+        if (q > 0) /* a recording from elsewhere need not tell it */
+            snprintf(steps, sizeof steps, " and %.1f steps of the reading", fabs(out->size) / q);
+        refuse_all(out, "the response is lost: its size is %.1f times the scatter at rest%s",
+                   noise > 0 ? fabs(out->size) / noise : INFINITY, steps);
         return false;
     }
     double moved = es_plateau_movement(&out->after) / fabs(out->size);

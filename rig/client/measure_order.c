@@ -5,6 +5,7 @@
 #include "rig/base/nearest.h"
 #include "rig/base/text.h"
 #include "rig/client/measure_order.h"
+#include "rig/client/measure_settings.h"
 
 /* "name=rest" -> copies; ES_USAGE without '='. */
 static enum es_status split(const char *option, const char *text, char **name, const char **rest,
@@ -145,56 +146,7 @@ static enum es_status add_fact(struct es_measure_order *o, const char *text, str
     return s;
 }
 
-/* Plain numbers and true/false go in bare where the row wants them, everything else as text. */
-static bool wants_bare(const struct es_measure *measure, const char *name)
-{
-    for (size_t i = 0; i < measure->setting_count; i++) {
-        if (strcmp(measure->settings[i].name, name) != 0)
-            continue;
-        enum es_field_kind kind = measure->settings[i].kind;
-        return kind != ES_FIELD_TEXT && kind != ES_FIELD_QUANTITY && kind != ES_FIELD_CHOICE;
-    }
-    return false;
-}
-
-static enum es_status read_settings(struct es_measure_order *o, const struct es_option_list *sets,
-                                    struct es_findings *findings, struct es_error *err)
-{
-    struct es_text json = {0};
-    es_text_char(&json, '{');
-    enum es_status s = ES_OK;
-    for (size_t i = 0; s == ES_OK && i < sets->count; i++) {
-        char *name = NULL;
-        const char *rest = NULL;
-        s = split("set", sets->items[i], &name, &rest, err);
-        if (s != ES_OK)
-            break;
-        if (i > 0)
-            es_text_char(&json, ',');
-        es_text_json(&json, name);
-        es_text_char(&json, ':');
-        if (wants_bare(o->measure, name))
-            es_text_add(&json, rest);
-        else
-            es_text_json(&json, rest);
-        free(name);
-    }
-    es_text_char(&json, '}');
-    if (s == ES_OK)
-        s = es_text_status(&json, err);
-    if (s == ES_OK)
-        s = es_document_parse("--set", json.bytes, json.length, findings, &o->settings_document, err);
-    o->settings = s == ES_OK ? calloc(1, o->measure->setting_size > 0 ? o->measure->setting_size : 1) : NULL;
-    if (s == ES_OK && o->settings == NULL)
-        s = es_fail(err, ES_NO_MEMORY, "not enough memory to measure");
-    if (s == ES_OK && !es_fields_read(o->settings_document, es_document_root(o->settings_document),
-                                      o->measure->settings, o->measure->setting_count, o->settings, findings))
-        s = es_findings_status(findings, err);
-    es_text_free(&json);
-    return s;
-}
-
-static enum es_status find_measure(const char *name, const struct es_measure **out, struct es_error *err)
+enum es_status es_measure_order_find(const char *name, const struct es_measure **out, struct es_error *err)
 {
     *out = es_measure_find(name);
     if (*out != NULL)
@@ -216,7 +168,7 @@ enum es_status es_measure_order_read(const char *measure, const struct es_option
                                      struct es_error *err)
 {
     memset(order, 0, sizeof *order);
-    enum es_status s = find_measure(measure, &order->measure, err);
+    enum es_status s = es_measure_order_find(measure, &order->measure, err);
     for (size_t i = 0; s == ES_OK && i < columns->count; i++)
         s = add_column(order, columns->items[i], err);
     for (size_t i = 0; s == ES_OK && i < uncertainties->count; i++)
@@ -224,7 +176,8 @@ enum es_status es_measure_order_read(const char *measure, const struct es_option
     for (size_t i = 0; s == ES_OK && i < facts->count; i++)
         s = add_fact(order, facts->items[i], err);
     if (s == ES_OK)
-        s = read_settings(order, sets, findings, err);
+        s = es_measure_settings_read(order->measure, sets, &order->settings_document, &order->settings,
+                                     findings, err);
     return s;
 }
 

@@ -21,6 +21,10 @@ struct es_measure_order {
     size_t fact_count;
 };
 
+/* ES_NOT_FOUND with the nearest name. */
+enum es_status es_measure_order_find(const char *name, const struct es_measure **out,
+                                     struct es_error *err) ES_MUST_CHECK;
+
 /* `columns`: "ROLE=COLUMN", "ROLE=COLUMN [UNIT]" or "time=COLUMN"; `uncertainties`: "ROLE=QUANTITY",
  * standard, of the channel's offset; `sets`: "SETTING=VALUE"; `facts`: "NAME=QUANTITY" or "NAME=QUANTITY +-
  * QUANTITY" (expanded, k = 2). Faults of settings go to `findings`. Free in every case. */

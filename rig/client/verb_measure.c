@@ -1,16 +1,13 @@
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "procedures/measures/propagate.h"
 #include "rig/base/file.h"
-#include "rig/base/number.h"
 #include "rig/bench/recording_file.h"
+#include "rig/client/measure_list.h"
 #include "rig/client/measure_order.h"
+#include "rig/client/measure_show.h"
 #include "rig/client/verb.h"
-#include "rig/console/display.h"
-#include "rig/console/json_writer.h"
-#include "rig/console/table.h"
 
 #define SLOTS_MAX 8
 
@@ -32,7 +29,7 @@ static const struct es_option options[] = {
      .value = "NAME",
      .kind = ES_OPTION_TEXT,
      .offset = offsetof(struct arguments, measure),
-     .meaning = "the measure: \"step response\"; --list lists them"},
+     .meaning = "the measure: \"step response\""},
     LIST("column", "CHANNEL=COLUMN", columns,
          "which column is which channel, by its name in the header or its number: \"travel=2 [mm]\", "
          "\"time=1 [s]\"; "
@@ -50,7 +47,9 @@ static const struct es_option options[] = {
      .offset = offsetof(struct arguments, decimal),
      .meaning = "decimal sign of the file, \".\" or \",\"; else found from the text"},
     FLAG("merge-repeats", merge, "average rows with the same time instead of refusing them"),
-    FLAG("list", list, "list the measures with their settings and outputs"),
+    FLAG("list", list,
+         "list the measures; with --measure NAME all that this one takes and gives: recordings, settings, "
+         "facts, outputs, units"),
     FLAG("json", json, "print for programs"),
     FLAG("csv", csv, "print as CSV"),
 };
@@ -58,7 +57,8 @@ static const struct es_option options[] = {
 static const struct es_command_line line = {
     .program = "endstop measure",
     .summary = "puts a CSV recording from anywhere, or a kept one, through a measure",
-    .detail = "The recording needs a header with a unit in brackets for each column, or --column with units. "
+    .detail = "--list lists the measures, and with --measure NAME what that one takes and gives. The "
+              "recording needs a header with a unit in brackets for each column, or --column with units. "
               "Nothing is "
               "guessed: what can be read in two ways is refused. Exit status: 0 all values are valid; 1 the "
               "recording "
@@ -75,34 +75,6 @@ static const struct es_command_line line = {
              "the recording of the measure's first slot: CSV, or DIGEST.recording.gz as a run keeps it; "
              "\"-\" is standard input"},
 };
-
-static void list_measures(const struct es_screen *screen)
-{
-    size_t count;
-    const struct es_measure *const *measures = es_measure_list(&count);
-    for (size_t i = 0; i < count; i++) {
-        const struct es_measure *m = measures[i];
-        printf("%s%s\n  ", i > 0 ? "\n" : "", m->name);
-        es_display_wrap(m->meaning, 2, screen->width, stdout);
-        fputs("  source: ", stdout);
-        es_display_wrap(m->source, 10, screen->width, stdout);
-        fputs("  recordings:", stdout);
-        for (size_t k = 0; m->trace_names[k] != NULL; k++)
-            printf("%s \"%s\"", k > 0 ? "," : "", m->trace_names[k]);
-        putchar('\n');
-        for (size_t k = 0; m->facts_needed != NULL && m->facts_needed[k] != NULL; k++)
-            printf("  --fact \"%s\"\n", m->facts_needed[k]);
-        for (size_t k = 0; k < m->setting_count; k++) {
-            printf("  --set %-22s ", m->settings[k].name);
-            es_display_wrap(m->settings[k].meaning != NULL ? m->settings[k].meaning : "", 31, screen->width,
-                            stdout);
-        }
-        for (size_t k = 0; k < m->output_count; k++) {
-            printf("  gives %-22s ", m->outputs[k].name);
-            es_display_wrap(m->outputs[k].meaning, 31, screen->width, stdout);
-        }
-    }
-}
 
 #define KEPT   ".recording.gz"
 #define DIGEST 64 /* hexadecimal digits: the rest of such a file's name */
@@ -198,147 +170,6 @@ static enum es_status read_traces(const struct arguments *a, const struct es_mea
     return s;
 }
 
-static const struct es_unit *unit_of(const struct es_measured *m)
-{
-    return es_dimension_unit(m->dimension);
-}
-
-static void number_cells(const struct es_measured *m, struct es_number_text *text)
-{
-    const struct es_unit *unit = unit_of(m);
-    es_number_with_uncertainty(es_to_unit(m->value, unit), es_to_unit_difference(m->U, unit),
-                               floor(m->value) == m->value ? 0 : 6, text);
-}
-
-/* What was taken from the file, so that a column that was left out is noticed. */
-static void print_taken(const struct es_screen *screen, const char *name, const struct es_trace *trace)
-{
-    struct es_text text = {0}, clean = {0};
-    es_text_printf(&text, "%s: ", name);
-    for (size_t i = 0; i < trace->series_count; i++) {
-        const struct es_series *s = &trace->series[i];
-        double span = s->count > 0 ? s->t[s->count - 1] - s->t[0] : 0;
-        es_text_printf(&text, "%s%s, %zu rows over %.4g s", i > 0 ? "; " : "", es_role_info(s->role)->name,
-                       s->count, span);
-    }
-    if (trace->command_count > 0)
-        es_text_printf(&text, "; %zu change%s of %s", trace->command_count,
-                       trace->command_count == 1 ? "" : "s", es_role_info(trace->commands[0].role)->name);
-    if (text.bytes != NULL)
-        es_text_visible(&clean, text.bytes, text.length);
-    es_display_wrap(clean.bytes != NULL ? clean.bytes : "", 2, screen->width, stdout);
-    es_text_free(&clean);
-    es_text_free(&text);
-}
-
-static enum es_status print_table(const struct es_screen *screen, const struct es_measured *values,
-                                  size_t count, struct es_error *err)
-{
-    static const struct es_column columns[] = {
-        {.title = "Output", .wraps = true, .least = 12},
-        {.title = "Value", .align = ES_ALIGN_RIGHT},
-        {.title = "", .gap = 1},
-        {.title = "k", .align = ES_ALIGN_RIGHT},
-        {.title = "Degrees of freedom", .align = ES_ALIGN_RIGHT},
-    };
-    struct es_table *table = es_table_new(columns, sizeof columns / sizeof columns[0]);
-    for (size_t i = 0; i < count; i++) {
-        const struct es_measured *m = &values[i];
-        if (!m->valid) {
-            const char *cells[] = {m->name, "no value", "", "", ""};
-            es_table_row(table, ES_STRONG, cells);
-            if (i + 1 == count || values[i + 1].valid || strcmp(m->reason, values[i + 1].reason) != 0)
-                es_table_note(table, 4, m->reason); /* once for all that share it */
-            continue;
-        }
-        struct es_number_text text;
-        char spread[96], k[32], dof[32];
-        number_cells(m, &text);
-        const char *unit = strcmp(unit_of(m)->name, "1") == 0 ? "" : unit_of(m)->name;
-        snprintf(spread, sizeof spread, "%s%s%s%s", text.U[0] != '\0' ? (screen->utf8 ? "± " : "+- ") : "",
-                 text.U, text.U[0] != '\0' && unit[0] != '\0' ? " " : "", unit);
-        snprintf(k, sizeof k, "%.2f", m->k);
-        if (isfinite(m->dof) && m->dof < 1e4)
-            snprintf(dof, sizeof dof, "%.0f", m->dof);
-        else
-            snprintf(dof, sizeof dof, "%s", isfinite(m->dof) ? "> 10000" : "infinite");
-        const char *cells[] = {m->name, text.value, spread, text.U[0] != '\0' ? k : "",
-                               text.U[0] != '\0' ? dof : ""};
-        es_table_row(table, ES_PLAIN, cells);
-        if (m->spread.trials > 0) {
-            char interval[160];
-            snprintf(interval, sizeof interval, "95 %% from %.4g to %.4g%s%s by Monte Carlo, %zu trials",
-                     es_to_unit(m->spread.low, unit_of(m)), es_to_unit(m->spread.high, unit_of(m)),
-                     unit[0] != '\0' ? " " : "", unit, m->spread.trials);
-            es_table_note(table, 4, interval);
-        }
-    }
-    enum es_status s = es_table_print(table, screen->width, 0, screen->colour, stdout, err);
-    es_table_free(table);
-    return s;
-}
-
-static void print_csv(const struct es_measured *values, size_t count)
-{
-    static const char *const head[] = {"output", "value", "U", "k", "dof", "unit", "valid", "reason"};
-    es_csv_row(stdout, head, sizeof head / sizeof head[0]);
-    for (size_t i = 0; i < count; i++) {
-        const struct es_measured *m = &values[i];
-        char value[40] = "", U[40] = "", k[40] = "", dof[40] = "";
-        if (m->valid) {
-            snprintf(value, sizeof value, "%.12g", es_to_unit(m->value, unit_of(m)));
-            snprintf(U, sizeof U, "%.6g", es_to_unit_difference(m->U, unit_of(m)));
-            snprintf(k, sizeof k, "%.6g", m->k);
-            snprintf(dof, sizeof dof, "%.6g", m->dof);
-        }
-        const char *cells[] = {m->name,  value, U, k, dof, unit_of(m)->name, m->valid ? "true" : "false",
-                               m->reason};
-        es_csv_row(stdout, cells, sizeof cells / sizeof cells[0]);
-    }
-}
-
-static enum es_status print_json(const struct es_measure *measure, const struct es_measured *values,
-                                 size_t count, struct es_error *err)
-{
-    struct es_text out = {0};
-    es_json_object(&out, NULL);
-    es_json_text(&out, "measure", measure->name);
-    es_json_text(&out, "source", measure->source);
-    es_json_array(&out, "values");
-    for (size_t i = 0; i < count; i++) {
-        const struct es_measured *m = &values[i];
-        es_json_object(&out, NULL);
-        es_json_text(&out, "output", m->name);
-        es_json_bool(&out, "valid", m->valid);
-        es_json_text(&out, "unit", unit_of(m)->name);
-        if (m->valid) {
-            es_json_number(&out, "value", es_to_unit(m->value, unit_of(m)));
-            es_json_number(&out, "u", es_to_unit_difference(m->u, unit_of(m)));
-            es_json_number(&out, "U", es_to_unit_difference(m->U, unit_of(m)));
-            es_json_number(&out, "k", m->k);
-            es_json_number(&out, "dof", m->dof);
-            if (m->spread.trials > 0) {
-                es_json_object(&out, "monte_carlo");
-                es_json_number(&out, "low", es_to_unit(m->spread.low, unit_of(m)));
-                es_json_number(&out, "high", es_to_unit(m->spread.high, unit_of(m)));
-                es_json_integer(&out, "trials", (long)m->spread.trials);
-                es_json_bool(&out, "stable", m->spread.stable);
-                es_json_end_object(&out);
-            }
-        } else {
-            es_json_text(&out, "reason", m->reason);
-        }
-        es_json_end_object(&out);
-    }
-    es_json_end_array(&out);
-    es_json_end_object(&out);
-    enum es_status s = es_text_status(&out, err);
-    if (s == ES_OK)
-        printf("%s\n", out.bytes);
-    es_text_free(&out);
-    return s;
-}
-
 static enum es_status evaluate(const struct arguments *a, const struct es_screen *screen,
                                const struct es_measure_order *order, struct es_trace *const *traces,
                                bool *all_valid, struct es_error *err)
@@ -360,18 +191,36 @@ static enum es_status evaluate(const struct arguments *a, const struct es_screen
     for (size_t i = 0; s == ES_OK && i < m->output_count; i++)
         *all_valid = *all_valid && values[i].valid;
     if (s == ES_OK && a->csv)
-        print_csv(values, m->output_count);
+        es_measure_show_csv(values, m->output_count);
     else if (s == ES_OK && a->json)
-        s = print_json(m, values, m->output_count, err);
+        s = es_measure_show_json(m, values, m->output_count, err);
     if (s == ES_OK && !a->csv && !a->json) {
         for (size_t i = 0; i < SLOTS_MAX; i++)
             if (traces[i] != NULL)
-                print_taken(screen, m->trace_names[i], traces[i]);
+                es_measure_show_taken(screen, m->trace_names[i], traces[i]);
         putchar('\n');
-        s = print_table(screen, values, m->output_count, err);
+        s = es_measure_show_table(screen, values, m->output_count, err);
     }
+    if (s == ES_OK && !*all_valid)
+        es_measure_show_not_given(screen, order, given);
     free(values);
     return s;
+}
+
+/* All, or the one that is named: by --measure, or as people will write it, after --list. */
+static int list_measures(const struct es_screen *screen, const struct arguments *a, struct es_error *err)
+{
+    const char *name = a->measure != NULL ? a->measure : a->files.count > 0 ? a->files.items[0] : NULL;
+    const size_t width = screen->width < 120 ? screen->width : 120;
+    const struct es_measure *measure = NULL;
+    if (name == NULL) {
+        es_measure_list_names(width, stdout);
+        return es_verb_end(&es_verb_measure, 0);
+    }
+    if (es_measure_order_find(name, &measure, err) != ES_OK)
+        return es_verb_fail(&es_verb_measure, err, NULL);
+    es_measure_list_one(measure, width, stdout);
+    return es_verb_end(&es_verb_measure, 0);
 }
 
 static enum es_status check_arguments(const struct arguments *a, struct es_error *err)
@@ -379,7 +228,8 @@ static enum es_status check_arguments(const struct arguments *a, struct es_error
     if (a->json && a->csv)
         return es_fail(err, ES_USAGE, "--json and --csv exclude each other");
     if (a->measure == NULL)
-        return es_fail(err, ES_USAGE, "--measure NAME is missing; --list lists the measures");
+        return es_fail(err, ES_USAGE,
+                       "--measure NAME is missing; \"endstop measure --list\" lists the measures");
     if (a->decimal != NULL && strcmp(a->decimal, ".") != 0 && strcmp(a->decimal, ",") != 0)
         return es_fail(err, ES_USAGE, "--decimal is \".\" or \",\", not \"%s\"", a->decimal);
     return ES_OK;
@@ -391,11 +241,9 @@ static int run(const struct es_screen *screen, int argc, char **argv)
     int status;
     if (!es_verb_begin(&es_verb_measure, screen, argc, argv, &a, &status))
         return status;
-    if (a.list) {
-        list_measures(screen);
-        return es_verb_end(&es_verb_measure, 0);
-    }
     struct es_error err = {0};
+    if (a.list)
+        return list_measures(screen, &a, &err);
     struct es_findings findings = {0};
     struct es_trace *traces[SLOTS_MAX] = {0};
     bool all_valid = false;

@@ -289,12 +289,41 @@ class Measure(Folder):
         self.assertEqual(got.returncode, 2)
         self.assertRegex(got.stderr, r"bad\.csv:1:\d+: ")
 
-    def test_list_names_source_and_settings_of_each(self):
+    def test_list_tells_what_each_measure_takes_and_gives(self):
         got = endstop("measure", "--list")
         self.assertEqual(got.returncode, 0)
-        for measure in ("sensor sweep", "relay leak", "stroke", "step response", "level"):
-            self.assertIn(f"\n{measure}\n", "\n" + got.stdout)
-        self.assertEqual(got.stdout.count("  source: "), got.stdout.count("  recordings:"))
+        names = [line[:20].strip() for line in got.stdout.split("\n\n")[0].splitlines() if line[0] != " "]
+        self.assertEqual(len(names), 19, names)
+        for name in names:
+            one = endstop("measure", "--list", "--measure", name)
+            self.assertEqual(one.returncode, 0, one.stderr)
+            for part in (f"{name}: ", "\n  Source: ", "\n  Recordings\n    FILE ", "\n  Settings\n    --set ", "\n  Gives\n    "):
+                self.assertIn(part, one.stdout, name)
+            self.assertEqual(endstop("measure", "--list", name).stdout, one.stdout)
+        capacity = endstop("measure", "--list", "capacity").stdout
+        for words in ('--trace "exhaust=FILE"', '--fact "ambient pressure=VALUE +- U"', "conductance deliver [dm3/(s bar)]",
+                      "a time in s, us, ms"):
+            self.assertIn(words, capacity)
+        self.assertIn('did you mean "level"?', endstop("measure", "--list", "lvel").stderr)
+
+    def test_missing_settings_are_named_at_once_with_what_they_take(self):
+        path = self.write("x.csv", "time [s];travel [mm]\n0;1\n1;2\n")
+        got = endstop("measure", path, "--measure", "difference", "--set", "settle=2 mm", "--set", "setle=2 s", "--set",
+                      "to=1 s", "--set", "to=2 s")
+        self.assertEqual(got.returncode, 2)
+        for words in ('no --set "channel=..."; expected a channel (the series), such as --set "channel=',
+                      'no --set "reference channel=..."; expected a channel', '--set "settle=2 mm": found "2 mm"; expected a time in',
+                      'Did you mean "settle"?', '--set "to=2 s": found the setting "to" a second time', "5 faults"):
+            self.assertIn(words, got.stderr)
+        self.assertNotIn("--set:1:1", got.stderr)
+
+    def test_what_was_not_given_is_named_beside_a_missing_value(self):
+        path = self.write("y.csv", "time [s];travel [mm]\n0;1\n1;2\n")
+        got = endstop("measure", path, "--measure", "relay leak")
+        self.assertEqual(got.returncode, 1, got.stderr)
+        said = " ".join(got.stderr.split())
+        for words in ('--column "output 1 flow=COLUMN"', '--fact "output 1 volume=VALUE +- U"', '--trace "rise tare=FILE"'):
+            self.assertIn(words, said)
 
 
 if __name__ == "__main__":

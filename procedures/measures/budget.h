@@ -25,8 +25,8 @@ void es_budget_add(struct es_budget *b, enum es_term term, double u, double dof)
 double es_rectangular(double half_width);
 
 /* Standard uncertainty that the steps of a reading leave in a mean, when its readings scatter by `s`
- * (observed): one step of width q gives q / sqrt(12) (JCGM 100 F.2.2.1); noise larger than the step dithers
- * it away (Widrow's theorem of quantisation, from memory). */
+ * (observed): one step of width q gives q / sqrt(12) (JCGM 100 F.2.2.1); noise from half a step on dithers it
+ * away (own derivation, in budget.c). s 0: readings that are all the same, or not known. */
 double es_resolution_u(double q, double s);
 
 /* Starts an output: name, dimension, no value yet ("not evaluated"). */

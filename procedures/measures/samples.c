@@ -21,11 +21,10 @@ void es_samples_free(struct es_samples *s)
 /* Usual interval, longest gap, and what the gaps between samples (good or not) hide. False when out of
  * memory.
  */
-static bool describe_gaps(struct es_samples *s, const double *times, size_t count)
+static bool describe_gaps(struct es_samples *s, const double *times, size_t count, struct es_range steps)
 {
     if (count < 2)
         return true;
-    struct es_range steps = es_range_of_differences(times, count);
     if (!es_median_of_differences(times, count, steps, &s->interval))
         return false;
     s->gap = steps.most;
@@ -61,12 +60,13 @@ static size_t first_at(const double *t, size_t n, double limit)
     return low;
 }
 
-static void count_ends(struct es_samples *s)
+/* `scan`: of the samples, where all are good. */
+static void count_ends(struct es_samples *s, const struct es_scan *scan)
 {
     const struct es_series *series = s->series;
     if (!(series->low < series->high) || s->n == 0)
         return;
-    struct es_range r = es_range_of(s->y, s->n);
+    struct es_range r = scan->good ? scan->y : es_range_of(s->y, s->n);
     if (!es_at_end(series, r.least) && !es_at_end(series, r.most))
         return;
     for (size_t i = 0; i < s->n; i++)
@@ -110,19 +110,22 @@ enum es_status es_samples_take(const struct es_series *series, double from, doub
 {
     struct es_samples s = {.series = series, .first = first_at(series->t, series->count, from)};
     size_t end = first_after(series->t, series->count, to), count = end > s.first ? end - s.first : 0;
+    struct es_scan scan = {.good = false};
     bool room = true;
-    if (count && es_all_zero(series->quality + s.first, count) && es_all_finite(series->y + s.first, count)) {
+    if (count > 0)
+        scan = es_scan_of(series->t + s.first, series->y + s.first, series->quality + s.first, count);
+    if (scan.good) {
         s.t = series->t + s.first;
         s.y = series->y + s.first;
         s.n = count;
     } else {
         room = pick_good(&s, count);
     }
-    if (!room || (count && !describe_gaps(&s, series->t + s.first, count))) {
+    if (!room || (count && !describe_gaps(&s, series->t + s.first, count, scan.steps))) {
         es_samples_free(&s);
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", count);
     }
-    count_ends(&s);
+    count_ends(&s, &scan);
     s.gap = longest_gap(&s, from, to);
     *out = s;
     return ES_OK;

@@ -13,6 +13,8 @@
 #define ES_PER  ((int)(ES_WIDE_BYTES / sizeof(double))) /* doubles a register */
 #define ES_REGS (8 / ES_PER)
 
+#define ES_CHUNK 512 /* samples that stay in the nearest cache; a multiple of 32 */
+
 typedef double es_wide_v __attribute__((vector_size(ES_WIDE_BYTES), aligned(8), may_alias));
 typedef long long es_wide_mask __attribute__((vector_size(ES_WIDE_BYTES)));
 

@@ -269,12 +269,43 @@ static enum es_status put_in_place(const struct es_file_ops *ops, const char *te
     return sync_folder(ops, path, err);
 }
 
+/* A rename would take the place of anything: /dev/null too. */
+static enum es_status refuse_what_is_no_file(const char *path, struct es_error *err)
+{
+    struct stat info;
+
+    if (stat(path, &info) != 0 || S_ISREG(info.st_mode)) /* what else is wrong shows when it is written */
+        return ES_OK;
+    return es_fail(err, ES_USAGE, "%s: is %s, not a file; nothing was written", path,
+                   S_ISDIR(info.st_mode)                            ? "a folder"
+                   : S_ISCHR(info.st_mode) || S_ISBLK(info.st_mode) ? "a device"
+                                                                    : "a pipe or a socket");
+}
+
+enum es_status es_file_may_be_written(const char *path, struct es_error *err)
+{
+    enum es_status status = refuse_what_is_no_file(path, err);
+    if (status != ES_OK)
+        return status;
+    char *folder = folder_of(path);
+    if (folder == NULL)
+        return es_fail(err, ES_NO_MEMORY, "%s: out of memory", path);
+    if (access(folder, W_OK | X_OK) != 0)
+        status = errno == ENOENT
+                     ? es_fail(err, ES_NOT_FOUND, "%s: the folder that it goes into is not there", path)
+                     : es_fail_errno(err, errno, "%s: its folder cannot be written to", path);
+    free(folder);
+    return status;
+}
+
 enum es_status es_file_write(const struct es_file_ops *ops, const char *path, enum es_file_write how,
                              mode_t mode, const void *bytes, size_t length, struct es_error *err)
 {
     ops = given(ops);
     char *temporary = NULL;
-    enum es_status status = temporary_name(path, &temporary, err);
+    enum es_status status = refuse_what_is_no_file(path, err);
+    if (status == ES_OK)
+        status = temporary_name(path, &temporary, err);
     if (status != ES_OK)
         return status;
     status = write_temporary(ops, temporary, mode, bytes, length, err);

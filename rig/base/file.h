@@ -43,10 +43,15 @@ enum es_file_write {
 /* Writes a file so that after a crash at any moment `path` holds either all of the new bytes or what it held
  * before: a temporary file in the same folder, fsync, rename (or link), fsync of the folder. On ES_OK the
  * bytes and the name are on the disk. On failure the temporary file is removed. `mode` is limited by the
- * process's umask. A symbolic link at `path` is replaced, not followed. */
+ * process's umask. A symbolic link at `path` is replaced, not followed. ES_USAGE when `path` is or
+ * leads to a folder, a device, a pipe or a socket. */
 enum es_status es_file_write(const struct es_file_ops *ops, const char *path, enum es_file_write how,
                              mode_t mode, const void *bytes, size_t length,
                              struct es_error *err) ES_MUST_CHECK;
+
+/* Before long work whose result goes to `path`: ES_NOT_FOUND when its folder is not there, ES_IO when that
+ * may not be written to, ES_USAGE when `path` is no file. What changes meanwhile shows when it is written. */
+enum es_status es_file_may_be_written(const char *path, struct es_error *err) ES_MUST_CHECK;
 
 /* Removes a file durably. ES_NOT_FOUND when there is none. */
 enum es_status es_file_remove(const struct es_file_ops *ops, const char *path,

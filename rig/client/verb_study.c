@@ -385,6 +385,8 @@ static int run(const struct es_screen *screen, int argc, char **argv)
     struct es_detection *table = NULL;
     enum es_status s =
         a.json && a.csv ? es_fail(&err, ES_USAGE, "--json and --csv exclude each other") : ES_OK;
+    if (s == ES_OK && a.learn != NULL)
+        s = es_file_may_be_written(a.learn, &err);
     if (s == ES_OK)
         s = make_order(&a, &names, &order, &err);
     if (s == ES_OK)

@@ -123,6 +123,11 @@ def manners():
     check("moonshine" in study("--units", "2", "--fault", "moonshine", status=2).stderr, "unknown fault refused")
     study("--units", "2", "--json", "--csv", status=2)
     study("--units", "2", "--seed", "seven", status=2)
+    with tempfile.TemporaryDirectory() as folder:
+        os.symlink("/dev/full", folder + "/device")
+        for file, words in (("device", "is a device"), (".", "is a folder"), ("none/table.json", "is not there")):
+            refused = study("--units", "100000", "--learn", os.path.join(folder, file), status=2).stderr
+            check(words in refused and " units" not in refused, "refused before any unit is run: %s" % refused)
     rows = study("--units", "4", "--csv", "--coverage", "0").stdout.splitlines()
     check(len(rows) == 5, "one row a unit")
     running = subprocess.Popen([ENDSTOP, "study"] + SHIPPED + ["--units", "100000"], stdout=subprocess.PIPE,

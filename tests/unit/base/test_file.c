@@ -140,6 +140,42 @@ Test(file, a_link_is_replaced_not_followed)
     free(bytes);
 }
 
+/* A rename would put a file where a device or a pipe was. */
+Test(file, only_a_file_is_replaced)
+{
+    static const char *const no_files[] = {"pipe", "link", "folder"};
+    struct es_error err = {0};
+    struct stat info;
+
+    cr_assert_eq(mkfifo(in_folder("pipe"), 0600), 0);
+    cr_assert_eq(mkdir(in_folder("folder"), 0700), 0);
+    cr_assert_eq(symlink("/dev/null", in_folder("link")), 0);
+    for (size_t i = 0; i < sizeof no_files / sizeof no_files[0]; i++) {
+        const char *path = in_folder(no_files[i]);
+        cr_expect_eq(es_file_may_be_written(path, &err), ES_USAGE, "%s", path);
+        cr_expect_eq(es_file_write(NULL, path, ES_FILE_REPLACE, 0600, "x", 1, &err), ES_USAGE, "%s", path);
+        cr_expect(strstr(err.text, "nothing was written") != NULL, "%s", err.text);
+    }
+    cr_expect_eq(es_file_may_be_written("/dev/null", &err), ES_USAGE); /* to write there could harm */
+    cr_expect(strstr(err.text, "a device") != NULL, "%s", err.text);
+    cr_assert_eq(lstat(in_folder("pipe"), &info), 0);
+    cr_expect(S_ISFIFO(info.st_mode));
+    cr_expect_eq(entries(), 3);
+}
+
+Test(file, may_be_written_tells_beforehand)
+{
+    struct es_error err = {0};
+
+    cr_assert_eq(es_file_write(NULL, in_folder("file"), ES_FILE_NEW, 0600, "x", 1, &err), ES_OK);
+    cr_expect_eq(es_file_may_be_written(in_folder("file"), &err), ES_OK);
+    cr_expect_eq(es_file_may_be_written(in_folder("new"), &err), ES_OK);
+    cr_expect_eq(es_file_may_be_written("here", &err), ES_OK);
+    cr_expect_eq(es_file_may_be_written(in_folder("none/new"), &err), ES_NOT_FOUND);
+    cr_expect_eq(es_file_may_be_written(in_folder("file/new"), &err), ES_IO);
+    cr_expect_eq(entries(), 1);
+}
+
 Test(file, relative_path_in_the_working_folder)
 {
     cr_assert_eq(chdir(folder), 0);

@@ -209,12 +209,17 @@ static const struct es_field limit_rows[] = {
 static const struct known_quantity {
     const char *name;
     enum es_dimension dimension; /* ES_DIM_COUNT: that of travel */
+    bool any_sign;               /* else more than nothing */
 } known_quantities[] = {
-    {"nominal supply", ES_DIM_PRESSURE}, {"minimum supply", ES_DIM_PRESSURE},
-    {"maximum supply", ES_DIM_PRESSURE}, {"loop low", ES_DIM_CURRENT},
-    {"loop high", ES_DIM_CURRENT},       {"sweep low", ES_DIM_ANGLE},
-    {"sweep high", ES_DIM_ANGLE},        {"full travel", ES_DIM_COUNT},
-    {"travel tolerance", ES_DIM_COUNT},
+    {.name = "nominal supply", .dimension = ES_DIM_PRESSURE},
+    {.name = "minimum supply", .dimension = ES_DIM_PRESSURE},
+    {.name = "maximum supply", .dimension = ES_DIM_PRESSURE},
+    {.name = "loop low", .dimension = ES_DIM_CURRENT},
+    {.name = "loop high", .dimension = ES_DIM_CURRENT},
+    {.name = "sweep low", .dimension = ES_DIM_ANGLE, .any_sign = true},
+    {.name = "sweep high", .dimension = ES_DIM_ANGLE, .any_sign = true},
+    {.name = "full travel", .dimension = ES_DIM_COUNT},
+    {.name = "travel tolerance", .dimension = ES_DIM_COUNT},
 };
 
 /* Pairs that must rise, or a procedure would do something else than its text says. */
@@ -271,16 +276,32 @@ static bool read_quantity(struct reader *r, const cJSON *item, struct es_quantit
     return true;
 }
 
-static enum es_dimension known_dimension(const struct es_type *type, const char *name)
+/* A quantity whose meaning is known must have its dimension and sign; adds the finding. */
+static bool fits_what_is_known(struct reader *r, const cJSON *m, const struct es_quantity *q)
 {
+    const struct known_quantity *known = NULL;
     for (size_t i = 0; i < COUNT(known_quantities); i++) {
-        if (strcmp(known_quantities[i].name, name) == 0) {
-            enum es_dimension d = known_quantities[i].dimension;
-            enum es_dimension travel = type->motion == ES_LINEAR ? ES_DIM_LENGTH : ES_DIM_ANGLE;
-            return d == ES_DIM_COUNT ? travel : d;
+        if (strcmp(known_quantities[i].name, m->string) == 0) {
+            known = &known_quantities[i];
         }
     }
-    return ES_DIM_COUNT;
+    if (!known) {
+        return true;
+    }
+    const enum es_dimension travel = r->type->motion == ES_LINEAR ? ES_DIM_LENGTH : ES_DIM_ANGLE;
+    const enum es_dimension wanted = known->dimension == ES_DIM_COUNT ? travel : known->dimension;
+    if (wanted != q->unit->dimension) {
+        char units[200];
+        es_unit_names(wanted, units, sizeof units);
+        es_document_fault(r->doc, m, r->findings, NULL, "%s, in one of: %s", es_dimension_name(wanted),
+                          units);
+        return false;
+    }
+    if (!known->any_sign && q->value <= 0) {
+        es_document_fault(r->doc, m, r->findings, NULL, "more than nothing");
+        return false;
+    }
+    return true;
 }
 
 static void read_quantities(struct reader *r, const cJSON *object)
@@ -293,15 +314,7 @@ static void read_quantities(struct reader *r, const cJSON *object)
     }
     for (const cJSON *m = object->child; m; m = m->next) {
         struct es_quantity q;
-        if (is_note(m) || !read_quantity(r, m, &q)) {
-            continue;
-        }
-        enum es_dimension wanted = known_dimension(type, m->string);
-        if (wanted != ES_DIM_COUNT && wanted != q.unit->dimension) {
-            char units[200];
-            es_unit_names(wanted, units, sizeof units);
-            es_document_fault(r->doc, m, r->findings, NULL, "%s, in one of: %s", es_dimension_name(wanted),
-                              units);
+        if (is_note(m) || !read_quantity(r, m, &q) || !fits_what_is_known(r, m, &q)) {
             continue;
         }
         struct es_type_quantity *made = &type->quantities[type->quantity_count];

@@ -146,6 +146,19 @@ Test(type_sheet, orders_and_ceilings_hold)
                   4);
 }
 
+Test(type_sheet, what_cannot_be_nothing_is_more)
+{
+    expect_faults(
+        HEAD
+        " \"quantities\": {\"minimum supply\": \"0 bar\", \"loop low\": \"-4 mA\",\n"
+        "\"full travel\": \"-90 deg\", \"travel tolerance\": \"0 deg\", \"sweep low\": \"0 deg\"},\n" LIMITS,
+        (struct wanted[]){{4, 35, "more than nothing"},
+                          {4, 56, "more than nothing"},
+                          {5, 16, "more than nothing"},
+                          {5, 47, "more than nothing"}},
+        4);
+}
+
 Test(type_sheet, another_kind_of_document_says_only_that)
 {
     expect_faults("{\"endstop\": \"bench/1\", \"buses\": {}}", (struct wanted[]){{1, 13, "type-sheet/1"}}, 1);

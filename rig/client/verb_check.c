@@ -6,6 +6,7 @@
 #include "rig/bench/bench.h"
 #include "rig/bench/station_view.h"
 #include "rig/client/verb.h"
+#include "rig/console/display.h"
 
 struct arguments {
     struct es_option_list files;
@@ -18,7 +19,8 @@ static const struct es_option options[] = {
      .value = "FILE",
      .kind = ES_OPTION_TEXT,
      .offset = offsetof(struct arguments, bench),
-     .meaning = "bench file: roles, ceilings, rates and uncertainties are then proved too"},
+     .meaning = "bench file, by name or file: roles, ceilings, rates and uncertainties are then proved "
+                "too"},
     {.name = "station",
      .value = "NAME",
      .kind = ES_OPTION_TEXT,
@@ -58,7 +60,7 @@ static const struct es_command_line line = {
 /* All that one check holds. */
 struct work {
     struct es_findings findings;
-    char *file, *type_file;
+    char *file, *type_file, *bench_file;
     struct es_bench *bench;
     struct es_station_view *view;
     struct es_type *type;
@@ -84,7 +86,9 @@ static enum es_status load_view(const struct arguments *a, struct work *w, struc
 {
     if (a->bench == NULL)
         return a->station == NULL ? ES_OK : es_fail(err, ES_USAGE, "--station needs --bench");
-    enum es_status s = es_bench_load(a->bench, &w->findings, &w->bench, err);
+    enum es_status s = es_find_file(a->bench, ES_DATA_DIR "/benches", ".json", &w->bench_file, err);
+    if (s == ES_OK)
+        s = es_bench_load(w->bench_file, &w->findings, &w->bench, err);
     if (s != ES_OK)
         return s;
     const struct es_bench_station *station = NULL;
@@ -99,6 +103,22 @@ static enum es_status load_view(const struct arguments *a, struct work *w, struc
         return es_fail(err, ES_NO_MEMORY, "not enough memory to check");
     es_station_view_fill(w->bench, station, w->view);
     return ES_OK;
+}
+
+/* Names in it come from files. */
+static enum es_status print_report(const struct es_check_report *report, struct es_error *err)
+{
+    char *text = NULL;
+    size_t size;
+    FILE *to = open_memstream(&text, &size);
+
+    if (to != NULL)
+        es_check_print(report, to);
+    const bool whole = to != NULL && fclose(to) == 0;
+    if (whole)
+        es_display_lines(text, stdout);
+    free(text);
+    return whole ? ES_OK : es_fail(err, ES_NO_MEMORY, "not enough memory to print the check");
 }
 
 static enum es_status check_plan(const struct arguments *a, struct work *w, struct es_error *err)
@@ -124,7 +144,8 @@ static enum es_status check_plan(const struct arguments *a, struct work *w, stru
         cJSON_free(text);
         cJSON_Delete(json);
     } else {
-        es_check_print(&w->report, stdout);
+        const enum es_status printed = print_report(&w->report, err);
+        s = s == ES_OK ? printed : s;
     }
     return s;
 }
@@ -168,6 +189,7 @@ static int run(const struct es_screen *screen, int argc, char **argv)
     es_type_free(w.type);
     free(w.view);
     es_bench_free(w.bench);
+    free(w.bench_file);
     free(w.type_file);
     free(w.file);
     es_findings_free(&w.findings);

@@ -3,6 +3,7 @@
 #include "procedures/engine/explain.h"
 #include "procedures/judgement/type_sheet.h"
 #include "rig/client/verb.h"
+#include "rig/console/display.h"
 
 struct arguments {
     struct es_option_list files;
@@ -40,14 +41,24 @@ static int run(const struct es_screen *screen, int argc, char **argv)
     struct es_findings findings = {0};
     char *file = NULL, *type_file = NULL;
     struct es_type *type = NULL;
+    char *text = NULL;
+    size_t size;
     enum es_status s = es_find_procedure(a.files.items[0], &file, &err);
     if (s == ES_OK && a.type != NULL)
         s = es_find_file(a.type, ES_DATA_DIR "/types", ".json", &type_file, &err);
     if (s == ES_OK && type_file != NULL)
         s = es_type_load(type_file, &findings, &type, &err);
+    FILE *to = s == ES_OK ? open_memstream(&text, &size) : NULL;
+    if (s == ES_OK && to == NULL)
+        s = es_fail(&err, ES_NO_MEMORY, "no memory for the explanation");
     if (s == ES_OK)
-        s = es_explain_file(file, type, &findings, stdout, &err);
+        s = es_explain_file(file, type, &findings, to, &err);
+    if (to != NULL && fclose(to) != 0 && s == ES_OK)
+        s = es_fail(&err, ES_NO_MEMORY, "no memory for the explanation");
+    if (s == ES_OK)
+        es_display_lines(text, stdout);
     status = s == ES_OK ? es_verb_end(&es_verb_explain, 0) : es_verb_fail(&es_verb_explain, &err, &findings);
+    free(text);
     es_type_free(type);
     free(type_file);
     free(file);

@@ -4,6 +4,7 @@
 #include <string.h>
 #include <wchar.h>
 
+#include "rig/base/text.h"
 #include "rig/console/display.h"
 
 bool es_display_start(void)
@@ -106,4 +107,16 @@ void es_display_wrap_after(const char *text, size_t first, size_t indent, size_t
 void es_display_wrap(const char *text, size_t indent, size_t width, FILE *to)
 {
     es_display_wrap_after(text, indent, indent, width, to);
+}
+
+void es_display_lines(const char *text, FILE *to)
+{
+    while (*text != '\0') {
+        const size_t length = strcspn(text, "\n");
+        struct es_text clean = {0};
+        es_text_visible(&clean, text, length);
+        fprintf(to, "%s\n", clean.bytes != NULL ? clean.bytes : "");
+        es_text_free(&clean);
+        text += length + (text[length] == '\n');
+    }
 }

@@ -27,6 +27,9 @@ void es_display_wrap(const char *text, size_t indent, size_t width, FILE *to);
 /* The same where `first` columns of the first line are used up already. */
 void es_display_wrap_after(const char *text, size_t first, size_t indent, size_t width, FILE *to);
 
+/* Prints text from outside as it is laid out, each line made harmless (es_text_visible). */
+void es_display_lines(const char *text, FILE *to);
+
 /* One line of a paragraph: bytes to print of `text` within `columns`; *next is where the following line
  * starts (at the terminator: done). Used by wrapping and tables alike. */
 size_t es_display_line(const char *text, size_t columns, size_t *next);

@@ -1,5 +1,7 @@
 #include <criterion/criterion.h>
 #include <locale.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "rig/console/display.h"
@@ -68,4 +70,17 @@ Test(display, words_break_after_hyphens_but_numbers_do_not)
     cr_expect_eq(next, 14);
     cr_expect_eq(es_display_line("from 2026-03-01", 12, &next), 4);
     cr_expect_eq(es_display_line("within -0.3", 9, &next), 6);
+}
+
+/* A procedure from outside must not move the cursor, ring, or turn the direction of writing. */
+Test(display, lines_from_outside_are_harmless)
+{
+    char *out = NULL;
+    size_t size;
+    FILE *to = open_memstream(&out, &size);
+    cr_assert_not_null(to);
+    es_display_lines("one\n\n  \033[31mtw\u00f6\a\r\n\u202eend", to);
+    cr_assert_eq(fclose(to), 0);
+    cr_expect_str_eq(out, "one\n\n  \\u{001B}[31mtw\u00f6\\u{0007}\\r\n\\u{202E}end\n");
+    free(out);
 }

@@ -34,7 +34,12 @@ bool es_csv_find_layout(struct es_csv_reader *r, struct es_csv_row *header, bool
         line = NULL;
     }
     if (!line || t.line == 0 || !line_like_numbers(line, length)) {
-        es_csv_fault(r, 0, 0, "no row of numbers", "rows with a time and at least one value", "");
+        es_csv_fault(r, last_number, 0,
+                     r->length == 0 ? "an empty file"
+                     : last         ? "text, and no row of numbers"
+                                    : "no row of numbers",
+                     "a header such as \"time [s];travel [mm]\" and rows with a time and at least one value",
+                     "");
         return false;
     }
     r->first_data = t.line;
@@ -112,16 +117,30 @@ static struct es_csv_known *column_of(struct es_csv_reader *r, const char *wante
     return NULL;
 }
 
+/* Who says which column is a channel says that no other one is, whatever its name. */
+static void forget_named(struct es_csv_reader *r, const struct es_csv_column *o)
+{
+    for (size_t i = 0; i < r->column_count; i++) {
+        struct es_csv_known *c = &r->columns[i];
+        if (o->is_time ? c->is_time : !c->is_time && c->role == o->role) {
+            c->is_time = false;
+            c->role = ES_ROLE_NONE;
+        }
+    }
+}
+
 static void apply_options(struct es_csv_reader *r)
 {
+    for (size_t i = 0; i < r->options->column_count; i++)
+        if (column_of(r, r->options->columns[i].column))
+            forget_named(r, &r->options->columns[i]);
     for (size_t i = 0; i < r->options->column_count; i++) {
         const struct es_csv_column *o = &r->options->columns[i];
         struct es_csv_known *c = column_of(r, o->column);
         if (!c) {
             char found[128];
-            snprintf(found, sizeof found, "no column \"%s\"", o->column);
-            es_csv_fault(r, r->first_data, 0, found, "a column's name from the header, or its number from 1",
-                         "");
+            snprintf(found, sizeof found, "no column \"%.60s\"", o->column);
+            es_csv_fault(r, r->header, 0, found, "a column's name from the header, or its number from 1", "");
             continue;
         }
         c->is_time = o->is_time;
@@ -132,57 +151,102 @@ static void apply_options(struct es_csv_reader *r)
     }
 }
 
+static bool unit_fits(const struct es_csv_known *c, enum es_dimension d)
+{
+    const struct es_role_info *info = c->is_time ? NULL : es_role_info(c->role);
+    return c->factor &&
+           (c->factor->dimension == d || (info && c->factor->dimension == info->other_dimension));
+}
+
 static void check_unit(struct es_csv_reader *r, unsigned line, struct es_csv_known *c)
 {
-    char expected[400];
-    const struct es_role_info *info = c->is_time ? NULL : es_role_info(c->role);
-    enum es_dimension d = c->is_time ? ES_DIM_TIME : info->dimension;
+    enum es_dimension d = c->is_time ? ES_DIM_TIME : es_role_info(c->role)->dimension;
     if (!c->factor && c->unit[0])
         c->factor = es_unit_find(c->unit, strlen(c->unit));
-    bool fits =
-        c->factor && (c->factor->dimension == d || (info && c->factor->dimension == info->other_dimension));
-    if (!c->factor && !c->unit[0] && (d == ES_DIM_NUMBER || d == ES_DIM_RATIO)) {
-        fits = true; /* a plain number needs no unit */
-        c->factor = NULL;
-    }
-    if (fits)
+    if (!c->factor && !c->unit[0] && (d == ES_DIM_NUMBER || d == ES_DIM_RATIO))
+        return; /* a plain number needs no unit */
+    if (unit_fits(c, d))
         return;
+    char found[160], expected[400], advice[160];
+    const char *name = c->is_time ? "time" : es_role_info(c->role)->name;
+    const char *unit = c->unit[0] ? c->unit : c->factor ? c->factor->name : "";
     int n = snprintf(expected, sizeof expected, "a unit of %s: ", es_dimension_name(d));
     es_unit_names(d, expected + n, sizeof expected - (size_t)n);
-    char found[160];
-    snprintf(found, sizeof found, "column \"%.60s\" with unit \"%.40s\"", c->name,
-             c->unit[0]  ? c->unit
-             : c->factor ? c->factor->name
-                         : "");
-    es_csv_fault(r, line, c->at, found, expected, "Write it in the header, as in \"travel [mm]\".");
+    snprintf(found, sizeof found,
+             unit[0] ? "column \"%.60s\" with unit \"%.40s\"" : "column \"%.60s\" without a unit", c->name,
+             unit);
+    snprintf(advice, sizeof advice, "Write it in the header, as in \"%s [%s]\", or with --column.", name,
+             es_dimension_unit(d)->name);
+    es_csv_fault(r, line, c->at, found, expected, advice);
+}
+
+static void tell_twice(struct es_csv_reader *r, unsigned line, const struct es_csv_known *c)
+{
+    const char *name = c->is_time ? "time" : es_role_info(c->role)->name;
+    char found[96], advice[160];
+    snprintf(found, sizeof found, "a second column of \"%s\"", name);
+    snprintf(advice, sizeof advice, "Say which one to take, as in --column \"%s=%zu\".", name,
+             (size_t)(c - r->columns) + 1);
+    es_csv_fault(r, line, c->at, found, "each channel once", advice);
+}
+
+/* "no time column among "x", "y"". */
+static void header_names(const struct es_csv_reader *r, const char *what, char *out, size_t size)
+{
+    size_t n = (size_t)snprintf(out, size, "%s", what);
+    for (size_t i = 0; i < r->column_count && n < size; i++)
+        n += (size_t)snprintf(out + n, size - n, "%s\"%s\"", i == 0 ? " among " : ", ", r->columns[i].name);
+}
+
+/* Neither time nor a channel was found: the header is not there, or is another one. */
+static void tell_none(struct es_csv_reader *r, unsigned line, bool has_header, bool times, bool values)
+{
+    if (!has_header && !times && !values) {
+        char found[96];
+        snprintf(found, sizeof found, "a row of %zu numbers, and no header of %zu names above it",
+                 r->column_count, r->column_count);
+        es_csv_fault(
+            r, line, 0, found, "a header such as \"time [s];travel [mm]\"",
+            r->report.separator == ',' && r->column_count > 3
+                ? "Where the decimal sign is a comma too, save the table with semicolons or tabs."
+                : "Write one, or name the columns: --column \"time=1 [s]\" --column \"travel=2 [mm]\".");
+        return;
+    }
+    char found[400];
+    if (!times) {
+        header_names(r, "no time column", found, sizeof found);
+        es_csv_fault(r, line, 0, found, "a column named \"time\" with a unit of time",
+                     "Say which one it is: --column \"time=1 [s]\".");
+    }
+    if (!values) {
+        header_names(r, "no column that is named like a channel", found, sizeof found);
+        es_csv_fault(r, line, 0, found, "at least one, e.g. \"travel [mm]\"",
+                     "Say which column is which channel: --column \"travel=2 [mm]\".");
+    }
 }
 
 /* One time column, no role twice, at least one value, units that fit. */
-static void check_columns(struct es_csv_reader *r, unsigned line)
+static void check_columns(struct es_csv_reader *r, bool has_header)
 {
-    size_t times = 0, values = 0;
+    bool times = false, values = false;
     for (size_t i = 0; i < r->column_count; i++) {
         struct es_csv_known *c = &r->columns[i];
-        if (c->is_time) {
-            if (times++)
-                es_csv_fault(r, line, c->at, "a second time column", "one", "");
-            r->time = i;
-        } else if (c->role == ES_ROLE_NONE) {
+        if (!es_csv_wanted(c))
             continue;
-        } else {
-            values++;
-            for (size_t k = 0; k < i; k++)
-                if (!r->columns[k].is_time && r->columns[k].role == c->role)
-                    es_csv_fault(r, line, c->at, es_role_info(c->role)->name, "each role once", "");
-        }
-        check_unit(r, line, c);
+        for (size_t k = 0; k < i; k++)
+            if (es_csv_wanted(&r->columns[k]) && r->columns[k].is_time == c->is_time &&
+                (c->is_time || r->columns[k].role == c->role)) {
+                tell_twice(r, r->header, c);
+                break;
+            }
+        if (c->is_time)
+            r->time = i;
+        times = times || c->is_time;
+        values = values || !c->is_time;
+        check_unit(r, r->header, c);
     }
-    if (times == 0)
-        es_csv_fault(r, line, 0, "no time column", "a column named \"time\" with a unit of time",
-                     "Say which column it is, by name or number.");
-    if (values == 0)
-        es_csv_fault(r, line, 0, "no column that is named like a role", "at least one, e.g. \"travel [mm]\"",
-                     "Say which columns to take as which role.");
+    if (!times || !values)
+        tell_none(r, r->header, has_header, times, values);
 }
 
 void es_csv_find_columns(struct es_csv_reader *r, const struct es_csv_row *header, bool has_header)
@@ -195,6 +259,7 @@ void es_csv_find_columns(struct es_csv_reader *r, const struct es_csv_row *heade
             name_to_role(c);
         }
     }
+    r->header = has_header ? header->line : r->first_data;
     apply_options(r);
-    check_columns(r, has_header ? header->line : r->first_data);
+    check_columns(r, has_header);
 }

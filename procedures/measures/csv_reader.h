@@ -22,6 +22,8 @@ struct es_csv_known {
     size_t series;                /* index in the trace */
 };
 
+#define ES_CSV_TIME_ADVICE                                                                                   \
+    "Times are numbers in one unit, such as seconds from the beginning: no dates, no clock times."
 #define ES_CSV_ABSENT 0xff /* in place of a quality, while reading: not sampled at this time */
 
 struct es_csv_reader {
@@ -33,9 +35,11 @@ struct es_csv_reader {
     struct es_csv_known columns[ES_CSV_CELLS];
     size_t column_count, time;
     unsigned first_data; /* line */
+    unsigned header;     /* line; without one that of the first numbers */
     size_t rows;         /* of numbers */
     double *times;
-    bool noted; /* an exported recording, csv_notes.h */
+    unsigned *lines; /* of the rows */
+    bool noted;      /* an exported recording, csv_notes.h */
     struct es_trace *trace;
     size_t faults;
 };

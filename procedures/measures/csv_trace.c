@@ -15,7 +15,8 @@ void es_csv_fault(struct es_csv_reader *r, unsigned line, unsigned column, const
                   const char *expected, const char *advice)
 {
     if (r->faults++ < MOST_FAULTS)
-        es_findings_add(r->findings, r->name, line, column, found, expected, advice);
+        es_findings_add(r->findings, r->name, line, line > 0 && column == 0 ? 1 : column, found, expected,
+                        advice);
 }
 
 void es_csv_fault_cell(struct es_csv_reader *r, unsigned line, const struct es_csv_cell *cell,
@@ -65,7 +66,7 @@ void es_csv_each_row(struct es_csv_reader *r, bool counting,
             take(r, &row);
         else if (counting && row.count > 1 && row.count == r->column_count &&
                  es_csv_like_number(&row.cells[1]))
-            es_csv_fault_cell(r, t.line, &row.cells[0], "a time", "");
+            es_csv_fault_cell(r, t.line, &row.cells[0], "a time", ES_CSV_TIME_ADVICE);
         else if (counting)
             r->report.text_rows++;
     }
@@ -211,6 +212,7 @@ enum es_status es_csv_trace_read(const char *name, const char *text, size_t leng
         es_trace_free(r->trace);
     }
     free(r->times);
+    free(r->lines);
     free(r);
     return status;
 }

@@ -14,7 +14,8 @@ bool es_csv_make_trace(struct es_csv_reader *r)
     t->name = strdup(r->name);
     t->series = calloc(r->column_count + 1, sizeof *t->series);
     r->times = calloc(r->rows + 1, sizeof *r->times);
-    if (!t->name || !t->series || !r->times)
+    r->lines = calloc(r->rows + 1, sizeof *r->lines);
+    if (!t->name || !t->series || !r->times || !r->lines)
         return false;
     for (size_t i = 0; i < r->column_count; i++) {
         struct es_csv_known *c = &r->columns[i];
@@ -36,6 +37,21 @@ bool es_csv_make_trace(struct es_csv_reader *r)
     return true;
 }
 
+/* Digits, marks and an exponent, and yet no number of the file's style: which? */
+static void tell_malformed(struct es_csv_reader *r, unsigned line, const struct es_csv_cell *cell,
+                           bool is_time)
+{
+    struct es_csv_marks marks;
+    es_csv_marks_of(cell->text, cell->length, &marks);
+    bool exponent = memchr(cell->text, 'e', cell->length) || memchr(cell->text, 'E', cell->length);
+    if (marks.number && (exponent || cell->length > 300))
+        es_csv_fault_cell(r, line, cell, "a number of at most 1.8e308 in size", "");
+    else
+        es_csv_fault_cell(r, line, cell,
+                          r->report.decimal == ',' ? "a number with decimal comma" : "a number",
+                          is_time ? ES_CSV_TIME_ADVICE : "Where there is no value leave the cell empty.");
+}
+
 static bool read_cell(struct es_csv_reader *r, unsigned line, const struct es_csv_cell *cell,
                       const struct es_csv_known *c, double *out)
 {
@@ -51,13 +67,13 @@ static bool read_cell(struct es_csv_reader *r, unsigned line, const struct es_cs
         *out = NAN;
         return true;
     case ES_CSV_AMBIGUOUS:
-        es_csv_fault_cell(r, line, cell, "a number that can be read in one way only",
-                          "Its mark may be a decimal or a thousands mark: say which mark is decimal.");
+        es_csv_fault_cell(
+            r, line, cell, "a number that can be read in one way only",
+            "Its mark may be a decimal or a thousands mark: say which one is decimal (--decimal).");
         return false;
     case ES_CSV_MALFORMED:
     default:
-        es_csv_fault_cell(r, line, cell,
-                          r->report.decimal == ',' ? "a number with decimal comma" : "a number", "");
+        tell_malformed(r, line, cell, c->is_time);
         return false;
     }
 }
@@ -72,16 +88,26 @@ static bool has_value(const struct es_csv_reader *r, const struct es_csv_row *ro
     return false;
 }
 
+static void tell_cells(struct es_csv_reader *r, const struct es_csv_row *row)
+{
+    char found[64] = "a quote that is not closed", expected[64];
+    const char *advice = "Complete the row, or take it out.";
+    unsigned column = row->count ? row->cells[row->count - 1].column : 1;
+    if (row->open_quote)
+        advice = "Close the quote, or take it out.";
+    else
+        (void)snprintf(found, sizeof found, row->too_many ? "more than %zu cells" : "%zu cell%s", row->count,
+                       row->count == 1 ? "" : "s");
+    if (!row->open_quote && row->count > r->column_count && r->report.separator == ',')
+        advice = "Where the decimal sign is a comma too, save the table with semicolons or tabs.";
+    (void)snprintf(expected, sizeof expected, "%zu cells as in the rows above", r->column_count);
+    es_csv_fault(r, row->line, column, found, expected, advice);
+}
+
 void es_csv_take_row(struct es_csv_reader *r, const struct es_csv_row *row)
 {
     if (row->open_quote || row->too_many || row->count != r->column_count) {
-        char found[64], expected[64];
-        if (row->open_quote)
-            snprintf(found, sizeof found, "a quote that is not closed");
-        else
-            snprintf(found, sizeof found, "%zu cells", row->count);
-        snprintf(expected, sizeof expected, "%zu cells", r->column_count);
-        es_csv_fault(r, row->line, row->count ? row->cells[row->count - 1].column : 1, found, expected, "");
+        tell_cells(r, row);
         return;
     }
     double t;
@@ -89,7 +115,7 @@ void es_csv_take_row(struct es_csv_reader *r, const struct es_csv_row *row)
     if (!read_cell(r, row->line, cell, &r->columns[r->time], &t))
         return;
     if (!isfinite(t)) {
-        es_csv_fault_cell(r, row->line, cell, "a time", "");
+        es_csv_fault_cell(r, row->line, cell, "a time", "Take the row out, or write its time.");
         return;
     }
     if (r->rows && t < r->times[r->rows - 1]) {
@@ -100,6 +126,7 @@ void es_csv_take_row(struct es_csv_reader *r, const struct es_csv_row *row)
     bool others = has_value(r, row);
     size_t at = r->rows++;
     r->times[at] = t;
+    r->lines[at] = row->line;
     for (size_t i = 0; i < r->column_count; i++) {
         const struct es_csv_known *c = &r->columns[i];
         if (c->is_time || c->role == ES_ROLE_NONE)
@@ -150,8 +177,8 @@ void es_csv_merge_rows(struct es_csv_reader *r)
             char found[96];
             snprintf(found, sizeof found, "%zu rows with the time %.9g s and different values", next - i,
                      r->times[i]);
-            es_csv_fault(r, 0, 0, found, "each time once",
-                         "Ask for repeated times to be averaged, or cut the file.");
+            es_csv_fault(r, r->lines[next - 1], 0, found, "each time once",
+                         "Have repeated times averaged (--merge-repeats), or cut the file.");
         }
         r->report.merged += next - i - 1;
         r->times[into++] = r->times[i];

@@ -105,8 +105,8 @@ static bool last_outside(const struct es_samples *s, const struct es_rest *rest,
     return true;
 }
 
-/* Noise of one reading from the median step between neighbours: movements, which are few, do not count. 0
- * without memory. */
+/* Noise of one reading from the median step between neighbours: movements count where they fill most of the
+ * recording, then the scatter at its end tells it. 0 without memory. */
 static double quiet_noise(const struct es_samples *s)
 {
     double *steps = malloc(s->n * sizeof *steps), noise = 0;
@@ -125,7 +125,7 @@ static bool take_levels(const struct settings *s, const struct es_samples *sampl
 {
     const struct es_budget none = {0};
     double most = es_largest(samples->y, samples->n) - es_least(samples->y, samples->n);
-    double q = rest->series->u.resolution, noise = quiet_noise(samples);
+    double q = rest->series->u.resolution, noise = fmin(quiet_noise(samples), rest->p.s);
     double noise_of_mean = noise / sqrt(MEANS);
     *half = 0.5 * s->movement * most;
     if (!(most > STANDS_OUT * noise) || !(most > BAND_STEPS * q)) {

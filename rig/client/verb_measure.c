@@ -33,7 +33,7 @@ static const struct es_option options[] = {
     LIST("column", "CHANNEL=COLUMN", columns,
          "which column is which channel, by its name in the header or its number: \"travel=2 [mm]\", "
          "\"time=1 [s]\"; "
-         "without any, columns named time or like a channel are taken"),
+         "columns that are named time or like a channel need none"),
     LIST("uncertainty", "CHANNEL=U", uncertainties,
          "standard uncertainty of a channel's offset: \"travel=0.02 mm\""),
     LIST("set", "SETTING=VALUE", sets, "a setting of the measure: \"response=travel\""),
@@ -107,6 +107,26 @@ static enum es_status read_kept(const char *file, const char *digest, struct es_
     return s;
 }
 
+static void add_count(struct es_text *t, size_t count, const char *one, const char *many)
+{
+    if (count > 0)
+        es_text_printf(t, "%s%zu %s", t->length > 0 ? ", " : "", count, count == 1 ? one : many);
+}
+
+/* What of a file did not become samples. */
+static void tell_left_out(const char *file, const struct es_csv_report *report)
+{
+    struct es_text text = {0};
+    add_count(&text, report->text_rows, "row of text left out", "rows of text left out");
+    add_count(&text, report->missing, "missing value", "missing values");
+    add_count(&text, report->merged, "row merged into one of the same time",
+              "rows merged into ones of the same time");
+    add_count(&text, report->gaps, "gap in time", "gaps in time");
+    if (text.length > 0 && text.bytes != NULL)
+        fprintf(stderr, "%s: %zu rows; %s\n", file, report->rows, text.bytes);
+    es_text_free(&text);
+}
+
 static enum es_status read_trace(const struct arguments *a, const struct es_measure_order *order,
                                  const char *file, struct es_findings *findings, struct es_trace **out,
                                  struct es_error *err)
@@ -124,10 +144,8 @@ static enum es_status read_trace(const struct arguments *a, const struct es_meas
     enum es_status s = es_file_read(NULL, file, ES_CSV_MAX, &bytes, &length, err);
     if (s == ES_OK)
         s = es_csv_trace_read(file, bytes, length, &csv, findings, out, &report, err);
-    if (s == ES_OK && (report.text_rows > 0 || report.missing > 0 || report.merged > 0 || report.gaps > 0))
-        fprintf(stderr,
-                "%s: %zu rows; left out: %zu rows of text; %zu missing values, %zu merged rows, %zu gaps\n",
-                file, report.rows, report.text_rows, report.missing, report.merged, report.gaps);
+    if (s == ES_OK)
+        tell_left_out(file, &report);
     free(bytes);
     return s;
 }

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "procedures/measures/numeric/student.h"
+#include "procedures/measures/propagate.h"
 
 void es_budget_add(struct es_budget *b, enum es_term term, double u, double dof)
 {
@@ -13,6 +14,15 @@ void es_budget_add(struct es_budget *b, enum es_term term, double u, double dof)
     b->square[term] += square;
     if (isfinite(dof) && dof > 0)
         b->fourth_per_dof[term] += square * square / dof;
+}
+
+void es_budget_add_rectangle(struct es_budget *b, enum es_term term, double half_width)
+{
+    es_budget_add(b, term, es_rectangular(half_width), INFINITY);
+    if (fabs(half_width) > b->half_width) {
+        b->half_width = fabs(half_width);
+        b->wide = term;
+    }
 }
 
 double es_rectangular(double half_width)
@@ -82,6 +92,8 @@ void es_measured_set(struct es_measured *m, double value, const struct es_budget
     m->valid = true;
     m->reason[0] = '\0';
     es_measured_combine(m);
+    if (b->half_width > 0)
+        es_model_sum(m, b, b->wide, b->half_width);
     if (!isfinite(m->value) || !isfinite(m->U))
         es_measured_refuse(m, "the calculation gave no finite number");
 }

@@ -15,11 +15,17 @@ enum es_term {
 struct es_budget {
     double square[2];         /* sum of u^2, by enum es_term */
     double fourth_per_dof[2]; /* sum of u^4 / dof */
+    double half_width;        /* of the widest rectangle among them; 0: none */
+    enum es_term wide;        /* its kind */
 };
 
 /* u: standard uncertainty in the unit of the result (|sensitivity| * u(x)); 0 is no term. dof > 0, INFINITY
  * allowed. */
 void es_budget_add(struct es_budget *b, enum es_term term, double u, double dof);
+
+/* The same for what lies anywhere within +-half_width: u = half_width / sqrt 3. The widest of a budget is
+ * stated to JCGM 101 (es_model_sum): where it outweighs the rest, 95 % are 1.65 u, not 1.96 u. */
+void es_budget_add_rectangle(struct es_budget *b, enum es_term term, double half_width);
 
 /* Standard uncertainty of a rectangular distribution of the given half-width (JCGM 100 4.3.7). */
 double es_rectangular(double half_width);

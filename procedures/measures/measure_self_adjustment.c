@@ -18,6 +18,7 @@
 #include "procedures/measures/holds.h"
 #include "procedures/measures/local_fit.h"
 #include "procedures/measures/measures.h"
+#include "procedures/measures/numeric/least_squares.h"
 #include "procedures/measures/numeric/summary.h"
 #include "procedures/measures/outputs.h"
 #include "procedures/measures/rest_level.h"
@@ -29,6 +30,7 @@ enum { DURATION, ENDED, OUTPUTS };
 #define BAND_STEPS 4.0 /* half-width of the band in steps of the reading, at least */
 #define BAND_NOISE 5.0 /* and in standard deviations of a mean of MEANS readings */
 #define MEANS      5
+#define STEEP      6.0 /* movement from reading to reading in standard deviations of one: drawn by no noise */
 #define STANDS_OUT 20.0 /* whole movement over noise of one reading: less is none */
 
 struct settings {
@@ -73,35 +75,89 @@ static double expected_u(const void *settings, size_t output, const struct es_ch
     return output == ENDED ? 0 : c ? es_timing_u(c) : NAN;
 }
 
-/* The end of the last movement in the samples; false when it never left the band. */
-static bool last_outside(const struct es_samples *s, const struct es_rest *rest, double half, double *at,
-                         double *u)
+/* When the last movement ended, s. */
+struct ending {
+    double at, u;
+    double half_width; /* of a rectangle about `at`, beside u */
+};
+
+/* A mean of readings, the middle of the last of which outside the band is `last`: it may have been held
+ * outside by its first reading alone. */
+static struct ending by_means(const struct es_samples *s, size_t last)
 {
-    double level = rest->p.mean, u_level = es_rest_u(rest), noise = rest->p.s;
-    size_t m = MEANS / 2, last = 0;
-    bool any = false;
-    for (size_t i = m; i + m < s->n; i++) {
-        double mean = es_mean(s->y + i - m, MEANS);
-        if (fabs(mean - level) > half) {
-            last = i;
-            any = true;
+    double interval = s->t[last + 1] - s->t[last], late = MEANS / 2;
+    return (struct ending){.at = s->t[last] + 0.5 * (1 - late) * interval,
+                           .half_width = 0.5 * (1 + late) * interval};
+}
+
+/* From reading i, the last outside, to the next the channel goes on as before or stops short: a parabola
+ * through the readings up to i, and the chord for what slows down more than it tells. False where noise has a
+ * part in them. */
+static bool by_course(const struct es_samples *s, size_t i, double edge, double noise, double u_level,
+                      struct ending *out)
+{
+    struct es_fit fit;
+    double interval = s->t[i + 1] - s->t[i], away = s->y[i] - edge;
+    if (i < 3 || !(interval > 0) || !(fabs(s->y[i] - s->y[i - 1]) > STEEP * noise))
+        return false;
+    double slope = (s->y[i] - s->y[i - 1]) / (s->t[i] - s->t[i - 1]);
+    if (!(slope * away < 0) || !es_polynomial_fit(s->t + i - 3, s->y + i - 3, 4, 2, s->t[i], interval, &fit))
+        return false;
+    double straight = fmin(1, -away / slope / interval), chord = away / (s->y[i] - s->y[i + 1]);
+    double b = fit.b[1], root = b * b - 4 * fit.b[2] * away;
+    double bent = root >= 0 ? -2 * away / (b + copysign(sqrt(root), b)) : 1;
+    if (!(bent >= 0 && bent <= 1))
+        bent = 1;
+    /* the end is known as well as the two courses agree; beyond the chord only noise can carry it */
+    double value = fmin(bent, fmax(chord, straight));
+    out->at = s->t[i] + value * interval;
+    out->u = hypot(es_polynomial_u(&fit, s->t[i], interval, out->at, noise), u_level) / fabs(slope);
+    out->half_width = fabs(value - straight) * interval;
+    return true;
+}
+
+/* The last reading outside the band among those of the last mean outside; false where noise may have carried
+ * it there. */
+static bool last_reading(const struct es_samples *s, size_t last, double level, double half, double noise,
+                         size_t *index)
+{
+    for (size_t i = last + MEANS / 2 + 1; i-- > last - MEANS / 2;)
+        if (fabs(s->y[i] - level) > half) {
+            *index = i;
+            return half > BAND_NOISE * noise;
+        }
+    return false;
+}
+
+/* The end of the last movement in the samples; false when it never left the band. */
+static bool last_outside(const struct es_samples *s, const struct es_rest *rest, double half,
+                         struct ending *out)
+{
+    double level = rest->p.mean, u_level = es_rest_u(rest), noise = rest->p.s, off = 0;
+    size_t m = MEANS / 2, last = 0, i;
+    for (size_t k = m; k + m < s->n; k++) {
+        double mean = es_mean(s->y + k - m, MEANS) - level;
+        if (fabs(mean) > half) {
+            last = k;
+            off = mean;
         }
     }
-    if (!any || last + m + 2 >= s->n)
-        return any && (*at = s->t[s->n - 1], *u = 0, true);
-    double next = s->t[last + 1], before = s->t[last];
-    int sign = s->y[last] > level ? 1 : -1;
+    if (off == 0 || last + m + 2 >= s->n) {
+        *out = (struct ending){.at = s->t[s->n - 1]};
+        return off != 0;
+    }
+    double edge = level + copysign(half, off);
+    if (last_reading(s, last, level, half, noise, &i) && by_course(s, i, edge, noise, u_level, out))
+        return true;
     struct es_curve_view view = {s->t, s->y, s->n, noise, 1};
     struct es_local l;
-    *at = 0.5 * (before + next);
-    *u = es_rectangular(0.5 * MEANS * (next - before));
-    if (es_local_crossing(&view, level + sign * half, *at, 3 * MEANS * s->interval, &l) &&
-        fabs(l.at - *at) < MEANS * s->interval) {
-        *at = l.at;
-        *u = hypot(l.u_at, es_rectangular(0.25 * (next - before)));
-        if (l.slope != 0)
-            *u = hypot(*u, u_level / fabs(l.slope));
-    }
+    *out = by_means(s, last);
+    double reach = 3 * MEANS * s->interval;
+    if (!es_local_crossing(&view, edge, out->at, reach, &l) || fabs(l.at - out->at) > MEANS * s->interval)
+        return true;
+    double steady = l.slope != 0 ? hypot(l.u_at, u_level / fabs(l.slope)) : l.u_at;
+    double uneven = es_local_doubt(&view, &l, hypot(l.u_value, u_level), off > 0 ? -1 : 1, l.at - reach);
+    *out = (struct ending){l.at, hypot(fmax(steady, uneven), es_rectangular(0.25 * s->interval)), 0};
     return true;
 }
 
@@ -152,14 +208,15 @@ static void conclude(const struct settings *s, const struct es_samples *samples,
                      double half, double start, double u_start, struct es_measured *out)
 {
     struct es_budget none = {0}, b = {0};
-    double at = start, u = 0, end = samples->t[samples->n - 1];
-    bool moved = last_outside(samples, rest, half, &at, &u);
-    bool ended = end - at >= s->quiet && rest->surely <= 2 * half;
+    struct ending e = {.at = start};
+    double end = samples->t[samples->n - 1];
+    bool moved = last_outside(samples, rest, half, &e);
+    bool ended = end - e.at >= s->quiet && rest->surely <= 2 * half;
     es_measured_set(&out[ENDED], ended ? 1 : 0, &none);
     es_outputs_from(out, 0, OUTPUTS, es_samples_index(samples, 0), es_samples_index(samples, samples->n - 1));
     if (!ended) {
         es_measured_refuse(&out[DURATION], "still moving %.0f s after the beginning, %.1f s before the end",
-                           at - start, end - at);
+                           e.at - start, end - e.at);
         return;
     }
     if (!moved) {
@@ -167,8 +224,9 @@ static void conclude(const struct settings *s, const struct es_samples *samples,
         return;
     }
     double late = es_timing_terms(&rest->series->u, rest->series->u.refresh, u_start, &b);
-    es_budget_add(&b, ES_TERM_REPEAT, u, 30);
-    es_measured_set(&out[DURATION], at - start - late, &b);
+    es_budget_add(&b, ES_TERM_REPEAT, e.u, 30);
+    es_budget_add_rectangle(&b, ES_TERM_REPEAT, e.half_width);
+    es_measured_set(&out[DURATION], e.at - start - late, &b);
 }
 
 static enum es_status evaluate(const void *settings, const struct es_trace *const *traces,

@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "procedures/measures/budget.h"
+#include "procedures/measures/propagate.h"
 
 #define OFFSETS 200
 #define REACH   12 /* steps to either side of the value */
@@ -81,4 +82,23 @@ Test(resolution, of_two_neighbours_as_brute_force_finds)
         cr_expect(found > 0.8 * u && found < 1.1 * u, "scatter %.3f: %.3f against %.3f",
                   ((double)b + 0.5) / 20, u, found);
     }
+}
+
+/* 95 % of a rectangle alone are 1.645 u (0.95 sqrt 3): the widest of a budget reaches JCGM 101 by itself. */
+Test(rectangle, is_stated_to_monte_carlo)
+{
+    const struct es_draws draws = {.seed = 5};
+    struct es_error err;
+    struct es_measured m;
+    struct es_budget b = {0};
+    es_measured_start(&m, "value", ES_DIM_TIME);
+    es_budget_add_rectangle(&b, ES_TERM_COMMON, 0.01);
+    es_budget_add_rectangle(&b, ES_TERM_REPEAT, -1);
+    es_budget_add(&b, ES_TERM_REPEAT, 0.02, 10);
+    es_measured_set(&m, 7, &b);
+    cr_assert_float_eq(m.u, sqrt(1 / 3.0 + 1e-4 / 3 + 4e-4), 1e-9);
+    cr_expect_gt(m.k, 1.95);
+    cr_assert_eq(es_measured_propagate(&m, &draws, &err), ES_OK);
+    cr_expect_float_eq(m.k, 1.645, 0.02, "%g", m.k);
+    cr_expect_gt(m.spread.trials, 0);
 }

@@ -293,6 +293,34 @@ Test(self_adjustment, until_the_last_movement)
     es_trace_free(t);
 }
 
+/* Onto a stop at full speed, wherever it is between two readings: known far better than to one of them, and
+ * not late by the mean that looks for it. */
+Test(self_adjustment, onto_a_stop_between_two_readings)
+{
+    uint64_t seed = 11;
+    double worst = 0, sum = 0;
+    for (int k = 0; k < 40; k++) {
+        double stop = 40 + k / 40.0 * 0.05, speed = 0.016;
+        struct es_trace *t = adjusting(70, 0, &seed);
+        struct es_series *s = &t->series[0];
+        for (size_t i = 0; i < s->count; i++)
+            if (s->t[i] > 30)
+                s->y[i] = 0.01 + fmax(0, fmin(0.01, speed * (stop - s->t[i])));
+        syn_noise(s, 2e-6, &seed);
+        struct es_measured *m = syn_measure_one("self-adjustment", NULL, t, NULL);
+        const struct es_measured *d = get("self-adjustment", m, "duration");
+        double truth = stop - 0.01 * 0.02 / speed - 2;
+        cr_expect_lt(fabs(d->value - truth), d->U + 0.001, "%g +- %g, not %g", d->value, d->U, truth);
+        cr_expect_lt(d->u, 0.2 * 0.05);
+        worst = fmax(worst, fabs(d->value - truth));
+        sum += d->value - truth;
+        free(m);
+        es_trace_free(t);
+    }
+    cr_expect_lt(worst, 0.1 * 0.05, "%g", worst);
+    cr_expect_lt(fabs(sum / 40), 0.03 * 0.05, "late by %g s", sum / 40);
+}
+
 Test(self_adjustment, refusals)
 {
     uint64_t seed = 8;

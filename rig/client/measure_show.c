@@ -173,17 +173,24 @@ static void add_channels(const struct es_measure_order *order, const struct es_t
             es_text_printf(out, " --column \"%s=COLUMN\"", es_role_info(wanted[i])->name);
 }
 
-static void add_facts(const struct es_measure_order *order, struct es_text *out)
+static void add_fact(const struct es_measure_order *order, const char *name, struct es_text *out)
 {
     const struct es_facts facts = {.items = order->facts, .count = order->fact_count};
+    if (name != NULL && es_fact_find(&facts, name) == NULL)
+        es_text_printf(out, " --fact \"%s=VALUE +- U\"", name);
+}
+
+static void add_facts(const struct es_measure_order *order, struct es_text *out)
+{
     for (size_t i = 0; i < order->measure->setting_count; i++) {
         const struct es_field *row = &order->measure->settings[i];
         if (!es_measure_setting_is_fact(row))
             continue;
         const char *name = *(char *const *)(const void *)((const char *)order->settings + row->offset);
-        if (name != NULL && es_fact_find(&facts, name) == NULL)
-            es_text_printf(out, " --fact \"%s=VALUE +- U\"", name);
+        add_fact(order, name, out);
     }
+    for (size_t i = 0; order->measure->facts_used != NULL && order->measure->facts_used[i] != NULL; i++)
+        add_fact(order, order->measure->facts_used[i], out);
 }
 
 void es_measure_show_not_given(const struct es_screen *screen, const struct es_measure_order *order,
@@ -194,7 +201,7 @@ void es_measure_show_not_given(const struct es_screen *screen, const struct es_m
     size_t slots = 0;
     while (m->trace_names[slots] != NULL)
         slots++;
-    es_text_printf(&text, "\"%s\" takes these too, and they were not given:", m->name);
+    es_text_printf(&text, "not given, and perhaps what \"%s\" lacks:", m->name);
     const size_t begun = text.length;
     add_channels(order, traces, slots, &text);
     add_facts(order, &text);

@@ -4,7 +4,8 @@
 #include "drivers/virtual/model.h"
 #include "drivers/virtual/random.h"
 
-#define TURN 6.283185307179586
+#define TURN       6.283185307179586
+#define WALL_WAVES 2
 
 const es_time es_paces[3] = {1 * ES_MS, 5 * ES_MS, 10 * ES_MS};
 
@@ -161,17 +162,21 @@ void es_virtual_truths(struct es_virtual *v)
     y[ES_ROLE_TRAVEL] = v->actuator.position;
 }
 
-/* The walls follow the room, which is heated in minutes and ventilated within them: two waves with equal
- * shares of the drift. What is shut in follows the walls. */
+/* The walls follow the room, which is heated in minutes and whose doors and people move its air within one:
+ * waves of any period from ES_WALL_SLOWEST down to ES_WALL_QUICKEST, with equal shares of the drift. Within a
+ * recording of seconds it is nearly steady; a minute later nothing of it is left on the average of benches.
+ * What is shut in follows the walls. */
 static void warm_walls(struct es_virtual *v)
 {
-    static const double periods[] = {600, 130}; /* s */
+    const double slowest = 1 / ES_WALL_SLOWEST, quickest = 1 / ES_WALL_QUICKEST; /* Hz */
     double off = 0;
-    for (int i = 0; i < 2; i++) {
-        const double begin = es_random_uniform(v->seed, ES_STREAM_WALL, (uint64_t)i);
-        off += periods[i] / TURN * sin(TURN * (es_seconds(v->t) / periods[i] + begin));
+    for (uint64_t i = 0; i < WALL_WAVES; i++) {
+        const double begin = es_random_uniform(v->seed, ES_STREAM_WALL, 2 * i);
+        const double f =
+            slowest + (quickest - slowest) * es_random_uniform(v->seed, ES_STREAM_WALL, 2 * i + 1);
+        off += sin(TURN * (es_seconds(v->t) * f + begin)) / (TURN * f);
     }
-    v->air.wall = v->happening[ES_ROLE_AMBIENT_TEMPERATURE] + v->wall_drift * off;
+    v->air.wall = v->happening[ES_ROLE_AMBIENT_TEMPERATURE] + v->wall_drift * sqrt(2.0 / WALL_WAVES) * off;
 }
 
 static void step(struct es_virtual *v, es_time ns)

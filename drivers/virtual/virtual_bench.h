@@ -84,6 +84,9 @@ struct es_virtual_fault_setting {
     double per_stroke; /* growth with every full stroke up and down; 0: fixed */
 };
 
+#define ES_WALL_QUICKEST 40.0  /* s */
+#define ES_WALL_SLOWEST  600.0 /* s */
+
 struct es_virtual_config {
     enum es_virtual_type type;
     uint64_t seed;
@@ -98,7 +101,8 @@ struct es_virtual_config {
     double ambient_pressure;   /* Pa absolute */
     double ambient_temperature;
     double ambient_humidity, supply_dew_point;
-    double wall_drift;      /* K/s, rms: how quickly the walls of the volumes change their temperature */
+    double wall_drift;      /* K/s, rms: how quickly the walls of the volumes change their temperature, in
+                               waves of ES_WALL_QUICKEST to ES_WALL_SLOWEST */
     double drive_speed;     /* rad/s, of the shaft motor */
     double watchdog_period; /* s; 0: the bench has none */
     bool shutdown_module;   /* the unit shuts down when the auxiliary 24 V is off */

@@ -59,8 +59,8 @@ static const struct es_field rows[] = {
     ES_QUANTITY_SETTING("settle", struct settings, settle, ES_DIM_TIME, 0, 3600, "5 s",
                         "left out at the start of each recording"),
     ES_QUANTITY_SETTING("thermal time", struct settings, thermal_time, ES_DIM_TIME, 0, 600, "3 s",
-                        "time constant of the gas's temperature in the volume (common practice, no published "
-                        "source)"),
+                        "longest plausible time constant of the gas's temperature in the volume (common "
+                        "practice, no published source)"),
     ES_QUANTITY_SETTING("temperature drift", struct settings, drift, ES_DIM_TEMPERATURE_DIFFERENCE, 0, 50,
                         "0.02 K", "standard uncertainty of the change of gas temperature over the recording"),
     ES_QUANTITY_SETTING("repeatability", struct settings, repeatability, ES_DIM_FLOW, 0, 1, "0 Nl/h",

@@ -20,16 +20,15 @@
 #define BEND_DOUBT                                                                                           \
     0.5 /* of what the bend adds to the straight rate: by trial on ISO 6358 leaks in and out                 \
          */
-#define GRID       60
-#define HEAT_DOUBT 1.0    /* standard, of the heat's share: its time constant is known by practice only */
-#define BACK_MEAN  1.2715 /* lognormal of median 1 and factor 2: exp(ln(2)^2 / 2) */
-#define BACK_SD    0.9986 /* BACK_MEAN sqrt(exp(ln(2)^2) - 1) */
-#define BACK_B     0.3    /* critical ratio of a leaking seat; near equal pressures its value hardly counts */
-#define MOST_BACK  0.5    /* of the rate */
-#define BLOCKS     240    /* means of blocks are enough to look for the bend */
-#define DENSE      20000  /* samples from which their means are fitted: */
-#define MEANS      4000   /* so many; the curve is straight within each */
-#define MOST_BEND  30.0   /* k times the length */
+#define GRID        60
+#define HEAT_MIDDLE 0.5   /* of the heat's share: anything from none to all of it */
+#define BACK_MIDDLE 1.0   /* exhaust seat's leak over the supply seat's: anything from 0 to 2 */
+#define BACK_B      0.3   /* critical ratio of a leaking seat; near equal pressures its value hardly counts */
+#define MOST_BACK   0.5   /* of the rate */
+#define BLOCKS      240   /* means of blocks are enough to look for the bend */
+#define DENSE       20000 /* samples from which their means are fitted: */
+#define MEANS       4000  /* so many; the curve is straight within each */
+#define MOST_BEND   30.0  /* k times the length */
 
 struct fit_job {
     const double *t, *p; /* from the first fitted sample */
@@ -295,18 +294,18 @@ static void take_heat_off(const struct fit_job *j, const struct bent *b, double 
                           struct es_pressure_rate *out)
 {
     double share = heat_in(j, b, out->begin, tau);
-    out->heat = share;
-    out->rate /= 1 + share;
-    es_budget_add(&out->budget, ES_TERM_COMMON, HEAT_DOUBT * share * out->rate, INFINITY);
+    out->heat = HEAT_MIDDLE * share;
+    out->rate /= 1 + out->heat;
+    es_budget_add(&out->budget, ES_TERM_COMMON, es_rectangular(out->heat * out->rate), INFINITY);
 }
 
 static void put_back(const struct es_pressure_rate_input *in, const struct fit_job *j, const struct bent *b,
                      struct es_pressure_rate *out)
 {
-    double share = back_out(in, j, b, out->begin), kept = 1 - BACK_MEAN * share;
-    out->escaped = BACK_MEAN * share / kept;
+    double share = BACK_MIDDLE * back_out(in, j, b, out->begin), kept = 1 - share;
+    out->escaped = share / kept;
     out->rate /= kept;
-    es_budget_add(&out->budget, ES_TERM_COMMON, BACK_SD * share / kept * out->rate, INFINITY);
+    es_budget_add(&out->budget, ES_TERM_COMMON, es_rectangular(out->escaped * out->rate), INFINITY);
 }
 
 static enum es_status fit_all(const struct es_pressure_rate_input *in, struct fit_job *j,

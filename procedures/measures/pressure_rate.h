@@ -5,15 +5,16 @@
  * large leak is biased low by its bend; a free bend would make small leaks four times more uncertain. So the
  * bend is fitted with a normal prior k ~ N(0, r / `driving`): a leak driven by a pressure of about `driving`
  * can lose its whole rate over that much rise. Where the samples say more, they win.
- * Heat: gas flowing in warms what is there and the excess dies away with the thermal time: the fit's own
- * response to it is computed and taken off, with all of it as standard uncertainty.
+ * Heat: gas flowing in warms what is there and the excess dies away with the thermal time, of which only the
+ * longest plausible value is known: the fit's own response to that is computed; half of it is taken off, and
+ * the half is the half-width of a rectangle (from no heat to all of it).
  * Back out: what a relay lets in at its supply seat it lets out again, in part, at its exhaust seat as soon
  * as there is pressure behind it: by ISO 6358 as the root of that pressure, so that a quarter of a kilopascal
  * takes per cents of the rate before the first fitted sample, and no bend through the later ones shows it.
- * The fit's own response to that is computed and put back on. Two seats of one relay leak alike, within a
- * factor of two (standard, of a lognormal distribution about 1; common practice, no published source): its
- * mean 1.27 is put back on, its standard deviation 1.00 is the uncertainty. Own method; checks: ISO 6358
- * closed forms, open recordings of real decays. Pure. */
+ * The fit's own response to that is computed and put back on. Two seats of one relay leak alike
+ * unless one is damaged: the exhaust's leaks anything from nothing to twice what the supply's does
+ * (rectangle, JCGM 100 4.3.7; common practice, no published source). Its middle is put back on. Own method;
+ * checks: ISO 6358 closed forms, open recordings of real decays. Pure. */
 #ifndef ES_MEASURES_PRESSURE_RATE_H
 #define ES_MEASURES_PRESSURE_RATE_H
 
@@ -24,7 +25,7 @@ struct es_pressure_rate_input {
     const struct es_series *series;
     double settle;       /* s left out at the start */
     double driving;      /* Pa */
-    double thermal_time; /* s; 0: no correction */
+    double thermal_time; /* s, longest plausible; 0: no correction */
     double supply; /* Pa gauge, of what drives the leak; 0: not known, no correction for what escapes again */
     double ambient; /* Pa absolute, what lies behind the output's other way out */
 };

@@ -72,8 +72,8 @@ static void study(const char *plan, const char *type, const struct expected *exp
 Test(coverage, leak)
 {
     static const struct expected expected[] = {
-        {"relay leak", "leak of output 1 at minimum supply", 0.5},
-        {"relay leak", "leak of output 1 at nominal supply", 0.5},
+        {"relay leak", "leak of output 1 at minimum supply", 0.8},
+        {"relay leak", "leak of output 1 at nominal supply", 0.8},
     };
     study(LIBRARY "relay-leak.json", TYPES "linear-single-acting.json", expected, 2);
 }

@@ -58,14 +58,14 @@ static bool take(const struct settings *s, const struct es_trace *trace, const c
     const char *why = "has no such series";
     bool good = false;
     if (series) {
-        *status = es_samples_take(series, s->from, s->to, &samples, err);
+        *status = es_samples_take_level(series, s->from, s->to, &samples, err);
         if (*status != ES_OK)
             return false;
         why = es_samples_unfit(&samples, 3, text);
         if (!why) {
             span[0] = es_samples_index(&samples, 0);
             span[1] = es_samples_index(&samples, samples.n - 1);
-            good = es_plateau_of(samples.t, samples.y, samples.n, level);
+            good = es_plateau_of_samples(&samples, level);
             why = "the level cannot be told";
         }
         es_samples_free(&samples);

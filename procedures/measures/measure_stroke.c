@@ -129,13 +129,13 @@ static enum es_status take_rest(const struct es_series *series, double from, dou
     struct es_samples samples;
     struct es_plateau p;
     char text[160];
-    enum es_status status = es_samples_take(series, from, to, &samples, err);
+    enum es_status status = es_samples_take_level(series, from, to, &samples, err);
     if (status != ES_OK)
         return status;
     const char *why = es_samples_unfit(&samples, 5, text);
     if (why)
         snprintf(e->reason, sizeof e->reason, "%s", why);
-    else if (es_plateau_of(samples.t, samples.y, samples.n, &p))
+    else if (es_plateau_of_samples(&samples, &p))
         add_rest(e, &p, &series->u, &samples);
     es_samples_free(&samples);
     return ES_OK;

@@ -5,11 +5,13 @@
 #include "procedures/measures/numeric/autocorrelation.h"
 #include "procedures/measures/numeric/passes.h"
 
-bool es_plateau_of(const double *t, const double *y, size_t n, struct es_plateau *out)
+/* `sums`: of the samples, where they are known. */
+static bool plateau_of(const double *t, const double *y, size_t n, const struct es_line_sums *sums,
+                       struct es_plateau *out)
 {
     if (n < 3)
         return false;
-    struct es_line line = es_line_through(t, y, n);
+    struct es_line line = es_line_through(t, y, n, sums);
     struct es_correlation c;
     if (!es_correlation_about(t, y, n, &line, &c))
         return false;
@@ -25,6 +27,16 @@ bool es_plateau_of(const double *t, const double *y, size_t n, struct es_plateau
     }
     *out = p;
     return true;
+}
+
+bool es_plateau_of(const double *t, const double *y, size_t n, struct es_plateau *out)
+{
+    return plateau_of(t, y, n, NULL, out);
+}
+
+bool es_plateau_of_samples(const struct es_samples *s, struct es_plateau *out)
+{
+    return plateau_of(s->t, s->y, s->n, s->summed ? &s->sums : NULL, out);
 }
 
 double es_plateau_movement(const struct es_plateau *p)

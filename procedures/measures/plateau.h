@@ -5,6 +5,7 @@
 #define ES_MEASURES_PLATEAU_H
 
 #include "procedures/measures/budget.h"
+#include "procedures/measures/samples.h"
 #include "procedures/measures/trace.h"
 
 struct es_plateau {
@@ -20,6 +21,9 @@ struct es_plateau {
 
 /* False when n < 3 or out of memory. Time stamps increase or repeat. */
 bool es_plateau_of(const double *t, const double *y, size_t n, struct es_plateau *out);
+
+/* Of all the samples; quicker after es_samples_take_level. */
+bool es_plateau_of_samples(const struct es_samples *s, struct es_plateau *out);
 
 /* Terms that repeat: noise of the mean, resolution. `factor` is the sensitivity. */
 void es_plateau_noise(struct es_budget *b, const struct es_plateau *p, const struct es_channel_uncertainty *u,

@@ -37,13 +37,13 @@ enum es_status es_rest_take(const struct es_trace *trace, enum es_role role, dou
         snprintf(out->reason, sizeof out->reason, "no series of the %s", es_role_info(role)->name);
         return ES_OK;
     }
-    enum es_status status = es_samples_take(out->series, from, to, &samples, err);
+    enum es_status status = es_samples_take_level(out->series, from, to, &samples, err);
     if (status != ES_OK)
         return status;
     const char *why = es_samples_unfit(&samples, LEAST, text);
     if (why) {
         snprintf(out->reason, sizeof out->reason, "%s", why);
-    } else if (!es_plateau_of(samples.t, samples.y, samples.n, &out->p)) {
+    } else if (!es_plateau_of_samples(&samples, &out->p)) {
         status = es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", samples.n);
     } else {
         out->valid = true;

@@ -105,23 +105,26 @@ static size_t first_after(const double *t, size_t n, double limit)
 
 static_assert(ES_GOOD == 0, "good samples are found by their zeros");
 
-enum es_status es_samples_take(const struct es_series *series, double from, double to, struct es_samples *out,
-                               struct es_error *err)
+static enum es_status take(const struct es_series *series, double from, double to, bool summed,
+                           struct es_samples *out, struct es_error *err)
 {
     struct es_samples s = {.series = series, .first = first_at(series->t, series->count, from)};
     size_t end = first_after(series->t, series->count, to), count = end > s.first ? end - s.first : 0;
+    const double *t = series->t + s.first, *y = series->y + s.first;
+    const uint8_t *quality = series->quality + s.first;
     struct es_scan scan = {.good = false};
     bool room = true;
     if (count > 0)
-        scan = es_scan_of(series->t + s.first, series->y + s.first, series->quality + s.first, count);
+        scan = summed ? es_scan_and_sum(t, y, quality, count, &s.sums) : es_scan_of(t, y, quality, count);
+    s.summed = summed && scan.good;
     if (scan.good) {
-        s.t = series->t + s.first;
-        s.y = series->y + s.first;
+        s.t = t;
+        s.y = y;
         s.n = count;
     } else {
         room = pick_good(&s, count);
     }
-    if (!room || (count && !describe_gaps(&s, series->t + s.first, count, scan.steps))) {
+    if (!room || (count && !describe_gaps(&s, t, count, scan.steps))) {
         es_samples_free(&s);
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", count);
     }
@@ -129,6 +132,18 @@ enum es_status es_samples_take(const struct es_series *series, double from, doub
     s.gap = longest_gap(&s, from, to);
     *out = s;
     return ES_OK;
+}
+
+enum es_status es_samples_take(const struct es_series *series, double from, double to, struct es_samples *out,
+                               struct es_error *err)
+{
+    return take(series, from, to, false, out, err);
+}
+
+enum es_status es_samples_take_level(const struct es_series *series, double from, double to,
+                                     struct es_samples *out, struct es_error *err)
+{
+    return take(series, from, to, true, out, err);
 }
 
 size_t es_samples_index(const struct es_samples *s, size_t i)
@@ -144,6 +159,7 @@ enum es_status es_samples_thin(const struct es_samples *s, size_t count, struct 
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", count);
     struct es_samples thin = *s;
     thin.index = NULL;
+    thin.summed = false;
     thin.copy = copy;
     thin.t = copy;
     thin.y = copy + count;

@@ -2,6 +2,7 @@
 #ifndef ES_MEASURES_SAMPLES_H
 #define ES_MEASURES_SAMPLES_H
 
+#include "procedures/measures/numeric/passes.h"
 #include "procedures/measures/trace.h"
 #include "rig/base/error.h"
 
@@ -15,6 +16,9 @@ struct es_samples {
     size_t at_end;                  /* of the good ones: at an end of the instrument's range (es_at_end) */
     double end_value;               /* the first of these */
 
+    bool summed;              /* by es_samples_take_level, where all are good: */
+    struct es_line_sums sums; /* of all of them */
+
     size_t first;  /* of the series; see es_samples_index */
     size_t *index; /* in the series, where some were left out; else NULL, and t and y are the series' own */
     double *copy;  /* where t and y were copied to; NULL when they are the series' own */
@@ -24,6 +28,10 @@ struct es_samples {
  * series shall live as long as the samples: where all are good, nothing is copied. */
 enum es_status es_samples_take(const struct es_series *series, double from, double to, struct es_samples *out,
                                struct es_error *err) ES_MUST_CHECK;
+
+/* The same, with what es_plateau_of_samples sums up in the same pass: for who only wants a level. */
+enum es_status es_samples_take_level(const struct es_series *series, double from, double to,
+                                     struct es_samples *out, struct es_error *err) ES_MUST_CHECK;
 void es_samples_free(struct es_samples *s); /* leaves it empty */
 
 /* Index in the series of sample i, i < n. */

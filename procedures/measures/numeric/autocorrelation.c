@@ -9,6 +9,7 @@
 #define MOST_LAGS 2000
 #define LONG      20000 /* samples from which correlation is found in block means */
 #define BLOCK     8     /* of es_line_means_of_8 */
+#define TRIAL     8192  /* of LONG, that show beforehand whether block means will be asked for */
 
 static double product_at(const double *r, size_t n, size_t lag)
 {
@@ -77,19 +78,47 @@ static bool by_blocks(const double *r, size_t n, size_t p, double square, struct
     return true;
 }
 
-bool es_correlation_about(const double *t, const double *y, size_t n, const struct es_line *line,
+/* Products of all residuals; where many are correlated, as the first of them tell, the means of each BLOCK of
+ * them in the same pass. False when out of memory. */
+static bool products_and_means(const double *t, const double *y, size_t n, size_t lost, struct es_line *line,
+                               double **means)
+{
+    *means = NULL;
+    if (n <= LONG) {
+        es_line_products(t, y, 0, n, line, NULL);
+        return true;
+    }
+    es_line_products(t, y, 0, TRIAL, line, NULL);
+    if (!none(TRIAL, lost, line)) {
+        *means = malloc(n / BLOCK * sizeof **means);
+        if (!*means)
+            return false;
+        es_line_means_of_8(t, y, TRIAL, line, *means);
+    }
+    es_line_products(t, y, TRIAL, n, line, *means);
+    return true;
+}
+
+bool es_correlation_about(const double *t, const double *y, size_t n, struct es_line *line,
                           struct es_correlation *out)
 {
     size_t lost = line->sloped ? 2 : 1;
-    bool blocks = n > LONG;
+    double *rest;
     *out = (struct es_correlation){1, (double)n};
-    if (none(n, lost, line))
+    if (!products_and_means(t, y, n, lost, line, &rest))
+        return false;
+    if (none(n, lost, line)) {
+        free(rest);
         return true;
-    double *rest = malloc((blocks ? n / BLOCK : n) * sizeof *rest);
+    }
+    bool known = rest != NULL;
+    if (!known)
+        rest = malloc((n > LONG ? n / BLOCK : n) * sizeof *rest);
     if (!rest)
         return false;
-    if (blocks) {
-        es_line_means_of_8(t, y, n, line, rest);
+    if (n > LONG) {
+        if (!known)
+            es_line_means_of_8(t, y, n, line, rest);
         *out = of_means(rest, n / BLOCK, n, lost, line->square);
     } else {
         for (size_t i = 0; i < n; i++)

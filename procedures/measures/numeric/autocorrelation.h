@@ -19,8 +19,9 @@ struct es_correlation {
  * 1992); each autocorrelation is first corrected for what fitting p coefficients took out of it. */
 struct es_correlation es_correlation_of(const double *residuals, size_t n, size_t p);
 
-/* The same for the residuals of a line through samples. False when out of memory. */
-bool es_correlation_about(const double *t, const double *y, size_t n, const struct es_line *line,
+/* The same for the residuals of a line through samples, whose products it adds to the line. False when out of
+ * memory. */
+bool es_correlation_about(const double *t, const double *y, size_t n, struct es_line *line,
                           struct es_correlation *out);
 
 #endif

@@ -27,6 +27,12 @@ struct es_scan es_scan_of(const double *t, const double *y, const uint8_t *quali
     return es_wide()->scan(t, y, quality, n);
 }
 
+struct es_scan es_scan_and_sum(const double *t, const double *y, const uint8_t *quality, size_t n,
+                               struct es_line_sums *sums)
+{
+    return es_wide()->scan_and_sum(t, y, quality, n, sums);
+}
+
 double es_plain_sum(const double *y, size_t n)
 {
     return es_wide()->sum(y, n);
@@ -42,20 +48,24 @@ void es_block_means(const double *y, size_t n, size_t blocks, double *out)
     es_wide()->block_means(y, n, blocks, out);
 }
 
-struct es_line es_line_through(const double *t, const double *y, size_t n)
+struct es_line es_line_through(const double *t, const double *y, size_t n, const struct es_line_sums *sums)
 {
-    const struct es_wide *wide = es_wide();
     struct es_line l = {.middle = 0.5 * (t[0] + t[n - 1])};
     double count = (double)n;
-    struct es_line_sums s = wide->line_sums(t, y, n, l.middle, y[0]);
+    struct es_line_sums s = sums ? *sums : es_wide()->line_sums(t, y, n);
     double mean_x = s.x / count, mean_y = s.y / count, length = t[n - 1] - t[0];
     l.mean = y[0] + mean_y;
     l.sxx = s.xx - mean_x * s.x;
     l.sloped = length > 0 && l.sxx > 1e-12 * length * length;
     l.b1 = l.sloped ? (s.xy - mean_x * s.y) / l.sxx : 0;
     l.b0 = l.mean - l.b1 * mean_x;
-    wide->line_products(t, y, n, &l);
     return l;
+}
+
+void es_line_products(const double *t, const double *y, size_t first, size_t n, struct es_line *line,
+                      double *means)
+{
+    es_wide()->line_products(t, y, first, n, line, means);
 }
 
 void es_line_means_of_8(const double *t, const double *y, size_t n, const struct es_line *l, double *out)

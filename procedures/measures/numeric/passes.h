@@ -35,24 +35,37 @@ double es_dot(const double *a, const double *b, size_t n);
 /* Means of `blocks` stretches of equal length, to within one sample; 1 <= blocks <= n. */
 void es_block_means(const double *y, size_t n, size_t blocks, double *out);
 
+/* Sums of x, y, x x and x y, where x counts from the middle of the first and the last time, y from the first
+ * value. */
+struct es_line_sums {
+    double x, y, xx, xy;
+};
+
+/* As es_scan_of, and those sums, which hold only where all is good. */
+struct es_scan es_scan_and_sum(const double *t, const double *y, const uint8_t *quality, size_t n,
+                               struct es_line_sums *sums);
+
 /* A line through samples: b0 + b1 (t - middle), where the middle is that of the first and the last time. */
 struct es_line {
     double mean;     /* of y, to the last digit */
     double middle;   /* s */
     double b0, b1;   /* b1 = 0 when the times do not determine it */
     double sxx;      /* sum of (t - mean of t)^2 */
-    double square;   /* of the residuals: sum of r[i]^2 */
+    double square;   /* of the residuals: sum of r[i]^2; 0 until es_line_products */
     double one, two; /* ... of r[i] r[i - 1] and of r[i] r[i - 2] */
     bool sloped;     /* the times determine the slope */
 };
-struct es_line es_line_through(const double *t, const double *y, size_t n); /* n >= 3 */
 
-/* Sums about a middle of the times and about a first guess of the mean. */
-struct es_line_sums {
-    double x, y, xx, xy;
-};
+/* n >= 3. `sums`: of just these samples, where they are known, else NULL. */
+struct es_line es_line_through(const double *t, const double *y, size_t n, const struct es_line_sums *sums);
 
-/* Means of every 8 residuals of that line: n / 8 of them. */
+/* Residuals of samples first .. n - 1: adds their square and products to the line (those with the two samples
+ * before included). `means`, where it is not NULL, gets means of every 8 residuals from first on at
+ * means[first / 8]; first is a multiple of 8. */
+void es_line_products(const double *t, const double *y, size_t first, size_t n, struct es_line *line,
+                      double *means);
+
+/* Means of every 8 residuals: n / 8 of them. */
 void es_line_means_of_8(const double *t, const double *y, size_t n, const struct es_line *l, double *out);
 
 /* Moving means of `width` samples: their largest and smallest, where these begin, and their mean and mean

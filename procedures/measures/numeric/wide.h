@@ -19,11 +19,14 @@ struct es_wide {
     struct es_range (*range_of)(const double *y, size_t n);
     struct es_range (*range_of_differences)(const double *t, size_t n);
     struct es_scan (*scan)(const double *t, const double *y, const uint8_t *quality, size_t n);
+    struct es_scan (*scan_and_sum)(const double *t, const double *y, const uint8_t *quality, size_t n,
+                                   struct es_line_sums *sums);
     double (*sum)(const double *y, size_t n);
     double (*dot)(const double *a, const double *b, size_t n);
     void (*block_means)(const double *y, size_t n, size_t blocks, double *out);
-    struct es_line_sums (*line_sums)(const double *t, const double *y, size_t n, double middle, double about);
-    void (*line_products)(const double *t, const double *y, size_t n, struct es_line *line);
+    struct es_line_sums (*line_sums)(const double *t, const double *y, size_t n);
+    void (*line_products)(const double *t, const double *y, size_t first, size_t n, struct es_line *line,
+                          double *means);
     void (*line_means_of_8)(const double *t, const double *y, size_t n, const struct es_line *line,
                             double *out);
     struct es_moving (*moving_means)(const double *y, size_t n, size_t width, double about);

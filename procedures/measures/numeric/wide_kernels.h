@@ -15,6 +15,7 @@ const struct es_wide ES_WIDE_TABLE = {
     .range_of = range_of,
     .range_of_differences = range_of_differences,
     .scan = scan,
+    .scan_and_sum = scan_and_sum,
     .sum = sum,
     .dot = dot,
     .block_means = block_means,

@@ -9,56 +9,82 @@
 #include "procedures/measures/numeric/wide_ranges.h"
 #include "procedures/measures/numeric/wide_sums.h"
 
-/* Looks for the extremes only in the chunk that has one. */
-static void note_extremes(const double *mean, size_t count, size_t first, struct es_moving *out)
+/* First of mean[0 ..] that is v, which is one of them. */
+static inline size_t first_that_is(const double *mean, double v)
 {
-    struct es_range r = range_of(mean, count);
+    size_t i = 0;
+    while (mean[i] != v)
+        i++;
+    return i;
+}
+
+/* Running sums of a whole chunk in place, as RUNS runs side by side; `on`: what each of them begins with. */
+#define RUNS 4
+#define RUN  (ES_CHUNK / RUNS)
+
+static inline void run_on(double *v, double on[RUNS])
+{
+    for (size_t i = 1; i < RUN; i++)
+        for (size_t k = 0; k < RUNS; k++)
+            v[k * RUN + i] += v[k * RUN + i - 1];
+    on[0] = 0;
+    for (size_t k = 1; k < RUNS; k++)
+        on[k] = k > 1 ? on[k - 1] + v[k * RUN - 1] : v[k * RUN - 1];
+}
+
+/* Sums of the means less `about` and of their squares, and the range of the means. */
+struct chunk_of_means {
+    struct es_range range;
+    double sum, square;
+};
+
+/* Puts the runs of a whole chunk end to end on the way. */
+static inline struct chunk_of_means whole_chunk(double *mean, const double on[RUNS], double about)
+{
+    struct ends e;
+    struct es_lanes sum = {0}, square = {0};
+    start_ends(&e, mean[0]);
+    for (size_t i = 0; i < ES_CHUNK; i += 8)
+        ES_EACH(k)
+        {
+            es_wide_v v = ES_AT(mean + i + ES_PER * k) + on[i / RUN], off = v - about;
+            *(es_wide_v *)(mean + i + ES_PER * k) = v;
+            es_lanes_widen(&e.least.v[k], &e.most.v[k], v);
+            sum.v[k] += off;
+            square.v[k] += off * off;
+        }
+    return (struct chunk_of_means){range_of_ends(&e), es_lanes_total(&sum), es_lanes_total(&square)};
+}
+
+static inline struct chunk_of_means last_chunk(double *mean, size_t count, double about)
+{
+    for (size_t i = 1; i < count; i++)
+        mean[i] += mean[i - 1];
+    struct chunk_of_means c = {.range = range_of(mean, count)};
+    for (size_t i = 0; i < count; i++) {
+        c.sum += mean[i] - about;
+        c.square += (mean[i] - about) * (mean[i] - about);
+    }
+    return c;
+}
+
+static inline void note_extremes(const double *mean, struct es_range r, size_t first, struct es_moving *out)
+{
     if (r.most > out->largest) {
         out->largest = r.most;
-        for (size_t i = 0; i < count; i++)
-            if (mean[i] == r.most) {
-                out->at_largest = first + i;
-                break;
-            }
+        out->at_largest = first + first_that_is(mean, r.most);
     }
     if (r.least < out->smallest) {
         out->smallest = r.least;
-        for (size_t i = 0; i < count; i++)
-            if (mean[i] == r.least) {
-                out->at_smallest = first + i;
-                break;
-            }
+        out->at_smallest = first + first_that_is(mean, r.least);
     }
-}
-
-/* Running sums of v in place: four runs side by side, then put end to end. */
-static inline void run_on(double *v, size_t count)
-{
-    double *b = v + ES_CHUNK / 4, *c = b + ES_CHUNK / 4, *d = c + ES_CHUNK / 4;
-    if (count < ES_CHUNK) {
-        for (size_t i = 1; i < count; i++)
-            v[i] += v[i - 1];
-        return;
-    }
-    for (size_t i = 1; i < ES_CHUNK / 4; i++) {
-        v[i] += v[i - 1];
-        b[i] += b[i - 1];
-        c[i] += c[i - 1];
-        d[i] += d[i - 1];
-    }
-    double on[4] = {0, v[ES_CHUNK / 4 - 1], 0, 0};
-    on[2] = on[1] + b[ES_CHUNK / 4 - 1];
-    on[3] = on[2] + c[ES_CHUNK / 4 - 1];
-    for (size_t k = 1; k < 4; k++)
-        for (size_t i = 0; i < ES_CHUNK / 4; i++)
-            v[k * ES_CHUNK / 4 + i] += on[k];
 }
 
 static struct es_moving moving_means(const double *y, size_t n, size_t width, double about)
 {
     struct es_moving out = {.largest = -INFINITY, .smallest = INFINITY};
     size_t means = n - width + 1;
-    double mean[ES_CHUNK], last = 0, sum = 0, squares = 0, share = 1 / (double)width;
+    double mean[ES_CHUNK], on[RUNS], last = 0, sum = 0, square = 0, share = 1 / (double)width;
     for (size_t a = 0; a < means; a += ES_CHUNK) {
         size_t count = means - a < ES_CHUNK ? means - a : ES_CHUNK;
         // cppcheck-suppress knownConditionTrueFalse ; count is the caller's at the end
@@ -69,17 +95,21 @@ static struct es_moving moving_means(const double *y, size_t n, size_t width, do
             mean[0] = mean_about_first(y + a, width);
         else
             mean[0] += last;
-        run_on(mean, count);
-        last = mean[count - 1];
-        note_extremes(mean, count, a, &out);
+        struct chunk_of_means c;
         // cppcheck-suppress knownConditionTrueFalse ; count is the caller's at the end
-        for (size_t i = 0; i < count; i++)
-            mean[i] -= about;
-        sum += plain_sum(mean, count);
-        squares += dot_of(mean, mean, count);
+        if (count == ES_CHUNK) {
+            run_on(mean, on);
+            c = whole_chunk(mean, on, about);
+        } else {
+            c = last_chunk(mean, count, about);
+        }
+        last = mean[count - 1];
+        note_extremes(mean, c.range, a, &out);
+        sum += c.sum;
+        square += c.square;
     }
     out.mean = sum / (double)means;
-    out.mean_square = squares / (double)means;
+    out.mean_square = square / (double)means;
     return out;
 }
 

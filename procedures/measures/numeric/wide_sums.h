@@ -59,9 +59,16 @@ static inline double mean_about_first(const double *y, size_t n)
 
 static void block_means(const double *y, size_t n, size_t blocks, double *out)
 {
-    for (size_t b = 0; b < blocks; b++) {
-        size_t first = b * n / blocks, end = (b + 1) * n / blocks;
+    size_t length = n / blocks, left = n % blocks, first = 0;
+    for (size_t b = 0, carried = 0; b < blocks; b++) { /* from b n / blocks to (b + 1) n / blocks */
+        size_t end = first + length;
+        carried += left;
+        if (carried >= blocks) {
+            carried -= blocks;
+            end++;
+        }
         out[b] = mean_about_first(y + first, end - first);
+        first = end;
     }
 }
 

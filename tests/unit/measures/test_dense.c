@@ -25,7 +25,8 @@ Test(dense, line_and_products_as_by_plain_loops)
 {
     fill(3);
     for (size_t n = 3; n < MANY; n = 2 * n + 1) {
-        struct es_line l = es_line_through(t, y, n);
+        struct es_line l = es_line_through(t, y, n, NULL);
+        es_line_products(t, y, 0, n, &l, NULL);
         double st = 0, sy = 0, sxx = 0, sxy = 0, square = 0, one = 0, two = 0;
         for (size_t i = 0; i < n; i++) {
             st += t[i] / (double)n;

@@ -21,8 +21,9 @@ struct said {
     struct es_line line;
     struct es_moving moving[3];
     double sum, dot, off, off_square, step_square, neighbours;
-    double means[MOST], of_8[MOST / 8 + 1];
-    bool finite, zero;
+    double means[MOST], of_8[MOST / 8 + 1], on_the_way[MOST / 8 + 1];
+    struct es_line_sums and_sums;
+    bool finite, zero, both;
 };
 
 static void ask(const struct es_wide *w, size_t shift, size_t n, struct said *out)
@@ -35,11 +36,13 @@ static void ask(const struct es_wide *w, size_t shift, size_t n, struct said *ou
     out->scan.good = scan.good; /* member by member: no padding is compared */
     out->scan.y = scan.y;
     out->scan.steps = scan.steps;
-    out->sums = w->line_sums(x, v, n, x[n / 2], v[0]);
+    out->sums = w->line_sums(x, v, n);
+    out->both = w->scan_and_sum(x, v, quality + shift, n, &out->and_sums).good;
     out->line.middle = x[n / 2];
     out->line.b0 = 0.2;
     out->line.b1 = -0.01;
-    w->line_products(x, v, n, &out->line);
+    w->line_products(x, v, 0, n / 16 * 8, &out->line, NULL);
+    w->line_products(x, v, n / 16 * 8, n, &out->line, out->on_the_way);
     w->line_means_of_8(x, v, n, &out->line, out->of_8);
     w->block_means(v, n, (n + 2) / 3, out->means);
     const size_t widths[] = {1, (n + 1) / 2, n};
@@ -126,6 +129,18 @@ Test(wide, scan_says_what_the_passes_say)
         struct es_range of_y = es_range_of(y, n), of_t = es_range_of_differences(t, n);
         cr_assert(s.good && memcmp(&s.y, &of_y, sizeof of_y) == 0 &&
                   memcmp(&s.steps, &of_t, sizeof of_t) == 0);
+    }
+}
+
+Test(wide, two_passes_in_one_say_the_same)
+{
+    fill(14);
+    for (size_t n = 1; n < 2000; n = 2 * n + 1) {
+        struct said s;
+        ask(es_wide(), 1, n, &s);
+        cr_assert(s.both && memcmp(&s.sums, &s.and_sums, sizeof s.sums) == 0);
+        for (size_t i = n / 16; i < n / 8; i++)
+            cr_assert_eq(s.of_8[i], s.on_the_way[i]);
     }
 }
 

@@ -16,7 +16,7 @@
 struct arguments {
     struct es_option_list types, benches, faults;
     const char *plan, *seed, *learn, *table;
-    long units, threads, one, truths;
+    long units, threads, one, truths, truths_faulty;
     double good, low, high;
     bool json, csv;
 };
@@ -99,6 +99,15 @@ static const struct es_option options[] = {
      .meaning =
          "hold the uncertainty intervals of so many good units of each type against the truth; 300 when not "
          "given, 0 for none"},
+    {.name = "coverage-faulty",
+     .value = "N",
+     .kind = ES_OPTION_INTEGER,
+     AT(truths_faulty),
+     .min = 0,
+     .max = 10000000,
+     .meaning =
+         "the same for those of the first so many faulty units of each type whose fault is not the bench's; "
+         "0 when not given"},
     {.name = "unit",
      .value = "INDEX",
      .kind = ES_OPTION_INTEGER,
@@ -213,6 +222,7 @@ static enum es_status make_order(const struct arguments *a, struct names *names,
                                  .severity_low = a->low,
                                  .severity_high = a->high,
                                  .truths = (size_t)a->truths,
+                                 .truths_faulty = (size_t)a->truths_faulty,
                                  .fault_count = a->faults.count};
     o->seed = strtoull(a->seed, &end, 10);
     if (*a->seed < '0' || *a->seed > '9' || *end != '\0')

@@ -78,9 +78,22 @@ static void coverage(struct es_text *t, const struct es_study *s, const struct e
     number(t, "spread in u", c->spread);
     number(t, "worst in u", c->worst_off);
     number(t, "worst unit", c->worst != SIZE_MAX ? (double)c->worst : NAN);
+    es_json_integer(t, "values away from zero", (long long)c->away.n);
+    es_json_integer(t, "covered away from zero", (long long)c->away.k);
     es_json_integer(t, "exact", (long long)c->exact);
     es_json_integer(t, "exact but wrong", (long long)c->exact_wrong);
     es_json_end_object(t);
+}
+
+/* `rows` NULL: none were asked for. */
+static void all_coverage(struct es_text *t, const char *name, const struct es_study *s,
+                         const struct es_study_coverage *rows, size_t count)
+{
+    es_json_array(t, name);
+    for (size_t i = 0; rows && i < count; i++) {
+        coverage(t, s, &rows[i]);
+    }
+    es_json_end_array(t);
 }
 
 static void about(struct es_text *t, const struct es_study *s)
@@ -161,11 +174,8 @@ enum es_status es_study_report_json(const struct es_study *study, const struct e
         fault(out, study, &summary->faults[i]);
     }
     es_json_end_array(out);
-    es_json_array(out, "coverage");
-    for (size_t i = 0; i < summary->coverage_count; i++) {
-        coverage(out, study, &summary->coverage[i]);
-    }
-    es_json_end_array(out);
+    all_coverage(out, "coverage", study, summary->coverage, summary->coverage_count);
+    all_coverage(out, "coverage of faulty units", study, summary->coverage_faulty, summary->coverage_count);
     es_json_object(out, "bench time of a good unit in s");
     number(out, "mean", summary->duration_mean);
     number(out, "longest", summary->duration_longest);

@@ -166,14 +166,41 @@ static void print_confused(const struct es_study_naming *n, FILE *to)
     }
 }
 
-static enum es_status print_coverage(const struct es_study *s, const struct es_study_summary *m, size_t width,
-                                     bool colour, FILE *to, struct es_error *err)
+static void coverage_row(struct es_table *t, const struct es_study *s, const struct es_study_coverage *c)
+{
+    char n[CELL], share[CELL], interval[CELL], away_share[CELL], bias[CELL], spread[CELL];
+    char worst[CELL], unit[CELL], away[2 * CELL];
+    snprintf(n, sizeof n, "%zu", c->covered.n);
+    share_cells(c->covered.k, c->covered.n, share, interval);
+    percent(c->away.share, away_share);
+    snprintf(away, sizeof away, "%s of %zu", away_share, c->away.n);
+    snprintf(bias, sizeof bias, "%.2f", c->bias);
+    snprintf(spread, sizeof spread, "%.2f", c->spread);
+    snprintf(worst, sizeof worst, "%.1f", c->worst_off);
+    snprintf(unit, sizeof unit, "%zu", c->worst);
+    const char *cells[] = {s->types[c->type].slots[c->slot].measurand,
+                           n,
+                           share,
+                           interval,
+                           c->away.n ? away : "-",
+                           bias,
+                           spread,
+                           worst,
+                           c->worst == SIZE_MAX ? "" : unit};
+    const bool bad = c->covered.upper < 0.94 || c->covered.lower > 0.96;
+    es_table_row(t, bad ? ES_STRONG : ES_PLAIN, cells);
+}
+
+static enum es_status print_coverage(const struct es_study *s, const struct es_study_coverage *rows,
+                                     size_t count, const char *of, size_t width, bool colour, FILE *to,
+                                     struct es_error *err)
 {
     static const struct es_column columns[] = {
         {.title = "Measurand", .wraps = true, .least = 20},
         {.title = "Values", .align = ES_ALIGN_RIGHT},
         {.title = "Covered", .align = ES_ALIGN_RIGHT},
         {.title = "95 % interval", .align = ES_ALIGN_RIGHT},
+        {.title = "Away from 0", .align = ES_ALIGN_RIGHT},
         {.title = "Bias / u", .align = ES_ALIGN_RIGHT},
         {.title = "Spread / u", .align = ES_ALIGN_RIGHT},
         {.title = "Worst / u", .align = ES_ALIGN_RIGHT},
@@ -181,32 +208,17 @@ static enum es_status print_coverage(const struct es_study *s, const struct es_s
     };
     struct es_table *t = es_table_new(columns, sizeof columns / sizeof columns[0]);
     size_t type = SIZE_MAX;
-    for (size_t i = 0; i < m->coverage_count; i++) {
-        const struct es_study_coverage *c = &m->coverage[i];
-        char n[CELL], share[CELL], interval[CELL], bias[CELL], spread[CELL];
-        char worst[CELL], unit[CELL], heading[200];
-        if (c->type != type) {
-            type = c->type;
-            snprintf(heading, sizeof heading, "%s: 95 %% uncertainty intervals of good units",
-                     s->types[type].sheet->name);
+    for (size_t i = 0; i < count; i++) {
+        if (rows[i].type != type) {
+            char heading[200];
+            type = rows[i].type;
+            snprintf(heading, sizeof heading, "%s: 95 %% uncertainty intervals of %s units",
+                     s->types[type].sheet->name, of);
             es_table_heading(t, heading);
         }
-        if (c->covered.n == 0) { /* counted values and statistics: no interval to cover anything */
-            continue;
+        if (rows[i].covered.n > 0) { /* counted values and statistics: no interval to cover anything */
+            coverage_row(t, s, &rows[i]);
         }
-        snprintf(n, sizeof n, "%zu", c->covered.n);
-        share_cells(c->covered.k, c->covered.n, share, interval);
-        snprintf(bias, sizeof bias, "%.2f", c->bias);
-        snprintf(spread, sizeof spread, "%.2f", c->spread);
-        snprintf(worst, sizeof worst, "%.1f", c->worst_off);
-        snprintf(unit, sizeof unit, "%zu", c->worst);
-        if (c->worst == SIZE_MAX) {
-            unit[0] = 0;
-        }
-        const char *cells[] = {
-            s->types[type].slots[c->slot].measurand, n, share, interval, bias, spread, worst, unit};
-        const bool bad = c->covered.upper < 0.94 || c->covered.lower > 0.96;
-        es_table_row(t, bad ? ES_STRONG : ES_PLAIN, cells);
     }
     const enum es_status status = es_table_print(t, width, 0, colour, to, err);
     es_table_free(t);
@@ -225,9 +237,13 @@ enum es_status es_study_report_table(const struct es_study *study, const struct 
     if (status == ES_OK && naming) {
         print_confused(naming, to);
     }
-    if (status == ES_OK && summary->coverage_count) {
-        fputc('\n', to);
-        status = print_coverage(study, summary, width, colour, to, err);
+    const struct es_study_coverage *rows[] = {summary->coverage, summary->coverage_faulty};
+    for (int i = 0; i < 2 && status == ES_OK; i++) {
+        if (rows[i]) {
+            fputc('\n', to);
+            status = print_coverage(study, rows[i], summary->coverage_count, i ? "faulty" : "good", width,
+                                    colour, to, err);
+        }
     }
     return status;
 }

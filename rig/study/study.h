@@ -30,7 +30,9 @@ struct es_study_order {
     const char *faults[ES_STUDY_FAULTS_MAX]; /* only these; none: all that the types can have */
     size_t fault_count;
     double severity_low, severity_high; /* drawn evenly between them; 0 <= low < high <= 1 */
-    size_t truths; /* of how many good units of each type the truth is kept, for the coverage of intervals */
+    /* Of how many good, and of how many faulty units of each type the truth is kept, for the coverage of
+     * intervals. A fault of the bench breaks what the bench file claims: its units are left out. */
+    size_t truths, truths_faulty;
 };
 
 /* One line of the certificate, as every unit of a type has it. */

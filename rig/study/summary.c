@@ -8,6 +8,8 @@
 #include "rig/study/inner.h"
 #include "rig/study/notes.h"
 
+#define AWAY 3 /* u from zero */
+
 static void count(struct es_study_count *c, const struct es_study_unit *u)
 {
     c->n++;
@@ -123,14 +125,14 @@ static bool same(double a, double b)
     return fabs(a - b) <= 1e-9 * fmax(fabs(a), fabs(b));
 }
 
-static void cover(const struct es_study *s, struct es_study_coverage *c)
+static void cover(const struct es_study *s, bool faulty, struct es_study_coverage *c)
 {
-    size_t covered = 0, n = 0;
+    size_t covered = 0, n = 0, away = 0, away_covered = 0;
     double sum = 0, squares = 0;
     c->worst = SIZE_MAX;
     for (size_t i = 0; i < s->order.units; i++) {
         const struct es_study_unit *u = &s->units[i];
-        if (u->type != c->type || u->fault >= 0 || !u->values || !u->values[c->slot].has_truth) {
+        if (u->type != c->type || (u->fault >= 0) != faulty || !u->values || !u->values[c->slot].has_truth) {
             continue;
         }
         const struct es_study_value *v = &u->values[c->slot];
@@ -141,7 +143,11 @@ static void cover(const struct es_study *s, struct es_study_coverage *c)
             continue;
         }
         n++;
-        covered += v->low <= v->truth && v->truth <= v->high;
+        const bool holds = v->low <= v->truth && v->truth <= v->high;
+        const bool far = fabs(v->truth) > AWAY * v->u;
+        covered += holds;
+        away += far;
+        away_covered += far && holds;
         sum += off / v->u;
         squares += off / v->u * off / v->u;
         if (fabs(off / v->u) > fabs(c->worst_off)) {
@@ -150,29 +156,30 @@ static void cover(const struct es_study *s, struct es_study_coverage *c)
         }
     }
     c->covered = es_share_clopper_pearson(covered, n, 0.95);
+    c->away = es_share_clopper_pearson(away_covered, away, 0.95);
     c->bias = n ? sum / (double)n : NAN;
     c->spread = n > 1 ? sqrt(fmax(0, (squares - sum * sum / (double)n) / (double)(n - 1))) : NAN;
 }
 
-static enum es_status count_coverage(const struct es_study *s, struct es_study_summary *out,
-                                     struct es_error *err)
+static enum es_status count_coverage(const struct es_study *s, bool faulty, struct es_study_coverage **out,
+                                     size_t *count, struct es_error *err)
 {
-    size_t slots = 0;
+    size_t slots = 0, n = 0;
     for (size_t t = 0; t < s->order.type_count; t++) {
         slots += s->types[t].slot_count;
     }
-    out->coverage = calloc(slots ? slots : 1, sizeof *out->coverage);
-    if (!out->coverage) {
+    struct es_study_coverage *rows = calloc(slots ? slots : 1, sizeof *rows);
+    if (!rows) {
         return es_fail(err, ES_NO_MEMORY, "no memory for the study's summary");
     }
     for (size_t t = 0; t < s->order.type_count; t++) {
-        for (size_t i = 0; i < s->types[t].slot_count; i++) {
-            struct es_study_coverage *c = &out->coverage[out->coverage_count++];
-            c->type = t;
-            c->slot = i;
-            cover(s, c);
+        for (size_t i = 0; i < s->types[t].slot_count; i++, n++) {
+            rows[n] = (struct es_study_coverage){.type = t, .slot = i};
+            cover(s, faulty, &rows[n]);
         }
     }
+    *out = rows;
+    *count = n;
     return ES_OK;
 }
 
@@ -183,7 +190,10 @@ enum es_status es_study_summarise(const struct es_study *study, struct es_study_
     count_all(study, &s);
     enum es_status status = count_faults(study, &s, err);
     if (status == ES_OK && study->order.truths > 0) {
-        status = count_coverage(study, &s, err);
+        status = count_coverage(study, false, &s.coverage, &s.coverage_count, err);
+    }
+    if (status == ES_OK && study->order.truths_faulty > 0) {
+        status = count_coverage(study, true, &s.coverage_faulty, &s.coverage_count, err);
     }
     if (status != ES_OK) {
         es_study_summary_clear(&s);
@@ -197,5 +207,6 @@ void es_study_summary_clear(struct es_study_summary *summary)
 {
     free(summary->faults);
     free(summary->coverage);
+    free(summary->coverage_faulty);
     *summary = (struct es_study_summary){0};
 }

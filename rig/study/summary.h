@@ -28,11 +28,14 @@ struct es_study_fault {
 struct es_study_coverage {
     size_t type, slot;
     struct es_share covered; /* of 95 % intervals, Clopper-Pearson at 95 % */
-    double bias;             /* mean of value - truth, in standard uncertainties */
-    double spread;           /* standard deviation of the same: 1 when u is right */
-    size_t worst;            /* unit that lies farthest from its truth, in its own u; SIZE_MAX: none */
-    double worst_off;        /* by how many u */
-    size_t exact;            /* intervals of no width that were right: counted values. Not among `covered` */
+    /* The same of those whose truth is more than 3 u from zero: what cannot be negative, and is next to zero
+     * in a good unit, is covered nearly always there, and says nothing of u. */
+    struct es_share away;
+    double bias;      /* mean of value - truth, in standard uncertainties */
+    double spread;    /* standard deviation of the same: 1 when u is right */
+    size_t worst;     /* unit that lies farthest from its truth, in its own u; SIZE_MAX: none */
+    double worst_off; /* by how many u */
+    size_t exact;     /* intervals of no width that were right: counted values. Not among `covered` */
     size_t exact_wrong;
 };
 
@@ -42,8 +45,9 @@ struct es_study_summary {
     struct es_study_count bench_all, bench_mattering; /* faults of the bench on a good unit */
     struct es_study_fault *faults;                    /* by type, then as the virtual bench lists them */
     size_t fault_count;
-    struct es_study_coverage *coverage;
-    size_t coverage_count;
+    struct es_study_coverage *coverage,
+        *coverage_faulty;                   /* good units; those with a fault not of the bench */
+    size_t coverage_count;                  /* of each that is not NULL */
     double duration_mean, duration_longest; /* s of bench time, completed runs of good units */
 };
 

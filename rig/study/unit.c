@@ -23,6 +23,15 @@ static void close_bench(struct bench_of_one *b)
     es_virtual_free(b->v);
 }
 
+static bool truth_wanted(const struct es_study_order *o, const struct es_study_unit *unit)
+{
+    const struct es_virtual_fault *fault = es_virtual_fault_get(unit->fault);
+    if (!fault) {
+        return unit->nth < o->truths;
+    }
+    return fault->place != ES_VIRTUAL_BENCH && unit->nth < o->truths_faulty;
+}
+
 static enum es_status open_bench(const struct es_study *study, const struct es_study_unit *unit,
                                  struct bench_of_one *b, struct es_error *err)
 {
@@ -42,8 +51,7 @@ static enum es_status open_bench(const struct es_study *study, const struct es_s
         status =
             es_virtual_station_open(type->bench, &type->bench->stations[0], b->v, NULL, &b->station, err);
     }
-    /* Truths are for the coverage of the intervals, and that is told of good units. */
-    if (status == ES_OK && unit->fault < 0 && unit->nth < study->order.truths) {
+    if (status == ES_OK && truth_wanted(&study->order, unit)) {
         status = es_shadow_new(es_virtual_station_site(b->station), b->v, &b->shadow, err);
     }
     if (status != ES_OK) {

@@ -62,12 +62,17 @@ def bounds():
     check(good["units"] == 14 and good["failed"] == 0, "no good unit of %d failed" % good["units"])
     check(good["held"] <= 1, "at most one good unit of %d held" % good["units"])
     check(report["bench time of a good unit in s"]["longest"] < 720, "a good unit takes less than 12 minutes")
+    check(report["coverage of faulty units"] == [], "no truths of faulty units unless asked for")
     bad = [c["measurand"] for c in report["coverage"]
            if c["values"] >= 7 and c["share covered"] < 0.4 and c["procedure"] != "step response"]
     check(not bad, "no interval is hopelessly narrow: %s" % bad)
 
     found = json.loads(study("--units", "44", "--good", "0 %", "--from", "0.66", "--seed", "72", "--json",
-                             "--coverage", "0", *options).stdout)
+                             "--coverage", "0", "--coverage-faulty", "4", *options).stdout)
+    schema("study-1.schema.json", found)
+    told = {c["measurand"]: c for c in found["coverage of faulty units"]}
+    check(found["coverage"] == [] and told["usable range of the sensor"]["values"] >= 3,
+          "truths of faulty units only: %s" % told["usable range of the sensor"])
     for f in found["faults"]:
         all_units = f["all"]
         check(all_units["failed"] == all_units["units"],

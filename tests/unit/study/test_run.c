@@ -23,10 +23,37 @@ static struct es_study_order make_order(void)
         .threads = 1,
         .good_share = 0.5,
         .truths = 3,
+        .truths_faulty = 2,
         .faults = {"outputs crossed"},
         .fault_count = 1,
         .severity_low = 0.5,
         .severity_high = 1};
+}
+
+/* Truths of so many units as were asked for, good and faulty apart; away from zero are those whose truth is.
+ */
+static void check_coverage(const struct es_study *s, const struct es_study_summary *m)
+{
+    const struct es_study_coverage *rows[] = {m->coverage, m->coverage_faulty};
+    const size_t wanted[] = {s->order.truths, s->order.truths_faulty};
+    for (size_t i = 0; i < m->coverage_count; i++) {
+        const char *name = s->types[m->coverage[i].type].slots[m->coverage[i].slot].measurand;
+        for (int k = 0; k < 2; k++) {
+            const struct es_study_coverage *c = &rows[k][i];
+            cr_expect_leq(c->covered.n + c->exact + c->exact_wrong, wanted[k], "%s", name);
+            cr_expect_leq(c->away.n, c->covered.n, "%s", name);
+            cr_expect_leq(c->away.k, c->covered.k, "%s", name);
+        }
+        if (!strcmp(name, "least loop voltage, driven up")) {
+            cr_expect_eq(m->coverage[i].covered.n, 3);
+            cr_expect_eq(m->coverage[i].away.n, 3, "some 9 V, known to a hundredth");
+            cr_expect_eq(m->coverage_faulty[i].away.n, 2, "crossed outputs leave the loop alone");
+        }
+        if (!strcmp(name, "flow of the other output")) {
+            cr_expect_lt(m->coverage[i].away.n, 3, "a good unit's is next to zero");
+            cr_expect_eq(m->coverage_faulty[i].away.n, 2, "crossed outputs: all the flow");
+        }
+    }
 }
 
 static char *report(unsigned threads)
@@ -46,6 +73,7 @@ static char *report(unsigned threads)
     cr_expect_eq(summary.good_all.n, 20);
     cr_expect_eq(summary.good_all.passed, 20);
     cr_expect_eq(summary.unit_all.failed, 20, "crossed outputs are always found");
+    check_coverage(s, &summary);
     cr_assert_eq(es_study_learn(s, &table, &err), ES_OK, "%s", err.text);
     cr_assert_eq(es_study_name_causes(s, table, &naming, &err), ES_OK, "%s", err.text);
     cr_expect_eq(naming.units, 20);

@@ -123,7 +123,7 @@ enum es_role es_read_role(struct es_reader *r, const cJSON *item)
         es_document_fault(r->doc, item, r->findings, NULL, "the name of a role; is \"%s\" meant?", n.best);
     else
         es_document_fault(r->doc, item, r->findings, NULL,
-                          "the name of a role, such as \"supply pressure\"; docs/roles.md lists them");
+                          "the name of a role, such as \"supply pressure\"; docs/bench-file.md lists them");
     return ES_ROLE_NONE;
 }
 

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "rig/base/nearest.h"
 #include "rig/bench/bench_reader.h"
 
 #define INPUT_RATE   10.0 /* Hz */
@@ -284,6 +285,15 @@ static double patience(double rate, const struct es_instrument_common *common)
     return scans + (double)(common->retries + 1) * common->timeout + common->turn_around;
 }
 
+/* A value that is stale before the next one is due would never be used. */
+static void check_staleness(struct es_bench_reader *r, const cJSON *object, const struct es_bench_channel *c)
+{
+    if (c->writable || c->stale_after >= 2 / c->rate)
+        return;
+    es_document_fault(r->doc, cJSON_GetObjectItemCaseSensitive(object, "stale after"), r->findings, NULL,
+                      "at least two sampling intervals, %g s", 2 / c->rate);
+}
+
 static void read_rest(struct es_bench_reader *r, const cJSON *object, const struct es_channel_text *t,
                       struct es_bench_channel *c)
 {
@@ -306,8 +316,20 @@ static void read_rest(struct es_bench_reader *r, const cJSON *object, const stru
     if (t->instrument && find_instrument(r, object, t->instrument, &c->instrument)) {
         c->stale_after = t->stale_after > 0 ? t->stale_after
                                             : patience(c->rate, &r->bench->instruments[c->instrument].common);
+        check_staleness(r, object, c);
         read_address(r, object, t->watched, c);
     }
+}
+
+static void unknown_role(struct es_bench_reader *r, const cJSON *item, const char *word)
+{
+    struct es_nearest n = {.word = word};
+
+    for (int i = 0; i < ES_ROLE_COUNT; i++)
+        es_nearest_offer(&n, es_role_info((enum es_role)i)->name);
+    es_document_fault(r->doc, item, r->findings, NULL, "a role, as docs/bench-file.md lists them%s%s%s",
+                      n.best != NULL ? "; is \"" : "", n.best != NULL ? n.best : "",
+                      n.best != NULL ? "\" meant?" : "");
 }
 
 void es_bench_read_channel(struct es_bench_reader *r, const cJSON *object, struct es_bench_channel *c)
@@ -320,8 +342,7 @@ void es_bench_read_channel(struct es_bench_reader *r, const cJSON *object, struc
     if (t.role) {
         c->role = es_role_find(t.role);
         if (c->role == ES_ROLE_NONE) {
-            es_document_fault(r->doc, cJSON_GetObjectItemCaseSensitive(object, "role"), r->findings, NULL,
-                              "a role, as docs/bench-file.md lists them");
+            unknown_role(r, cJSON_GetObjectItemCaseSensitive(object, "role"), t.role);
         } else {
             read_rest(r, object, &t, c); /* in spite of faults above: all faults at once */
         }

@@ -211,7 +211,8 @@ enum es_status sim_options_parse(int argc, char **argv, struct sim_options *o, s
                 list_faults();
             }
             o->only_told = true;
-            return ES_OK;
+            return fflush(stdout) == 0 ? ES_OK
+                                       : es_fail_errno(err, errno, "what was asked for cannot be written");
         }
         const enum es_status s = take_option(o, which, optarg, err);
         if (s != ES_OK) {

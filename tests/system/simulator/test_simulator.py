@@ -561,6 +561,10 @@ class Ends(unittest.TestCase):
         done = subprocess.run([SIM, "--help"], capture_output=True, text=True, check=False)
         self.assertEqual((done.returncode, done.stderr), (0, ""))
         self.assertIn("--fault NAME=SEVERITY", done.stdout)
+        with open("/dev/full", "w", encoding="utf-8") as full:
+            done = subprocess.run([SIM, "--faults"], stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+        self.assertEqual(done.returncode, 3)
+        self.assertIn("No space left", done.stderr)
 
     def test_same_seed_same_unit(self):
         def first_ratio(seed):

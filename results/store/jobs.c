@@ -236,18 +236,43 @@ static bool is_date(const char *text)
            text[7] == '-';
 }
 
-enum es_status es_job_open(struct es_store *store, const struct es_job_unit *u, const char *who,
-                           const char *when, char number[static ES_STORE_NUMBER_MAX], struct es_error *err)
+/* Names that stand in certificates and are searched for. */
+static enum es_status check_unit(const struct es_job_unit *u, struct es_error *err)
 {
-    struct es_lines_lock lock = {.fd = -1};
-    char made[ES_STORE_NUMBER_MAX];
+    const struct {
+        const char *what, *text;
+    } names[] = {{"the serial number", u->serial},
+                 {"the tag", u->tag},
+                 {"the type", u->type},
+                 {"the lot", u->lot},
+                 {"the supplier", u->supplier},
+                 {"the customer", u->customer},
+                 {"the customer's contact", u->customer_contact},
+                 {"the customer's reference", u->customer_reference}};
+    enum es_status st = ES_OK;
     if (!u->serial || !u->serial[0]) {
         return es_fail(err, ES_USAGE, "a job needs the unit's serial number");
     }
     if (!is_date(u->received)) {
         return es_fail(err, ES_USAGE, "a job needs the date of receipt (2026-02-01)");
     }
-    enum es_status st = lock_jobs(store, &lock, err);
+    for (size_t i = 0; st == ES_OK && i < sizeof names / sizeof names[0]; i++) {
+        if (names[i].text) {
+            st = es_text_check_line(names[i].what, names[i].text, err);
+        }
+    }
+    return st;
+}
+
+enum es_status es_job_open(struct es_store *store, const struct es_job_unit *u, const char *who,
+                           const char *when, char number[static ES_STORE_NUMBER_MAX], struct es_error *err)
+{
+    struct es_lines_lock lock = {.fd = -1};
+    char made[ES_STORE_NUMBER_MAX];
+    enum es_status st = check_unit(u, err);
+    if (st == ES_OK) {
+        st = lock_jobs(store, &lock, err);
+    }
     if (st != ES_OK) {
         return st;
     }

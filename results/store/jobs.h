@@ -40,7 +40,8 @@ struct es_job {
     const char *stage; /* "arrived", "tested", "repaired", "retested", "released", "delivered" */
 };
 
-/* Takes the next number and writes the first line, durably. */
+/* Takes the next number and writes the first line, durably. ES_USAGE: no serial number, no date of receipt,
+ * or a name with what nobody can see (es_text_check_line). */
 enum es_status es_job_open(struct es_store *store, const struct es_job_unit *unit, const char *who,
                            const char *when, char number[static ES_STORE_NUMBER_MAX],
                            struct es_error *err) ES_MUST_CHECK;

@@ -123,6 +123,30 @@ void es_text_visible(struct es_text *t, const char *bytes, size_t length)
     }
 }
 
+enum es_status es_text_check_line(const char *what, const char *text, struct es_error *err)
+{
+    const size_t length = strlen(text);
+    size_t count = 0;
+    if (length == 0)
+        return es_fail(err, ES_USAGE, "%s is empty", what);
+    for (size_t at = 0, n; at < length; at += n, count++) {
+        uint32_t code = 0;
+        n = es_utf8_next(text + at, length - at, &code);
+        if (n == 0)
+            return es_fail(err, ES_USAGE,
+                           "%s has the byte 0x%02X, which is no UTF-8 text, after %zu characters", what,
+                           (unsigned)(unsigned char)text[at], count);
+        if (is_hidden(code))
+            return es_fail(err, ES_USAGE,
+                           "%s has a character that nobody can see (U+%04X) after %zu characters: type it "
+                           "anew, or have the bar-code reader send plain text",
+                           what, (unsigned)code, count);
+    }
+    if (text[0] == ' ' || text[length - 1] == ' ')
+        return es_fail(err, ES_USAGE, "%s begins or ends with a blank", what);
+    return ES_OK;
+}
+
 static void json_char(struct es_text *t, const char *bytes, size_t n, uint32_t code)
 {
     static const char named[] = "\"\\\b\f\n\r\t";

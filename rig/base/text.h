@@ -28,6 +28,10 @@ void es_text_vprintf(struct es_text *t, const char *format, va_list args) ES_PRI
  * turn the direction of writing, and bytes that are not UTF-8 come out as \xNN or \u{NNNN}. */
 void es_text_visible(struct es_text *t, const char *bytes, size_t length);
 
+/* ES_OK for what names something in one line: some UTF-8 text without the characters that es_text_visible
+ * escapes, and no blank at either end. Else ES_USAGE, with `what` ("the serial number") before the fault. */
+enum es_status es_text_check_line(const char *what, const char *text, struct es_error *err) ES_MUST_CHECK;
+
 /* Adds a JSON string with its quotes (RFC 8259 section 7). `string` is UTF-8; wrong bytes become U+FFFD. */
 void es_text_json(struct es_text *t, const char *string);
 

@@ -79,20 +79,31 @@ static const struct es_command_line line = {
 
 static enum es_status check_text(const char *option, const char *text, struct es_error *err)
 {
-    if (text == NULL || (text[0] != '\0' && strlen(text) <= TEXT_MOST))
-        return ES_OK;
-    if (text[0] == '\0')
-        return es_fail(err, ES_USAGE, "--%s is empty", option);
-    return es_fail(err, ES_USAGE, "--%s has %zu bytes; at most %d are taken", option, strlen(text),
-                   TEXT_MOST);
+    char what[40];
+    if (text != NULL && strlen(text) > TEXT_MOST)
+        return es_fail(err, ES_USAGE, "--%s has %zu bytes; at most %d are taken", option, strlen(text),
+                       TEXT_MOST);
+    (void)snprintf(what, sizeof what, "--%s", option);
+    return text != NULL ? es_text_check_line(what, text, err) : ES_OK;
 }
 
 static enum es_status check_texts(const struct arguments *a, struct es_error *err)
 {
-    enum es_status s = check_text("serial", a->serial, err);
-    if (s == ES_OK)
-        s = check_text("person", a->person, err);
-    return s == ES_OK ? check_text("confirm-cautions", a->confirm, err) : s;
+    const struct {
+        const char *option, *text;
+    } texts[] = {{"serial", a->serial},
+                 {"tag", a->tag},
+                 {"customer", a->customer},
+                 {"reference", a->reference},
+                 {"lot", a->lot},
+                 {"supplier", a->supplier},
+                 {"job", a->job},
+                 {"person", a->person},
+                 {"confirm-cautions", a->confirm}};
+    enum es_status s = ES_OK;
+    for (size_t i = 0; s == ES_OK && i < sizeof texts / sizeof texts[0]; i++)
+        s = check_text(texts[i].option, texts[i].text, err);
+    return s;
 }
 
 static enum es_status check_arguments(const struct arguments *a, struct es_error *err)

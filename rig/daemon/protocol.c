@@ -158,6 +158,25 @@ static enum es_status find_do(const cJSON *root, enum es_do *what, struct es_err
     return es_fail(err, ES_BAD_INPUT, "unknown request \"%.40s\"", word->valuestring);
 }
 
+/* What is written into certificates as a name must be what people can read, and type again. */
+static enum es_status check_names(const struct es_request_line *r, struct es_error *err)
+{
+    const struct {
+        const char *what, *text;
+    } names[] = {{"the serial number", r->serial},
+                 {"the tag", r->tag},
+                 {"the customer", r->customer},
+                 {"the lot", r->lot},
+                 {"the supplier", r->supplier},
+                 {"the customer's reference", r->reference},
+                 {"the job", r->job}};
+    enum es_status s = ES_OK;
+    for (size_t i = 0; s == ES_OK && i < sizeof names / sizeof names[0]; i++)
+        if (names[i].text != NULL)
+            s = es_text_check_line(names[i].what, names[i].text, err);
+    return s;
+}
+
 static enum es_status read_rows(const struct es_document *doc, struct es_request_line *request,
                                 struct es_findings *findings, struct es_error *err)
 {
@@ -171,6 +190,7 @@ static enum es_status read_rows(const struct es_document *doc, struct es_request
         request->state = strdup(state_words[raw.state]);
         if (request->state == NULL)
             return es_fail(err, ES_NO_MEMORY, "not enough memory for a request");
+        return check_names(request, err);
     }
     return ES_OK;
 }

@@ -95,6 +95,9 @@ class Use(Folder):
             (("run", "--plan", "a"), "--type NAME is missing"),
             (("run", "--plan", "a", "--type", "b", "--serial", ""), "--serial is empty"),
             (("run", "--plan", "a", "--type", "b", "--serial", "x" * 201), "at most 200"),
+            (("run", "--plan", "a", "--type", "b", "--serial", "4711\r"), "--serial has a character that nobody can see (U+000D)"),
+            (("run", "--plan", "a", "--type", "b", "--serial", "4711", "--lot", "\x1b[2J"), "--lot has a character that nobody"),
+            (("run", "--plan", "a", "--type", "b", "--serial", "4711", "--tag", "\u202eAB"), "(U+202E)"),
             (("certificate", "list", "--since", "yesterday"), "expected a date"),
             (("certificate", "list", "--since", "2026-13"), "expected a date"),
         ]

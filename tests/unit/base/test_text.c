@@ -76,6 +76,33 @@ Test(text, visible_shows_what_would_act_on_a_terminal)
 }
 
 /* RFC 8259 section 7: quotation mark, reverse solidus and U+0000..U+001F must be escaped. */
+Test(text, names_are_one_line_that_people_can_see)
+{
+    static const char *const good[] = {"4711", "EX 4711/b", "Pr\u00fcfling 7", "\u65b0\u54c1 12", "x"};
+    static const struct {
+        const char *text, *words;
+    } bad[] = {
+        {"", "is empty"},
+        {" 4711", "begins or ends with a blank"},
+        {"4711 ", "begins or ends with a blank"},
+        {"47\t11", "(U+0009) after 2 characters"},
+        {"4711\r", "(U+000D) after 4 characters"},
+        {"\x1b[2J4711", "(U+001B) after 0 characters"},
+        {"47\u202e11", "(U+202E) after 2 characters"},
+        {"\u00fc\u200b", "(U+200B) after 1 characters"},
+        {"47\xb0", "the byte 0xB0, which is no UTF-8 text, after 2 characters"},
+    };
+    struct es_error err = {0};
+    for (size_t i = 0; i < sizeof good / sizeof good[0]; i++)
+        cr_expect_eq(es_text_check_line("the serial number", good[i], &err), ES_OK, "%s: %s", good[i],
+                     err.text);
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        cr_expect_eq(es_text_check_line("the serial number", bad[i].text, &err), ES_USAGE, "%zu", i);
+        cr_expect_not_null(strstr(err.text, bad[i].words), "%zu: %s", i, err.text);
+        cr_expect_eq(strncmp(err.text, "the serial number ", 18), 0, "%s", err.text);
+    }
+}
+
 Test(text, json_string)
 {
     struct es_text t = {0};

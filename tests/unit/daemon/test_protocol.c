@@ -1,4 +1,5 @@
 #include <criterion/criterion.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "rig/daemon/protocol.h"
@@ -26,6 +27,32 @@ Test(protocol, reads_a_run)
     cr_assert_eq(r.seed, 5);
     cr_assert_null(r.tag);
     es_request_free(&r);
+}
+
+/* A bar-code reader may send an end of line, a stranger may send worse: neither becomes a name in a
+ * certificate. */
+Test(protocol, names_that_nobody_can_see_are_refused)
+{
+    static const char *const members[] = {
+        "serial", "tag", "customer", "lot", "supplier", "customer reference", "job"};
+    static const char *const nasty[] = {"4711\\u000d", "47\\u001b[2J11", "47\\u202e11", "4711 "};
+    for (size_t m = 0; m < sizeof members / sizeof members[0]; m++) {
+        for (size_t i = 0; i < sizeof nasty / sizeof nasty[0]; i++) {
+            char text[400];
+            struct es_request_line r;
+            struct es_error err = {0};
+            (void)snprintf(
+                text, sizeof text,
+                "{\"id\":7,\"do\":\"run\",\"station\":\"1\",\"plan\":\"p\",\"type\":\"t\",%s\"%s\":\"%s\","
+                "\"state\":\"as left\"}",
+                m == 0 ? "" : "\"serial\":\"4711\",", members[m], nasty[i]);
+            cr_expect_eq(parse(text, &r, &err), ES_USAGE, "%s: %s", text, err.text);
+            cr_expect(strstr(err.text, "nobody can see (U+") || strstr(err.text, "ends with a blank"), "%s",
+                      err.text);
+            cr_expect_null(strpbrk(err.text, "\r\x1b"), "the refusal must not steer a terminal either");
+            es_request_free(&r);
+        }
+    }
 }
 
 Test(protocol, reads_an_answer)

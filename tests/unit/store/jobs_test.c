@@ -81,6 +81,27 @@ Test(jobs, a_whole_visit)
 }
 
 /* What was tested is what is released: a part replaced, or a finding changed, after that needs it anew. */
+Test(jobs, names_that_nobody_can_see_are_refused)
+{
+    struct es_store *store = help_open(ES_STORE_WRITE);
+    char number[ES_STORE_NUMBER_MAX];
+    struct es_jobs jobs = {0};
+    const struct es_job_unit bad[] = {
+        {.serial = "4711\r", .received = "2026-02-01"},
+        {.serial = "47\x1b[2J", .received = "2026-02-01"},
+        {.serial = " 4711", .received = "2026-02-01"},
+        {.serial = "4711", .lot = "L\t2", .received = "2026-02-01"},
+        {.serial = "4711", .customer = "Example\u202eQuarry", .received = "2026-02-01"},
+    };
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++)
+        cr_expect_eq(es_job_open(store, &bad[i], "A. Example", "2026-02-01T08:00:00Z", number, &err),
+                     ES_USAGE, "%zu", i);
+    cr_expect_eq(es_job_list(store, &jobs, &err), ES_OK);
+    cr_expect_eq(jobs.count, 0, "nothing was opened");
+    es_jobs_free(&jobs);
+    es_store_close(store);
+}
+
 Test(jobs, a_release_ends_with_what_comes_after_it)
 {
     struct es_store *store = help_open(ES_STORE_WRITE);

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "procedures/measures/numeric/careful_fit.h"
 #include "procedures/measures/numeric/passes.h"
 
 #define MANY  64   /* rows from which columns are quicker */
@@ -138,6 +139,7 @@ static bool by_columns(const struct es_columns *c, struct es_fit *out)
         solve(&e, c->p, unit, column);
         for (size_t i = 0; i < c->p; i++)
             out->cov[i][j] = column[i];
+        out->collinearity = fmax(out->collinearity, e.scale[j] * sqrt(column[j]));
     }
     return true;
 }
@@ -175,8 +177,11 @@ static bool by_rows(const struct es_columns *c, struct es_fit *out)
 
 bool es_columns_fit(const struct es_columns *c, struct es_fit *out)
 {
-    if (!(c->n >= MANY && by_columns(c, out)) && !by_rows(c, out))
+    bool many = c->n >= MANY, plain = many ? by_columns(c, out) : by_rows(c, out);
+    if (!plain && !many)
         return false;
+    if (!plain || out->collinearity > ES_LS_ALIKE)
+        return es_careful_fit(c, out);
     out->p = c->p;
     out->n = c->n + c->level_n;
     out->b[0] += c->about;

@@ -1,7 +1,9 @@
 /* Linear least squares of many rows, by columns: normal equations, scaled, then corrected once by what they
  * leave (iterative refinement; Golub, Van Loan: Matrix Computations, 5.3.8), so that the digits are those of
- * a factorisation of the rows at a fraction of its time. Few rows, and columns too much alike for that, go
- * row by row (least_squares.h). The first column is 1 in every row. Pure. */
+ * a factorisation of the rows at a fraction of its time. Few rows go row by row (least_squares.h). Columns of
+ * a collinearity above ES_LS_ALIKE are fitted again in numbers of twice the digits (careful_fit.h): the
+ * arithmetic then loses nothing that the rows hold. That choice rests on the rows alone and is the same on
+ * every machine. The first column is 1 in every row. Pure. */
 #ifndef ES_MEASURES_NUMERIC_COLUMNS_H
 #define ES_MEASURES_NUMERIC_COLUMNS_H
 
@@ -17,6 +19,11 @@ struct es_columns {
     /* Writes rows first .. first + count - 1 of columns 1 .. p - 1 to column[1][0 ..], ... */
     void (*fill)(const void *what, size_t first, size_t count, double *const column[]);
     const void *what;
+
+    /* The same, and to rest[1][0 ..], ... what those doubles leave of the columns' true values. NULL:
+     * nothing. */
+    void (*fill_twofold)(const void *what, size_t first, size_t count, double *const column[],
+                         double *const rest[]);
 
     size_t level_n;                 /* further rows (1, 0, 0, ...): how many, */
     double level_sum, level_square; /* the sum of their y less `about` and of its square */

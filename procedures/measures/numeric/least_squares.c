@@ -1,10 +1,10 @@
 #include "procedures/measures/numeric/least_squares.h"
 
-#include <float.h>
 #include <math.h>
 #include <string.h>
 
 #include "procedures/measures/numeric/columns.h"
+#include "procedures/measures/numeric/double_double.h"
 
 void es_ls_start(struct es_least_squares *ls, size_t p)
 {
@@ -50,14 +50,14 @@ void es_ls_add(struct es_least_squares *ls, const double *row, double y)
     ls->n++;
 }
 
-/* Columns whose diagonal shrank to rounding are not determined. */
-static bool determined(const struct es_least_squares *ls)
+/* Columns whose diagonal shrank to rounding are not determined. Gives the columns' lengths. */
+static bool determined(const struct es_least_squares *ls, double norm[ES_LS_MAX])
 {
     for (size_t j = 0; j < ls->p; j++) {
-        double norm = 0;
+        norm[j] = 0;
         for (size_t i = 0; i <= j; i++)
-            norm = length(norm, ls->r[i][j]);
-        if (!(fabs(ls->r[j][j]) > norm * 16 * DBL_EPSILON))
+            norm[j] = length(norm[j], ls->r[i][j]);
+        if (!(fabs(ls->r[j][j]) > norm[j] * ES_LS_LOST))
             return false;
     }
     return true;
@@ -80,9 +80,9 @@ static void invert_triangle(const struct es_least_squares *ls, double inv[ES_LS_
 
 bool es_ls_solve(const struct es_least_squares *ls, struct es_fit *out)
 {
-    if (ls->n < ls->p || ls->p == 0 || !determined(ls))
+    double inv[ES_LS_MAX][ES_LS_MAX], norm[ES_LS_MAX];
+    if (ls->n < ls->p || ls->p == 0 || !determined(ls, norm))
         return false;
-    double inv[ES_LS_MAX][ES_LS_MAX];
     invert_triangle(ls, inv);
     memset(out, 0, sizeof *out);
     out->p = ls->p;
@@ -98,6 +98,7 @@ bool es_ls_solve(const struct es_least_squares *ls, struct es_fit *out)
                 cov += inv[i][k] * inv[j][k];
             out->cov[i][j] = cov;
         }
+        out->collinearity = fmax(out->collinearity, norm[i] * sqrt(out->cov[i][i]));
     }
     out->rss = ls->rss + ls->rss_rest;
     out->s = ls->n > ls->p ? sqrt(out->rss / (double)(ls->n - ls->p)) : NAN;
@@ -129,13 +130,30 @@ static void fill_powers(const void *what, size_t first, size_t count, double *co
             column[j][i] = column[j - 1][i] * column[1][i];
 }
 
+/* The same with what doubles leave of the powers, of the quotient on. */
+static void fill_twofold(const void *what, size_t first, size_t count, double *const column[],
+                         double *const rest[])
+{
+    const struct powers_of *of = what;
+    for (size_t i = 0; i < count; i++) {
+        struct es_dd power = {1, 0}, off = es_dd_of_sum(of->x[first + i], -of->origin);
+        struct es_dd u = es_dd_divide(off, (struct es_dd){of->scale, 0});
+        for (size_t j = 1; j < of->p; j++) {
+            power = es_dd_multiply(power, u);
+            column[j][i] = power.hi;
+            rest[j][i] = power.lo;
+        }
+    }
+}
+
 bool es_polynomial_fit(const double *x, const double *y, size_t n, size_t degree, double origin, double scale,
                        struct es_fit *out)
 {
     if (degree >= ES_LS_MAX || !(scale > 0))
         return false;
     struct powers_of of = {x, degree + 1, origin, scale};
-    struct es_columns c = {.n = n, .p = degree + 1, .y = y, .fill = fill_powers, .what = &of};
+    struct es_columns c = {
+        .n = n, .p = degree + 1, .y = y, .what = &of, .fill = fill_powers, .fill_twofold = fill_twofold};
     if (n > ES_COLUMNS_CHUNK)
         c.about = y[n / 2];
     return es_columns_fit(&c, out);

@@ -1,27 +1,38 @@
 /* Level: the mean of one series over part of a recording, and the spread of its readings.
  * Mean and standard deviation: JCGM 100:2008 4.2.1, 4.2.2; the mean's uncertainty with the effective number
- * of independent readings (autocorrelation.h) in place of 4.2.3's n.
- * With a tare recording its mean is taken off; the channel's offset then cancels. */
+ * of independent readings (autocorrelation.h) in place of 4.2.3's n. Where slow changes belong to the value
+ * (the mean over what moved is asked for, not the level about which it moved), only what neighbouring
+ * readings differ by is noise. With a tare recording its mean is taken off; the channel's offset then
+ * cancels. */
 #include <math.h>
 #include <stddef.h>
 
 #include "procedures/measures/measures.h"
+#include "procedures/measures/numeric/summary.h"
 #include "procedures/measures/outputs.h"
 #include "procedures/measures/plateau.h"
 #include "procedures/measures/samples.h"
 
 enum { VALUE, SPREAD, OUTPUTS };
 
+enum { SLOW_IS_NOISE, SLOW_BELONGS };
+
 struct settings {
-    int channel;
+    int channel, slow;
     double from, to;
 };
+
+static const char *const slow_changes[] = {"noise", "part of the value", NULL};
 
 static const struct es_field rows[] = {
     ES_ROLE_SETTING("channel", struct settings, channel, true, NULL, "the series"),
     ES_QUANTITY_SETTING("from", struct settings, from, ES_DIM_TIME, 0, 1e6, "0 s",
                         "part taken: its beginning"),
     ES_QUANTITY_SETTING("to", struct settings, to, ES_DIM_TIME, 0, 1e6, "1000000 s", "part taken: its end"),
+    ES_CHOICE_SETTING(
+        "slow changes", struct settings, slow, slow_changes, "noise",
+        "what changes slower than from reading to reading: noise about a level that is asked for, "
+        "or part of the mean over the recording that is asked for"),
 };
 
 static const struct es_measure_output outputs[OUTPUTS] = {
@@ -67,6 +78,8 @@ static bool take(const struct settings *s, const struct es_trace *trace, const c
             span[1] = es_samples_index(&samples, samples.n - 1);
             good = es_plateau_of_samples(&samples, level);
             why = "the level cannot be told";
+            if (good && s->slow == SLOW_BELONGS)
+                level->u_mean = es_noise_from_differences(samples.y, samples.n) / sqrt((double)samples.n);
         }
         es_samples_free(&samples);
     }

@@ -47,6 +47,24 @@ Test(level, mean_with_calibration)
     es_trace_free(t);
 }
 
+/* A pressure that climbs by jerks: about what level is not known well, its mean over the recording is. */
+Test(level, slow_changes)
+{
+    struct es_trace *t = flat(ES_ROLE_OUTPUT_1_PRESSURE, 1e5, 20, 5);
+    for (size_t i = 0; i < t->series[0].count; i++)
+        t->series[0].y[i] += 3e3 * sin(0.7 * t->series[0].t[i] * 6.2831853);
+    struct es_measured *noise = syn_measure_one("level", "{\"channel\": \"output 1 pressure\"}", t, NULL);
+    struct es_measured *value = syn_measure_one(
+        "level", "{\"channel\": \"output 1 pressure\", \"slow changes\": \"part of the value\"}", t, NULL);
+    const struct es_measured *a = get("level", noise, "value"), *b = get("level", value, "value");
+    cr_assert_float_eq(b->value, a->value, 1e-9);
+    cr_assert_gt(a->u, 300);
+    cr_assert(b->u >= 20 / sqrt(500.0) && b->u < 10, "%g Pa", b->u);
+    free(noise);
+    free(value);
+    es_trace_free(t);
+}
+
 /* The mean's 95 % interval covers the truth as often as it says, with white and with correlated noise (lesson
  * 1). */
 Test(level, interval_covers)

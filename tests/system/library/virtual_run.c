@@ -4,6 +4,9 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "procedures/engine/check.h"
+#include "rig/bench/station_view.h"
+
 enum es_virtual_type virtual_kind(const struct es_type *sheet)
 {
     enum es_virtual_type kind = ES_VIRTUAL_TYPE_COUNT;
@@ -86,7 +89,7 @@ static enum es_status say_yes(void *self, const struct es_question *q, struct es
     return ES_OK;
 }
 
-void virtual_run(struct virtual_run *x, const struct es_run_watch *watch)
+void virtual_run_to_any_end(struct virtual_run *x, const struct es_run_watch *watch)
 {
     static const struct es_run_watch person = {.ask = say_yes};
     const struct es_run_places places = {.now = "2026-11-25T08:00:00.000Z", .run = "test-run"};
@@ -96,8 +99,30 @@ void virtual_run(struct virtual_run *x, const struct es_run_watch *watch)
 
     es_findings_print(&x->findings, stderr);
     cr_assert_eq(s, ES_OK, "%s on %s: %s", x->order.plan_path, x->type->name, x->err.text);
+}
+
+void virtual_run(struct virtual_run *x, const struct es_run_watch *watch)
+{
+    virtual_run_to_any_end(x, watch);
     cr_assert(x->outcome.completed, "%s on %s: %s", x->order.plan_path, x->type->name,
               x->outcome.ended_because);
+}
+
+double virtual_longest(struct virtual_run *x)
+{
+    struct es_station_view view;
+    struct es_plan *plan = NULL;
+    struct es_check_report report;
+
+    es_station_view_fill(x->bench, &x->bench->stations[0], &view);
+    cr_assert_eq(es_plan_load_any(x->order.plan_path, &x->findings, &plan, &x->err), ES_OK, "%s",
+                 x->err.text);
+    cr_assert_eq(es_plan_check(plan, &view, x->type, &x->findings, &report, &x->err), ES_OK, "%s",
+                 x->err.text);
+    const double longest = report.bench_time + view.safe_within;
+    es_check_report_free(&report);
+    es_plan_free(plan);
+    return longest;
 }
 
 void virtual_run_free(struct virtual_run *x)

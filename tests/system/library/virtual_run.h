@@ -44,6 +44,10 @@ const char *virtual_bench_for(const struct es_type *sheet);
 void virtual_run_make(struct virtual_run *x, const struct virtual_case *c);
 /* Runs it; a run that is refused or not completed ends the test. `watch` may be NULL. */
 void virtual_run(struct virtual_run *x, const struct es_run_watch *watch);
+/* The same, however it ends. */
+void virtual_run_to_any_end(struct virtual_run *x, const struct es_run_watch *watch);
+/* Longest bench time that the proof gives, with the safe state after the run, s. */
+double virtual_longest(struct virtual_run *x);
 void virtual_run_free(struct virtual_run *x);
 
 /* NULL when there is none. */

@@ -15,27 +15,21 @@
 #define CHORD_STEADY 1.5 /* the same, of the curve's steady rise */
 #define INFORMED     5.0 /* change of level over a half-width, in standard uncertainties of the fit */
 
-static size_t first_at(const struct es_curve_view *c, double limit)
-{
-    size_t low = 0, high = c->n;
-    while (low < high) {
-        size_t mid = low + (high - low) / 2;
-        if (c->t[mid] < limit)
-            low = mid + 1;
-        else
-            high = mid;
-    }
-    return low;
-}
-
 bool es_curve_by_means(const struct es_samples *s, double from, double to, double noise, double resolution,
                        struct es_curve_view *view, struct es_samples *means)
+{
+    return es_curve_by_means_between(s, from, to, -INFINITY, INFINITY, noise, resolution, view, means);
+}
+
+bool es_curve_by_means_between(const struct es_samples *s, double from, double to, double begin, double end,
+                               double noise, double resolution, struct es_curve_view *view,
+                               struct es_samples *means)
 {
     size_t inside = es_samples_at(s, to) - es_samples_at(s, from);
     if (!(to > from) || inside <= DENSE)
         return false;
     double each = (double)inside / IN_RISE, inflation = view->inflation;
-    if (es_samples_thin(s, (size_t)((double)s->n / each), means, NULL) != ES_OK)
+    if (es_samples_thin_between(s, (size_t)((double)s->n / each), begin, end, means, NULL) != ES_OK)
         return false; /* no memory for means: the samples themselves do */
     double left = noise * sqrt(fmin(1, inflation / each));
     *view =
@@ -46,7 +40,7 @@ bool es_curve_by_means(const struct es_samples *s, double from, double to, doubl
 
 static bool fit_around(const struct es_curve_view *c, double centre, double half_width, struct es_fit *fit)
 {
-    size_t a = first_at(c, centre - half_width), b = first_at(c, centre + half_width);
+    size_t a = es_first_at(c->t, c->n, centre - half_width), b = es_first_at(c->t, c->n, centre + half_width);
     if (b < a + LEAST_POINTS)
         return false;
     return es_polynomial_fit(c->t + a, c->y + a, b - a, 2, centre, half_width, fit);
@@ -119,7 +113,8 @@ static bool solve_crossing(const struct es_curve_view *c, double level, double c
 static bool solve_chord(const struct es_curve_view *c, double level, double guess, double half_width,
                         double steady, struct es_local *out)
 {
-    size_t a = first_at(c, guess - half_width), b = first_at(c, guess + half_width), i = 0;
+    size_t a = es_first_at(c->t, c->n, guess - half_width), b = es_first_at(c->t, c->n, guess + half_width),
+           i = 0;
     for (size_t k = a + 1; k < b && k < c->n; k++)
         if ((c->y[k] < level) != (c->y[k - 1] < level) &&
             (i == 0 || fabs(c->t[k] - guess) < fabs(c->t[i] - guess)))
@@ -251,7 +246,7 @@ static size_t skip_far(const struct es_curve_view *c, double level, int sign, si
 
 double es_first_passage(const struct es_curve_view *c, double level, int sign, double from, size_t m)
 {
-    size_t width = 2 * m + 1, first = first_at(c, from);
+    size_t width = 2 * m + 1, first = es_first_at(c->t, c->n, from);
     if (c->n < width || first + width > c->n)
         return NAN;
     size_t i = skip_far(c, level, sign, first, width);
@@ -276,7 +271,8 @@ bool es_local_passage(const struct es_curve_view *c, double level, int sign, dou
     double at = es_first_passage(c, level, sign, from, m);
     if (!isfinite(at))
         return false;
-    size_t i = first_at(c, at), a = i > m + 1 ? i - m - 1 : 0, b = i + m < c->n ? i + m : c->n - 1;
+    size_t i = es_first_at(c->t, c->n, at), a = i > m + 1 ? i - m - 1 : 0,
+           b = i + m < c->n ? i + m : c->n - 1;
     double rise = b > a ? c->y[b] - c->y[a] : 0, run = b > a ? c->t[b] - c->t[a] : 0;
     if (!(sign * rise > 0) || !(run > 0))
         return false;
@@ -294,7 +290,8 @@ double es_local_doubt(const struct es_curve_view *c, const struct es_local *l, d
                       double from)
 {
     /* a parabola's middle varies like the mean of n / 2.25 samples */
-    size_t n = first_at(c, l->at + l->half_width) - first_at(c, l->at - l->half_width);
+    size_t n =
+        es_first_at(c->t, c->n, l->at + l->half_width) - es_first_at(c->t, c->n, l->at - l->half_width);
     size_t m = n > 2 ? (size_t)fmax(0, ((double)n / 2.25 - 1) / 2) : 0;
     double a = sqrt(3.0) * u_y;
     double early = es_first_passage(c, l->value - sign * a, sign, from, m),

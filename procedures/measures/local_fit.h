@@ -34,6 +34,11 @@ struct es_local {
 bool es_curve_by_means(const struct es_samples *s, double from, double to, double noise, double resolution,
                        struct es_curve_view *view, struct es_samples *means);
 
+/* The same, with the means of begin .. end alone: for who looks nowhere else. */
+bool es_curve_by_means_between(const struct es_samples *s, double from, double to, double begin, double end,
+                               double noise, double resolution, struct es_curve_view *view,
+                               struct es_samples *means);
+
 /* The crossing of `level` nearest to `guess`, in surroundings of at most `half_width`. False when no fit is
  * possible or it does not cross there. */
 bool es_local_crossing(const struct es_curve_view *c, double level, double guess, double half_width,

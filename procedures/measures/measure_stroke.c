@@ -272,7 +272,10 @@ static size_t passages(const struct es_curve_view *c, double complete_at, double
     while (m < 200 && c->s / sqrt(2.0 * (double)m + 1) > 0.25 * (1 - complete_at) * fabs(to - from))
         m++;
     *half = es_first_passage(c, from + 0.5 * (to - from), sign, origin, m);
-    *guess = es_first_passage(c, from + complete_at * (to - from), sign, origin, m);
+    /* not before half of the way: from the last mean before it on */
+    size_t at = es_first_at(c->t, c->n, *half);
+    double begin = isfinite(*half) && at > m + 1 ? fmax(origin, c->t[at - m - 1]) : origin;
+    *guess = es_first_passage(c, from + complete_at * (to - from), sign, begin, m);
     return m;
 }
 
@@ -295,7 +298,9 @@ static void stroke_time(const struct settings *s, const struct es_samples *all,
     const struct es_samples *samples = all;
     double half, guess;
     size_t m_smooth = passages(&view, s->complete_at, from, to, c->t, &half, &guess);
-    if (es_curve_by_means(all, half, guess, noise, series->u.resolution, &view, &means)) {
+    double near = guess - half; /* crossings are looked for in half of that beside the guess */
+    if (es_curve_by_means_between(all, half, guess, half - near, guess + near, noise, series->u.resolution,
+                                  &view, &means)) {
         samples = &means;
         m_smooth = passages(&view, s->complete_at, from, to, c->t, &half, &guess);
     }

@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "procedures/measures/numeric/columns.h"
+#include "procedures/measures/numeric/passes.h"
 #include "procedures/measures/numeric/summary.h"
 
 #define GRID   48
@@ -31,19 +32,6 @@ static void take_rest(struct stretch *w, double until)
         w->rest_sum += w->y[i] - w->level;
         w->rest_square += (w->y[i] - w->level) * (w->y[i] - w->level);
     }
-}
-
-static size_t first_at(const struct es_curve_view *c, double limit)
-{
-    size_t low = 0, high = c->n;
-    while (low < high) {
-        size_t mid = low + (high - low) / 2;
-        if (c->t[mid] < limit)
-            low = mid + 1;
-        else
-            high = mid;
-    }
-    return low;
 }
 
 struct broken {
@@ -140,12 +128,12 @@ static struct candidate find_in(const struct es_curve_view *c, double from, doub
                                 bool smooth)
 {
     struct candidate out = {.found = false};
-    size_t end = first_at(c, until);
+    size_t end = es_first_at(c->t, c->n, until);
     double span = until - from;
     struct stretch w = {.t = c->t, .y = c->y, .n = end, .scale = span, .smooth = smooth};
-    if (!(span > 0) || end < 8 || end - first_at(c, from) < 5)
+    if (!(span > 0) || end < 8 || end - es_first_at(c->t, c->n, from) < 5)
         return out;
-    double near = (double)(end - first_at(c, from));
+    double near = (double)(end - es_first_at(c->t, c->n, from));
     if (c->s * sqrt(c->inflation / near) > HIDDEN * fabs(c->y[end - 1] - c->y[0]))
         return out;
     double low = from - 0.3 * span, step = 1.25 * span / GRID, best = INFINITY, where = from;
@@ -166,7 +154,7 @@ static struct candidate find_in(const struct es_curve_view *c, double from, doub
     out.found = true;
     out.rss = fit.rss;
     out.at = where;
-    out.misfit = misfit_of_movement(c, &fit, end - first_at(c, where));
+    out.misfit = misfit_of_movement(c, &fit, end - es_first_at(c->t, c->n, where));
     double s = fmax(c->s, out.misfit) * sqrt(c->inflation);
     out.u = fit_break(&w, where, &fit, &full) ? s * sqrt(full.cov[3][3]) : span / 4;
     if (!(out.u < span / 4))

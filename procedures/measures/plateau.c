@@ -5,6 +5,14 @@
 #include "procedures/measures/numeric/autocorrelation.h"
 #include "procedures/measures/numeric/passes.h"
 
+/* Sum of (r[i] - r[i - 1])^2 of what the line leaves: its square and products tell it. */
+static double steps_square(const double *t, const double *y, size_t n, const struct es_line *l)
+{
+    double first = y[0] - l->b0 - l->b1 * (t[0] - l->middle),
+           last = y[n - 1] - l->b0 - l->b1 * (t[n - 1] - l->middle);
+    return fmax(0, 2 * (l->square - l->one) - first * first - last * last);
+}
+
 /* `sums`: of the samples, where they are known. */
 static bool plateau_of(const double *t, const double *y, size_t n, const struct es_line_sums *sums,
                        struct es_plateau *out)
@@ -18,6 +26,7 @@ static bool plateau_of(const double *t, const double *y, size_t n, const struct 
     struct es_plateau p = {.n = n, .mean = line.mean, .length = t[n - 1] - t[0]};
     double lost = line.sloped ? 2 : 1;
     p.s = sqrt(line.square / fmax((double)n - lost, 1));
+    p.neighbours = sqrt(steps_square(t, y, n, &line) / (2 * (double)(n - 1)));
     p.u_mean = p.s / sqrt(c.effective);
     p.inflation = c.inflation;
     p.dof = fmax(c.effective - lost, 1);

@@ -12,6 +12,7 @@ struct es_plateau {
     size_t n;
     double mean;
     double s;           /* standard deviation of one reading about the line through them */
+    double neighbours;  /* the same from the differences of neighbours alone (von Neumann) */
     double u_mean, dof; /* of the mean, noise only, with effective sample size */
     double drift;       /* unit/s: slope over the stretch */
     double u_drift;

@@ -14,7 +14,7 @@
 /* Many stretches are looked at: the threshold is higher than that of es_plateau_movement. */
 static void set_movement(const struct es_samples *s, struct es_rest *r)
 {
-    double noise = hypot(es_noise_from_differences(s->y, s->n), r->series->u.resolution / sqrt(12.0));
+    double noise = hypot(r->p.neighbours, r->series->u.resolution / sqrt(12.0));
     if (r->p.s > SHAPE * noise) { /* no noise: it begins elsewhere than it ends */
         size_t quarter = s->n / 4;
         r->surely = fabs(es_mean(s->y, quarter) - es_mean(s->y + s->n - quarter, quarter));

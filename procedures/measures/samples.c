@@ -47,19 +47,6 @@ static double longest_gap(const struct es_samples *s, double from, double to)
     return s->n > 1 ? fmax(gap, es_range_of_differences(s->t, s->n).most) : gap;
 }
 
-static size_t first_at(const double *t, size_t n, double limit)
-{
-    size_t low = 0, high = n;
-    while (low < high) {
-        size_t mid = low + (high - low) / 2;
-        if (t[mid] < limit)
-            low = mid + 1;
-        else
-            high = mid;
-    }
-    return low;
-}
-
 /* `scan`: of the samples, where all are good. */
 static void count_ends(struct es_samples *s, const struct es_scan *scan)
 {
@@ -100,7 +87,7 @@ static bool pick_good(struct es_samples *s, size_t count)
 /* First sample after `limit`. */
 static size_t first_after(const double *t, size_t n, double limit)
 {
-    return isfinite(limit) ? first_at(t, n, nextafter(limit, INFINITY)) : (limit > 0 ? n : 0);
+    return isfinite(limit) ? es_first_at(t, n, nextafter(limit, INFINITY)) : (limit > 0 ? n : 0);
 }
 
 static_assert(ES_GOOD == 0, "good samples are found by their zeros");
@@ -108,7 +95,7 @@ static_assert(ES_GOOD == 0, "good samples are found by their zeros");
 static enum es_status take(const struct es_series *series, double from, double to, bool summed,
                            struct es_samples *out, struct es_error *err)
 {
-    struct es_samples s = {.series = series, .first = first_at(series->t, series->count, from)};
+    struct es_samples s = {.series = series, .first = es_first_at(series->t, series->count, from)};
     size_t end = first_after(series->t, series->count, to), count = end > s.first ? end - s.first : 0;
     const double *t = series->t + s.first, *y = series->y + s.first;
     const uint8_t *quality = series->quality + s.first;
@@ -151,32 +138,48 @@ size_t es_samples_index(const struct es_samples *s, size_t i)
     return s->index ? s->index[i] : s->first + i;
 }
 
-enum es_status es_samples_thin(const struct es_samples *s, size_t count, struct es_samples *out,
-                               struct es_error *err)
+/* Of `count` stretches of n samples, the one that holds sample i. */
+static size_t stretch_of(size_t i, size_t n, size_t count)
 {
-    double *copy = malloc((2 * count + 1) * sizeof *copy);
+    size_t b = i * count / n;
+    return b + 1 < count && (b + 1) * n / count <= i ? b + 1 : b;
+}
+
+enum es_status es_samples_thin_between(const struct es_samples *s, size_t count, double begin, double end,
+                                       struct es_samples *out, struct es_error *err)
+{
+    size_t a = es_first_at(s->t, s->n, begin), z = first_after(s->t, s->n, end);
+    size_t from = count && a < s->n ? stretch_of(a, s->n, count) : count;
+    size_t to = count && z > 0 ? stretch_of(z - 1, s->n, count) + 1 : from, kept = to > from ? to - from : 0;
+    double *copy = malloc((2 * kept + 1) * sizeof *copy);
     if (!copy)
-        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", count);
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", kept);
     struct es_samples thin = *s;
     thin.index = NULL;
     thin.summed = false;
     thin.copy = copy;
     thin.t = copy;
-    thin.y = copy + count;
-    thin.n = count;
-    if (count > 0) {
-        es_block_means(s->t, s->n, count, copy);
-        es_block_means(s->y, s->n, count, copy + count);
+    thin.y = copy + kept;
+    thin.n = kept;
+    if (kept > 0) {
+        es_some_block_means(s->t, s->n, count, from, to, copy);
+        es_some_block_means(s->y, s->n, count, from, to, copy + kept);
     }
-    if (count > 1)
-        thin.interval = (thin.t[count - 1] - thin.t[0]) / (double)(count - 1);
+    if (kept > 1)
+        thin.interval = (thin.t[kept - 1] - thin.t[0]) / (double)(kept - 1);
     *out = thin;
     return ES_OK;
 }
 
+enum es_status es_samples_thin(const struct es_samples *s, size_t count, struct es_samples *out,
+                               struct es_error *err)
+{
+    return es_samples_thin_between(s, count, -INFINITY, INFINITY, out, err);
+}
+
 size_t es_samples_at(const struct es_samples *s, double limit)
 {
-    return first_at(s->t, s->n, limit);
+    return es_first_at(s->t, s->n, limit);
 }
 
 static const char *say_end(const struct es_samples *s, char text[static 160])
@@ -194,7 +197,8 @@ const char *es_samples_clipped(const struct es_series *series, double from, doub
     struct es_samples s = {.series = series};
     if (!(series->low < series->high))
         return NULL;
-    for (size_t i = first_at(series->t, series->count, from); i < series->count && series->t[i] <= to; i++) {
+    for (size_t i = es_first_at(series->t, series->count, from); i < series->count && series->t[i] <= to;
+         i++) {
         if (series->quality[i] != ES_GOOD)
             continue;
         s.n++;

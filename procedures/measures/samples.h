@@ -42,6 +42,10 @@ size_t es_samples_index(const struct es_samples *s, size_t i);
 enum es_status es_samples_thin(const struct es_samples *s, size_t count, struct es_samples *out,
                                struct es_error *err) ES_MUST_CHECK;
 
+/* Of the same means only those of stretches with samples of begin <= t <= end. */
+enum es_status es_samples_thin_between(const struct es_samples *s, size_t count, double begin, double end,
+                                       struct es_samples *out, struct es_error *err) ES_MUST_CHECK;
+
 /* First sample with t >= limit (n when none). */
 size_t es_samples_at(const struct es_samples *s, double limit);
 

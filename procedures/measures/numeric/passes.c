@@ -2,6 +2,19 @@
 
 #include "procedures/measures/numeric/wide.h"
 
+size_t es_first_at(const double *t, size_t n, double limit)
+{
+    size_t low = 0, high = n;
+    while (low < high) {
+        size_t mid = low + (high - low) / 2;
+        if (t[mid] < limit)
+            low = mid + 1;
+        else
+            high = mid;
+    }
+    return low;
+}
+
 bool es_all_finite(const double *y, size_t n)
 {
     return es_wide()->all_finite(y, n);
@@ -45,7 +58,12 @@ double es_dot(const double *a, const double *b, size_t n)
 
 void es_block_means(const double *y, size_t n, size_t blocks, double *out)
 {
-    es_wide()->block_means(y, n, blocks, out);
+    es_wide()->block_means(y, n, blocks, 0, blocks, out);
+}
+
+void es_some_block_means(const double *y, size_t n, size_t blocks, size_t from, size_t to, double *out)
+{
+    es_wide()->block_means(y, n, blocks, from, to, out);
 }
 
 struct es_line es_line_through(const double *t, const double *y, size_t n, const struct es_line_sums *sums)

@@ -9,6 +9,9 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* First i with t[i] >= limit, n when there is none. t does not fall. */
+size_t es_first_at(const double *t, size_t n, double limit);
+
 /* Whether no value is infinite or no number. */
 bool es_all_finite(const double *y, size_t n);
 bool es_all_zero(const uint8_t *bytes, size_t n);
@@ -34,6 +37,9 @@ double es_dot(const double *a, const double *b, size_t n);
 
 /* Means of `blocks` stretches of equal length, to within one sample; 1 <= blocks <= n. */
 void es_block_means(const double *y, size_t n, size_t blocks, double *out);
+
+/* The same means, but only those of stretches from .. to - 1. */
+void es_some_block_means(const double *y, size_t n, size_t blocks, size_t from, size_t to, double *out);
 
 /* Sums of x, y, x x and x y, where x counts from the middle of the first and the last time, y from the first
  * value. */

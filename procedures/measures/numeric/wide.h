@@ -23,7 +23,7 @@ struct es_wide {
                                    struct es_line_sums *sums);
     double (*sum)(const double *y, size_t n);
     double (*dot)(const double *a, const double *b, size_t n);
-    void (*block_means)(const double *y, size_t n, size_t blocks, double *out);
+    void (*block_means)(const double *y, size_t n, size_t blocks, size_t from, size_t to, double *out);
     struct es_line_sums (*line_sums)(const double *t, const double *y, size_t n);
     void (*line_products)(const double *t, const double *y, size_t first, size_t n, struct es_line *line,
                           double *means);

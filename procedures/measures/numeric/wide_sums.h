@@ -57,17 +57,18 @@ static inline double mean_about_first(const double *y, size_t n)
     return about + (es_lanes_total(&sum) + last) / (double)n;
 }
 
-static void block_means(const double *y, size_t n, size_t blocks, double *out)
+static void block_means(const double *y, size_t n, size_t blocks, size_t from, size_t to, double *out)
 {
-    size_t length = n / blocks, left = n % blocks, first = 0;
-    for (size_t b = 0, carried = 0; b < blocks; b++) { /* from b n / blocks to (b + 1) n / blocks */
+    size_t length = n / blocks, left = n % blocks;
+    size_t first = from * length + from * left / blocks, carried = from * left % blocks;
+    for (size_t b = from; b < to; b++) { /* samples b n / blocks to (b + 1) n / blocks */
         size_t end = first + length;
         carried += left;
         if (carried >= blocks) {
             carried -= blocks;
             end++;
         }
-        out[b] = mean_about_first(y + first, end - first);
+        out[b - from] = mean_about_first(y + first, end - first);
         first = end;
     }
 }

@@ -92,6 +92,53 @@ Test(dense, median_of_uneven_times)
     }
 }
 
+/* Means of some stretches are those of all: the same stretches, whatever part is asked for. */
+Test(dense, some_means_are_those_of_all)
+{
+    fill(5);
+    static const size_t counts[] = {1, 7, 1000, 6007, MANY};
+    for (size_t c = 0; c < sizeof counts / sizeof counts[0]; c++) {
+        size_t count = counts[c];
+        es_block_means(y, MANY, count, work);
+        for (size_t b = 0; b < count; b += 1 + count / 50) {
+            double one, sum = 0;
+            size_t first = b * MANY / count, end = (b + 1) * MANY / count;
+            es_some_block_means(y, MANY, count, b, b + 1, &one);
+            cr_assert_eq(one, work[b], "%zu of %zu", b, count);
+            for (size_t i = first; i < end; i++)
+                sum += y[i];
+            cr_assert_float_eq(one, sum / (double)(end - first), 1e-11, "%zu of %zu", b, count);
+        }
+    }
+}
+
+Test(dense, thin_between_holds_what_was_asked_for)
+{
+    struct es_trace *trace = syn_trace();
+    struct es_series *s = syn_series(trace, ES_ROLE_TRAVEL, 10007, 1000);
+    struct es_samples all, thin, part;
+    for (size_t i = 0; i < s->count; i++)
+        s->y[i] = (double)(i % 97);
+    cr_assert_eq(es_samples_take(s, 0, 100, &all, NULL), ES_OK);
+    cr_assert_eq(es_samples_thin(&all, 333, &thin, NULL), ES_OK);
+    cr_assert_eq(thin.n, 333);
+    for (double begin = -1; begin < 11; begin += 0.37) {
+        double end = begin + 1.3;
+        cr_assert_eq(es_samples_thin_between(&all, 333, begin, end, &part, NULL), ES_OK);
+        size_t at = 0;
+        while (part.n && thin.t[at] != part.t[0])
+            at++;
+        for (size_t i = 0; i < thin.n; i++)
+            if (thin.t[i] >= begin && thin.t[i] <= end)
+                cr_assert(i >= at && i < at + part.n && part.y[i - at] == thin.y[i], "%g: %zu", begin, i);
+        cr_assert(part.n <= (size_t)(1.3 * 33.3) + 3);
+        es_samples_free(&part);
+    }
+    es_samples_free(&thin);
+    es_samples_free(&all);
+    es_trace_free(trace);
+}
+
 /* Where all are good the samples are the series' own; one that is not is left out, with its place. */
 Test(dense, samples_with_and_without_a_bad_one)
 {

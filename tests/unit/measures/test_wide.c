@@ -44,7 +44,7 @@ static void ask(const struct es_wide *w, size_t shift, size_t n, struct said *ou
     w->line_products(x, v, 0, n / 16 * 8, &out->line, NULL);
     w->line_products(x, v, n / 16 * 8, n, &out->line, out->on_the_way);
     w->line_means_of_8(x, v, n, &out->line, out->of_8);
-    w->block_means(v, n, (n + 2) / 3, out->means);
+    w->block_means(v, n, (n + 2) / 3, 0, (n + 2) / 3, out->means);
     const size_t widths[] = {1, (n + 1) / 2, n};
     for (int i = 0; i < 3; i++)
         out->moving[i] = w->moving_means(v, n, widths[i], 0.1);

@@ -189,6 +189,21 @@ static void print_safe_time(const cJSON *root, const struct es_screen *screen, F
     fact("Safe state", text, screen, to);
 }
 
+/* What was corrected after the test. */
+static void print_amended(const cJSON *root, const struct es_screen *screen, FILE *to)
+{
+    const cJSON *change;
+    cJSON_ArrayForEach(change, es_member(root, "amended"))
+    {
+        struct es_text text = {0};
+        const char *was = es_member_text(change, "was");
+        es_text_printf(&text, "%s: %s, was %s", es_member_text(change, "what"), es_member_text(change, "is"),
+                       was[0] != '\0' ? was : "not given");
+        fact("Amended", text.bytes != NULL ? text.bytes : "", screen, to);
+        es_text_free(&text);
+    }
+}
+
 static void print_head(const cJSON *root, const struct es_screen *screen, FILE *to)
 {
     const cJSON *unit = es_member(root, "unit"), *run = es_member(root, "run"),
@@ -223,6 +238,7 @@ static void print_head(const cJSON *root, const struct es_screen *screen, FILE *
     snprintf(text, sizeof text, "%s%s%s", es_member_text(root, "replaces"), because[0] != '\0' ? ": " : "",
              because);
     fact("Corrects", text, screen, to);
+    print_amended(root, screen, to);
 }
 
 static enum es_status print_record(const cJSON *root, const struct es_screen *screen, FILE *to,

@@ -4,6 +4,7 @@
 #include "results/store/signed.h"
 #include "rig/client/before_view.h"
 #include "rig/client/certificate_acts.h"
+#include "rig/client/certificate_amend.h"
 #include "rig/client/certificate_found.h"
 #include "rig/client/certificate_view.h"
 #include "rig/client/talk.h"
@@ -12,9 +13,9 @@
 #include "rig/console/table.h"
 
 struct arguments {
-    struct es_option_list words;
+    struct es_option_list words, sets;
     const char *state, *socket, *serial, *since, *person, *note, *table, *key, *passphrase_file, *name,
-        *reason, *to, *bench_passphrase_file;
+        *reason, *to, *bench_passphrase_file, *because;
     bool json, csv;
 };
 
@@ -26,7 +27,7 @@ static const struct es_option options[] = {
     TEXT("socket", "PATH", socket, "the daemon's socket; else ENDSTOP_SOCKET, else " ES_DEFAULT_SOCKET),
     TEXT("serial", "SERIAL", serial, "list: only those of this unit"),
     TEXT("since", "DATE", since, "list: only those issued at or after, \"2026-03\" or \"2026-03-01T08:00\""),
-    TEXT("person", "NAME", person, "found: who found it; else your system user"),
+    TEXT("person", "NAME", person, "found, amend: who found it, who asks for it; else your system user"),
     TEXT("note", "TEXT", note, "found: what else is to be kept with it"),
     TEXT("table", "FILE", table, "found: the table that knows the causes; else the installed one"),
     TEXT("key", "FILE", key, "release, void: the private key of the person who signs"),
@@ -37,6 +38,14 @@ static const struct es_option options[] = {
         "bench-passphrase-file", "FILE", bench_passphrase_file,
         "release, void: where no daemon runs, the passphrase of the bench's key, which enters it in the log"),
     TEXT("reason", "TEXT", reason, "void: why"),
+    TEXT("because", "TEXT", because, "amend: why"),
+    {.name = "set",
+     .value = "WHAT=TEXT",
+     .kind = ES_OPTION_LIST,
+     .offset = offsetof(struct arguments, sets),
+     .meaning =
+         "amend: what is right: \"customer=Example Quarry\"; customer, customer contact, customer "
+         "reference, tag, lot, supplier, reason, parts replaced, date of receipt, condition on receipt"},
     TEXT("to", "DIR", to, "export: folder for the certificate, its recordings and what they need"),
     FLAG("json", json, "list: print for programs; show: print the document's bytes as signed"),
     FLAG("csv", csv, "print as CSV"),
@@ -44,17 +53,19 @@ static const struct es_option options[] = {
 
 static const struct es_command_line line = {
     .program = "endstop certificate",
-    .summary = "lists, shows, releases, voids, exports certificates; takes down what was found",
+    .summary = "lists, shows, releases, amends, voids, exports certificates; takes down what was found",
     .detail =
         "Exit status of show: 0 when the verdict is pass, 1 when it is another, 3 for the record of a "
         "run that "
         "was not completed. It does not check the signature: \"endstop verify\" does. "
+        "amend has the daemon issue a certificate anew, with a number of its own, where what people supplied "
+        "about the visit was wrong; test, values and verdict stay. "
         "found keeps what a unit turned out to have (a cause as the likely causes name it, or \"no fault "
         "found\"); how often faults occur is then taken from such findings, too.",
     .example = "endstop certificate show Bench-000017",
     .options = options,
     .option_count = sizeof options / sizeof options[0],
-    .operands = {.name = "list|show|release|void|export|recordings|found NUMBER|FILE [WHAT]",
+    .operands = {.name = "list|show|release|amend|void|export|recordings|found NUMBER|FILE [WHAT]",
                  .min = 1,
                  .max = 3,
                  .offset = offsetof(struct arguments, words),
@@ -314,6 +325,17 @@ static enum es_status found(const struct arguments *a, struct es_error *err)
     return es_certificate_found(&order, stdout, err);
 }
 
+static enum es_status amend(const struct arguments *a, struct es_error *err)
+{
+    const struct es_amend_order order = {.socket = a->socket,
+                                         .number = a->words.count > 1 ? a->words.items[1] : NULL,
+                                         .because = a->because,
+                                         .person = a->person,
+                                         .sets = a->sets.items,
+                                         .set_count = a->sets.count};
+    return es_certificate_ask_amend(&order, stdout, err);
+}
+
 /* The acts on a state folder; false when `what` is none of them. */
 static bool act(const struct arguments *a, const char *what, enum es_status *s, struct es_error *err)
 {
@@ -354,16 +376,16 @@ static int run(const struct es_screen *screen, int argc, char **argv)
     if (act(&a, what, &s, &err))
         return s == ES_OK ? es_verb_end(&es_verb_certificate, 0)
                           : es_verb_fail(&es_verb_certificate, &err, NULL);
-    if (strcmp(what, "found") == 0) {
-        s = found(&a, &err);
+    if (strcmp(what, "found") == 0 || strcmp(what, "amend") == 0) {
+        s = what[0] == 'f' ? found(&a, &err) : amend(&a, &err);
         return s == ES_OK ? es_verb_end(&es_verb_certificate, 0)
                           : es_verb_fail(&es_verb_certificate, &err, NULL);
     }
     if (listing)
         s = es_verb_check_since(a.since, &err);
     if (!listing && strcmp(what, "show") != 0)
-        s = es_fail(&err, ES_USAGE, "\"%s\" is none of list, show, release, void, export, recordings, found",
-                    what);
+        s = es_fail(&err, ES_USAGE,
+                    "\"%s\" is none of list, show, release, amend, void, export, recordings, found", what);
     else if (a.json && a.csv)
         s = es_fail(&err, ES_USAGE, "--json and --csv exclude each other");
     if (s == ES_OK)

@@ -275,12 +275,43 @@ static enum es_status seal(struct es_control *c, const struct es_caller *caller,
     return ES_OK;
 }
 
+/* Not beside a run: the folder is searched for what replaced it, and nothing may keep a stop waiting. */
+static enum es_status amend(struct es_control *c, const struct es_caller *caller, struct es_request_line *r,
+                            struct es_text *out, struct es_error *err)
+{
+    char number[ES_STORE_NUMBER_MAX];
+    if (!es_name_is_plain(r->number))
+        return es_fail(err, ES_USAGE, "\"%.40s\" is not the number of a certificate", r->number);
+    if (es_control_busy(c))
+        return es_fail(err, ES_REFUSED, "a station is at work; amend %s when the bench is idle", r->number);
+    const struct es_amendment order = {.because = r->replaces_because,
+                                       .person = caller->person,
+                                       .texts = {[ES_AMEND_CUSTOMER] = r->customer,
+                                                 [ES_AMEND_CONTACT] = r->contact,
+                                                 [ES_AMEND_REFERENCE] = r->reference,
+                                                 [ES_AMEND_TAG] = r->tag,
+                                                 [ES_AMEND_LOT] = r->lot,
+                                                 [ES_AMEND_SUPPLIER] = r->supplier,
+                                                 [ES_AMEND_REASON] = r->reason,
+                                                 [ES_AMEND_PARTS] = r->parts_replaced,
+                                                 [ES_AMEND_RECEIVED] = r->received,
+                                                 [ES_AMEND_CONDITION] = r->condition}};
+    enum es_status s = es_office_amend(c->options.office, r->number, &order, number, err);
+    if (s != ES_OK)
+        return s;
+    log_act(c, caller, "certificate %s amends %s: %s", number, r->number, r->replaces_because);
+    es_reply_begin(out, r->id);
+    es_json_text(out, "number", number);
+    es_json_end_object(out);
+    return ES_OK;
+}
+
 static enum es_status dispatch(struct es_control *c, struct es_caller *caller, struct es_request_line *r,
                                struct es_text *out, struct es_error *err)
 {
     if (!caller->greeted && r->what != ES_DO_HELLO)
         return es_fail(err, ES_USAGE, "the first request of a connection is \"hello\"");
-    if (c->ending && (r->what == ES_DO_RUN || r->what == ES_DO_RESET))
+    if (c->ending && (r->what == ES_DO_RUN || r->what == ES_DO_RESET || r->what == ES_DO_AMEND))
         return es_fail(err, ES_REFUSED, "the daemon is about to end");
     switch (r->what) {
     case ES_DO_HELLO:
@@ -306,6 +337,8 @@ static enum es_status dispatch(struct es_control *c, struct es_caller *caller, s
         return es_control_plans(c->options.library, c->options.types, r, out, err);
     case ES_DO_SEAL:
         return seal(c, caller, r, out, err);
+    case ES_DO_AMEND:
+        return amend(c, caller, r, out, err);
     case ES_DO_COUNT:
         break;
     }

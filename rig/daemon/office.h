@@ -4,6 +4,7 @@
 #define ES_DAEMON_OFFICE_H
 
 #include "procedures/judgement/likely.h"
+#include "results/certificate/amend.h"
 #include "results/store/store.h"
 #include "rig/base/log.h"
 #include "rig/bench/bench.h"
@@ -62,6 +63,13 @@ enum es_status es_office_check(struct es_office *office, const struct es_office_
 enum es_status es_office_issue(struct es_office *office, const struct es_outcome *outcome,
                                const struct es_office_order *order, char number[static ES_STORE_NUMBER_MAX],
                                struct es_error *err) ES_MUST_CHECK;
+
+/* Issues certificate `number` anew with what people supplied about the visit corrected
+ * (results/certificate/amend.h; `order` without the new one's head, which this fills in). On ES_OK the new
+ * one is durable and in the log, `made` names it, and the job's book says so. ES_REFUSED: it is not in force,
+ * not as signed, or replaced already. Searches the folder: seconds with a hundred thousand certificates. */
+enum es_status es_office_amend(struct es_office *office, const char *number, const struct es_amendment *order,
+                               char made[static ES_STORE_NUMBER_MAX], struct es_error *err) ES_MUST_CHECK;
 
 /* Enters a certificate's further signatures (release, void) in the log; sealed when this returns ES_OK. */
 enum es_status es_office_seal(struct es_office *office, const char *number,

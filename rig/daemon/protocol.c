@@ -5,9 +5,9 @@
 #include "rig/console/json_writer.h"
 #include "rig/daemon/protocol.h"
 
-static const char *const do_words[] = {"hello", "bench", "run",  "watch",        "answer",
-                                       "stop",  "reset", "runs", "certificates", "certificate",
-                                       "plans", "seal",  NULL};
+static const char *const do_words[] = {"hello", "bench", "run",          "watch",       "answer", "stop",
+                                       "reset", "runs",  "certificates", "certificate", "plans",  "seal",
+                                       "amend", NULL};
 static const char *const reply_words[] = {"yes", "no", "choice", "number", "done", NULL};
 static const char *const state_words[] = {"as found", "as left", NULL};
 
@@ -100,6 +100,21 @@ static const struct es_field certificates_rows[] = {ROW_ID, ROW_DO, ROW_TEXT("se
 static const struct es_field certificate_rows[] = {ROW_ID, ROW_DO, ROW_TEXT("number", number, true)};
 static const struct es_field plans_rows[] = {ROW_ID, ROW_DO};
 static const struct es_field seal_rows[] = {ROW_ID, ROW_DO, ROW_TEXT("number", number, true)};
+/* The words of es_amend_word. */
+static const struct es_field amend_rows[] = {ROW_ID,
+                                             ROW_DO,
+                                             ROW_TEXT("number", number, true),
+                                             ROW_TEXT("because", replaces_because, true),
+                                             ROW_TEXT("customer", customer, false),
+                                             ROW_TEXT("customer contact", contact, false),
+                                             ROW_TEXT("customer reference", reference, false),
+                                             ROW_TEXT("tag", tag, false),
+                                             ROW_TEXT("lot", lot, false),
+                                             ROW_TEXT("supplier", supplier, false),
+                                             ROW_TEXT("reason", reason, false),
+                                             ROW_TEXT("parts replaced", parts_replaced, false),
+                                             ROW_TEXT("date of receipt", received, false),
+                                             ROW_TEXT("condition on receipt", condition, false)};
 
 #define ROWS(r)                                                                                              \
     {                                                                                                        \
@@ -121,6 +136,7 @@ static const struct {
     [ES_DO_CERTIFICATE] = ROWS(certificate_rows),
     [ES_DO_PLANS] = ROWS(plans_rows),
     [ES_DO_SEAL] = ROWS(seal_rows),
+    [ES_DO_AMEND] = ROWS(amend_rows),
 };
 
 const char *es_do_word(enum es_do what)
@@ -242,7 +258,10 @@ void es_request_free(struct es_request_line *r)
                       &r->supplier,
                       &r->reference,
                       &r->replaces,
-                      &r->replaces_because};
+                      &r->replaces_because,
+                      &r->contact,
+                      &r->received,
+                      &r->condition};
     for (size_t i = 0; i < sizeof owned / sizeof owned[0]; i++) {
         char **text = owned[i];
         free(*text);

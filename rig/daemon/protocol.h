@@ -23,6 +23,7 @@ enum es_do {
     ES_DO_CERTIFICATE,
     ES_DO_PLANS,
     ES_DO_SEAL,
+    ES_DO_AMEND,
     ES_DO_COUNT
 };
 
@@ -38,7 +39,8 @@ struct es_request_line {
     char *person;  /* hello: who sits there */
     char *station; /* bench (NULL: all), run, watch, stop, reset, answer */
     char *plan, *type, *serial, *tag, *customer, *reason, *state, *parts_replaced, *overdue_reason, *job,
-        *lot, *supplier, *reference, *replaces, *replaces_because; /* run */
+        *lot, *supplier, *reference, *replaces, *replaces_because; /* run; some: amend */
+    char *contact, *received, *condition;                          /* amend */
     bool unattended, ignore_gates;                                 /* run */
     long seed;                                                     /* run; 0: the daemon takes one */
     long from;     /* watch: first event wanted; runs, certificates: entries to leave out first */
@@ -46,7 +48,7 @@ struct es_request_line {
     long question; /* answer: number of the question */
     int answer;    /* answer: enum es_reply_kind */
     long choice;   /* answer: index */
-    char *number;  /* answer: "4.0 bar"; certificate, seal: its number */
+    char *number;  /* answer: "4.0 bar"; certificate, seal, amend: its number */
     char *since;   /* certificates */
     char *why;     /* stop */
 };

@@ -63,12 +63,34 @@ class Papers(RigTest):
         self.assertIn("released by B. Example", self.ok("verify", signed + ".json", *state))
         self.assertEqual(json.loads(self.ok("audit", "integrity", "--json", *state))["findings"], [])
 
+        # A word of the goods-in was wrong: issued anew without a test, by the bench's key, and not released any more.
+        amend = ("certificate", "amend", left["number"], "--because", "wrong lot on the order", "--person", "C. Example")
+        self.assertIn("--set", self.ok(*amend, status=2))
+        self.assertIn("takes a new run", self.ok(*amend, "--set", "serial=J-9", status=2))
+        self.assertIn("says all of that already", self.ok(*amend, "--set", "lot=L-13", status=2))
+        self.assertIn("there is no certificate", self.ok("certificate", "amend", "NONE-000001", *amend[3:], "--set", "lot=x", status=2))
+        self.assertIn(f"amends {left['number']}", self.ok(*amend, "--set", "lot=L-14", "--set", "condition on receipt=dented"))
+        again = json.loads(self.ok("certificate", "show", max(c["number"] for c in self.rig.certificates()), "--json"))
+        self.assertEqual((again["replaces"], again["unit"]["lot"], again["job"]["condition"]), (left["number"], "L-14", "dented"))
+        self.assertEqual([c["what"] for c in again["amended"]], ["lot", "condition on receipt"])
+        self.assertEqual((again["lines"], again["verdict"], again["run"]), (left["lines"], left["verdict"], left["run"]))
+        self.assertIn(f"was replaced by {again['number']} already", self.ok(*amend, "--set", "lot=L-15", status=3))
+        path = f"{self.rig.state}/certificates/{again['number']}.json"
+        self.assertIn("VALUES AS RECORDED", self.ok("verify", path, *state, "--recompute"))
+        self.assertNotIn("released by", self.ok("verify", path, *state))
+        self.assertIn(f"replaced by {again['number']}", self.verify(f"signed/{left['number']}.2.json", 1))
+        self.assertIn("lot: L-14, was L-13", self.ok("certificate", "show", again["number"]))
+        shown = json.loads(self.ok("job", "show", job, "--json", *state))
+        self.assertEqual(shown["lines"][-1]["text"], f"certificate {again['number']} amends {left['number']}: wrong lot on the order")
+        self.assertEqual(json.loads(self.ok("audit", "integrity", "--json", *state))["findings"], [])
+
         # A key that is revoked while the daemon runs issues nothing more, and no daemon starts with it.
         self.ok("key", "revoke", os.path.join(self.rig.state, "keys", "bench.pub.pem"), "--reason", "copied by a stranger", *state)
         text = self.ok(*self.rig.unattended("J-8"), status=3)
         self.assertIn("copied by a stranger", text)
         self.assertIn("nothing was moved", text)
-        self.assertEqual(len(self.rig.certificates()), 2)
+        self.assertIn("copied by a stranger", self.ok("certificate", "amend", again["number"], *amend[3:], "--set", "lot=L-16", status=3))
+        self.assertEqual(len(self.rig.certificates()), 3)
         text = self.verify(found["number"] + ".json", 1)  # what it signed before stays checkable
         self.assertIn("as signed by key", text)
         self.assertIn("replaced by", text)

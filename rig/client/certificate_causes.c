@@ -9,15 +9,21 @@
 
 #define INDENT 2
 
-/* Wraps text made here out of texts from the document, harmless for the terminal. */
-static void paragraph(struct es_text *text, size_t indent, const struct es_screen *screen, FILE *to)
+/* Wraps text made here out of texts from the document, harmless for the terminal; lines after the first are
+ * indented by `hang` more. */
+static void item(struct es_text *text, size_t indent, size_t hang, const struct es_screen *screen, FILE *to)
 {
     struct es_text clean = {0};
     es_text_visible(&clean, text->bytes ? text->bytes : "", text->length);
     fprintf(to, "%*s", (int)indent, "");
-    es_display_wrap(clean.bytes ? clean.bytes : "", indent, screen->width, to);
+    es_display_wrap_after(clean.bytes ? clean.bytes : "", indent, indent + hang, screen->width, to);
     es_text_free(&clean);
     es_text_free(text);
+}
+
+static void paragraph(struct es_text *text, size_t indent, const struct es_screen *screen, FILE *to)
+{
+    item(text, indent, 0, screen, to);
 }
 
 /* "84 %", "0.6 %", "under 0.1 %", "over 99 %": nothing is certain */
@@ -40,7 +46,7 @@ static void print_cause(const cJSON *cause, int rank, const struct es_screen *sc
     es_text_printf(&text, "%d. ", rank);
     share(&text, es_member_number(cause, "probability"));
     es_text_printf(&text, "  %s (%s)", es_member_text(cause, "cause"), es_member_text(cause, "place"));
-    paragraph(&text, INDENT, screen, to);
+    item(&text, INDENT, 3, screen, to);
     cJSON_ArrayForEach(evidence, es_member(cause, "evidence"))
     {
         const char *sentence = cJSON_GetStringValue(evidence);
@@ -54,7 +60,8 @@ static void print_likely(const cJSON *about, const struct es_screen *screen, FIL
     struct es_text text = {0};
     const cJSON *cause, *next = es_member(about, "next_check");
     int rank = 0;
-    fputs("Likely causes (an interpretation, no result):\n", to);
+    es_text_add(&text, "Likely causes (an interpretation, no result):");
+    paragraph(&text, 0, screen, to);
     cJSON_ArrayForEach(cause, es_member(about, "causes"))
     {
         print_cause(cause, ++rank, screen, to);
@@ -72,9 +79,9 @@ static void print_likely(const cJSON *about, const struct es_screen *screen, FIL
     if (next) {
         es_text_printf(&text, "Next: %s (%.0f min)", es_member_text(next, "do"),
                        es_member_number(next, "minutes"));
-        paragraph(&text, INDENT, screen, to);
+        item(&text, INDENT, 3, screen, to);
         es_text_printf(&text, "Caution: %s", es_member_text(next, "caution"));
-        paragraph(&text, INDENT, screen, to);
+        item(&text, INDENT, 3, screen, to);
     }
 }
 

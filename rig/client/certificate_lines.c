@@ -223,7 +223,7 @@ static void untested_note(struct es_table *table, const cJSON *root, const cJSON
     else
         snprintf(text, sizeof text, "%s  %d lines of \"%s\": %s", verdict, count,
                  es_procedure_title(root, es_member_text(line, "procedure")), es_member_text(line, "reason"));
-    es_table_note(table, 0, text);
+    es_table_item(table, 0, text);
 }
 
 struct es_table *es_lines_missed(const cJSON *root, bool utf8, size_t most, size_t *more)
@@ -280,6 +280,32 @@ static void add_left_out(struct es_table *table, const char *why, int lines)
     es_table_note(table, 2, text);
 }
 
+/* "1.2 %", "under 0.01 %". */
+static void share_text(double share, char *out, size_t size)
+{
+    if (100 * share < 0.01)
+        (void)snprintf(out, size, "under 0.01 %%");
+    else
+        (void)snprintf(out, size, "%.2g %%", 100 * share);
+}
+
+/* What the decision rule does to all units of the type, where the type sheet says how they are distributed.
+ */
+static void add_global_risk(struct es_table *table, const cJSON *line)
+{
+    const cJSON *risk = es_member(line, "global_risk");
+    const double consumer = es_member_number(risk, "consumer"), producer = es_member_number(risk, "producer");
+    char text[200], passes[24], fails[24];
+    if (isnan(consumer) || isnan(producer))
+        return;
+    share_text(consumer, passes, sizeof passes);
+    share_text(producer, fails, sizeof fails);
+    (void)snprintf(text, sizeof text,
+                   "of all such units %s would pass without conforming, %s fail although they conform",
+                   passes, fails);
+    es_table_note(table, 4, text);
+}
+
 static void add_lines(struct es_table *table, const cJSON *root, const cJSON *procedure, bool utf8)
 {
     const cJSON *line;
@@ -290,6 +316,7 @@ static void add_lines(struct es_table *table, const cJSON *root, const cJSON *pr
         value_row(table, line, utf8, false, is(line, "pass") ? ES_PLAIN : ES_STRONG);
         if (es_member_text(line, "reason")[0] != '\0' && !reason_goes_on(line))
             es_table_note(table, 4, es_member_text(line, "reason"));
+        add_global_risk(table, line);
     }
 }
 

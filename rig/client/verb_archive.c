@@ -200,6 +200,8 @@ static enum es_status act(const struct arguments *a, const struct es_screen *scr
     if (strcmp(what, "sampling") == 0)
         return sample(a, screen, err);
     enum es_status s = check_words(what, which, a->words.count > 1, err);
+    if (s == ES_OK)
+        s = es_verb_check_since(a->since, err);
     struct es_archive *archive = NULL;
     if (s == ES_OK)
         s = open_archive(a, filling ? ES_ARCHIVE_WRITE : ES_ARCHIVE_READ, &archive, err);

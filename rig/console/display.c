@@ -4,6 +4,7 @@
 #include <string.h>
 #include <wchar.h>
 
+#include "rig/base/quantity.h"
 #include "rig/base/text.h"
 #include "rig/console/display.h"
 
@@ -65,6 +66,33 @@ static bool after_hyphen(const char *text, size_t at)
            isalpha((unsigned char)text[at]) != 0;
 }
 
+/* A blank between a number and its unit, or within one ("l/h ANR"). */
+static bool before_unit(const char *text, size_t at)
+{
+    if (at == 0 || text[at] != ' ')
+        return false;
+    const char *word = text + at + 1;
+    size_t length = strcspn(word, " \n");
+    while (length > 0 && strchr(".,;:)", word[length - 1]) != NULL)
+        length--;
+    if (length == 3 && strncmp(word, "ANR", 3) == 0)
+        return true;
+    bool number = text[at - 1] >= '0' && text[at - 1] <= '9';
+    if (number && strncmp(word + length, " ANR", 4) == 0)
+        length += 4;
+    return number && length > 0 && es_unit_find(word, length) != NULL;
+}
+
+/* Where a line of at most `fits` bytes ends; 0: no place to break. */
+static size_t last_break(const char *text, size_t fits, bool with_units)
+{
+    size_t end = fits;
+    while (end > 0 &&
+           ((text[end] != ' ' && !after_hyphen(text, end)) || (with_units && before_unit(text, end))))
+        end--;
+    return end;
+}
+
 size_t es_display_line(const char *text, size_t columns, size_t *next)
 {
     size_t paragraph = strcspn(text, "\n");
@@ -73,9 +101,9 @@ size_t es_display_line(const char *text, size_t columns, size_t *next)
         *next = paragraph + (text[paragraph] == '\n');
         return paragraph;
     }
-    size_t end = fits;
-    while (end > 0 && text[end] != ' ' && !after_hyphen(text, end))
-        end--;
+    size_t end = last_break(text, fits, true);
+    if (end == 0)
+        end = last_break(text, fits, false);
     if (end == 0) { /* one long word: cut it, but always move on by one character */
         size_t width;
         end = fits > 0 ? fits : next_char(text, &width);

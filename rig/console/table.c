@@ -15,7 +15,7 @@ enum row_kind { ROW_CELLS, ROW_HEADING, ROW_NOTE };
 
 struct row {
     enum row_kind kind; /* heading and note: cells[0] holds the text */
-    size_t indent;
+    size_t indent, hang;
     enum es_emphasis emphasis;
     char *cells[COLUMNS_MAX];
 };
@@ -95,7 +95,7 @@ void es_table_row(struct es_table *t, enum es_emphasis emphasis, const char *con
     t->count++;
 }
 
-static void add_line(struct es_table *t, enum row_kind kind, size_t indent, const char *text)
+static void add_line(struct es_table *t, enum row_kind kind, size_t indent, size_t hang, const char *text)
 {
     struct row *row = t != NULL ? new_row(t) : NULL;
     if (row == NULL) {
@@ -105,18 +105,24 @@ static void add_line(struct es_table *t, enum row_kind kind, size_t indent, cons
     }
     row->kind = kind;
     row->indent = indent;
+    row->hang = hang;
     set_cell(t, row, 0, text);
     t->count++;
 }
 
 void es_table_heading(struct es_table *t, const char *text)
 {
-    add_line(t, ROW_HEADING, 0, text);
+    add_line(t, ROW_HEADING, 0, 0, text);
 }
 
 void es_table_note(struct es_table *t, size_t indent, const char *text)
 {
-    add_line(t, ROW_NOTE, indent, text);
+    add_line(t, ROW_NOTE, indent, 0, text);
+}
+
+void es_table_item(struct es_table *t, size_t indent, const char *text)
+{
+    add_line(t, ROW_NOTE, indent, 2, text);
 }
 
 static const char *cell(const struct row *row, size_t c)
@@ -271,7 +277,7 @@ static void print_across(const struct row *row, bool first, size_t width, size_t
         fputc('\n', to);
     blanks(indent + row->indent, to);
     attribute(emphasis, colour, true, to);
-    es_display_wrap(cell(row, 0), indent + row->indent, width, to);
+    es_display_wrap_after(cell(row, 0), indent + row->indent, indent + row->indent + row->hang, width, to);
     attribute(emphasis, colour, false, to);
 }
 

@@ -38,6 +38,8 @@ void es_table_row(struct es_table *table, enum es_emphasis emphasis, const char 
  */
 void es_table_heading(struct es_table *table, const char *text);
 void es_table_note(struct es_table *table, size_t indent, const char *text);
+/* The same with a mark at its beginning: further lines start two columns further. */
+void es_table_item(struct es_table *t, size_t indent, const char *text);
 
 size_t es_table_rows(const struct es_table *table);
 

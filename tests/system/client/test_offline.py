@@ -100,6 +100,7 @@ class Use(Folder):
             (("run", "--plan", "a", "--type", "b", "--serial", "4711", "--tag", "\u202eAB"), "(U+202E)"),
             (("certificate", "list", "--since", "yesterday"), "expected a date"),
             (("certificate", "list", "--since", "2026-13"), "expected a date"),
+            (("archive", "find", "--archive", "a.db", "--since", "yesterday"), "expected a date"),
         ]
         for arguments, words in cases:
             got = endstop(*arguments)

@@ -1,4 +1,4 @@
-/* What a person sees, whole, at three widths: the text in shown/NAME-WIDTH.txt was read by a person and must
+/* What a person sees, whole, at four widths: the text in shown/NAME-WIDTH.txt was read by a person and must
  * not change unnoticed. ES_WRITE_SHOWN=1 writes it anew, to be read again. */
 #include <criterion/criterion.h>
 #include <locale.h>
@@ -72,6 +72,7 @@ static void check(const char *name, print_function *print, size_t width)
 static void check_all(const char *name, print_function *print)
 {
     cr_assert_not_null(setlocale(LC_CTYPE, "C.UTF-8"));
+    check(name, print, 40);
     check(name, print, 60);
     check(name, print, 80);
     check(name, print, 110);

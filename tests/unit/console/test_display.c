@@ -72,6 +72,24 @@ Test(display, words_break_after_hyphens_but_numbers_do_not)
     cr_expect_eq(es_display_line("within -0.3", 9, &next), 6);
 }
 
+Test(display, a_number_is_not_parted_from_its_unit)
+{
+    static const struct {
+        const char *text, *wanted;
+    } cases[] = {
+        {"the unit misses by 57.04 Nl/h.", "the unit misses by\n57.04 Nl/h.\n"},
+        {"not more than at most 0.1 % of all", "not more than at\nmost 0.1 % of all\n"},
+        {"it now lets out 12.5 l/h ANR there", "it now lets out\n12.5 l/h ANR there\n"},
+        {"a large group of 12 units here", "a large group of 12\nunits here\n"},
+        {"1234567890123456.123 bar", "1234567890123456.123\nbar\n"},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char *out = wrapped(cases[i].text, 0, 20);
+        cr_expect_str_eq(out, cases[i].wanted, "%s", out);
+        free(out);
+    }
+}
+
 /* A procedure from outside must not move the cursor, ring, or turn the direction of writing. */
 Test(display, lines_from_outside_are_harmless)
 {

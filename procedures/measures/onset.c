@@ -45,16 +45,12 @@ static void fill_broken(const void *what, size_t first, size_t count, double *co
     const struct broken *b = what;
     const struct stretch *w = b->w;
     const double *t = w->t + w->rested + first;
-    for (size_t i = 0; i < count; i++) {
+    es_hinge(t, count, b->at, w->scale, w->smooth, column[1], column[2]);
+    for (size_t i = 0; b->known && i < count; i++) {
+        const double *c = b->known->b;
         double x = (t[i] - b->at) / w->scale;
-        x = x > 0 ? x : 0;
-        column[1][i] = w->smooth ? x * x : x;
-        column[2][i] = column[1][i] * x;
-        if (b->known) {
-            const double *c = b->known->b;
-            double slope = w->smooth ? (2 * c[1] + 3 * c[2] * x) * x : c[1] + 2 * c[2] * x;
-            column[3][i] = x > 0 ? -slope / w->scale : 0;
-        }
+        double slope = w->smooth ? (2 * c[1] + 3 * c[2] * x) * x : c[1] + 2 * c[2] * x;
+        column[3][i] = x > 0 ? -slope / w->scale : 0;
     }
 }
 

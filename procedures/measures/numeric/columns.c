@@ -7,23 +7,32 @@
 #include "procedures/measures/numeric/passes.h"
 
 #define MANY  64   /* rows from which columns are quicker */
+#define KEPT  1024 /* rows whose columns are kept from the first pass over them to the second */
 #define ALIKE 1e-8 /* least square of a pivot, of columns scaled to length 1 */
 
 struct chunk {
-    double y[ES_COLUMNS_CHUNK], store[ES_LS_MAX][ES_COLUMNS_CHUNK];
+    double y[ES_COLUMNS_CHUNK], store[ES_LS_MAX][KEPT];
     double *column[ES_LS_MAX];
-    size_t count;
+    size_t count, filled; /* rows of it; rows of all whose columns are kept */
 };
 
-/* A single chunk that was taken already keeps its columns. */
+/* The columns of a chunk. */
+static void take_columns(const struct es_columns *c, size_t first, struct chunk *k)
+{
+    bool keep = c->n <= KEPT;
+    k->count = c->n - first < ES_COLUMNS_CHUNK ? c->n - first : ES_COLUMNS_CHUNK;
+    for (size_t j = 0; j < c->p; j++)
+        k->column[j] = k->store[j] + (keep ? first : 0);
+    if (keep && first < k->filled)
+        return;
+    c->fill(c->what, first, k->count, k->column);
+    k->filled = keep ? first + k->count : 0;
+}
+
+/* And its right-hand side. */
 static void take(const struct es_columns *c, size_t first, struct chunk *k)
 {
-    bool again = k->count > 0 && c->n <= ES_COLUMNS_CHUNK;
-    k->count = c->n - first < ES_COLUMNS_CHUNK ? c->n - first : ES_COLUMNS_CHUNK;
-    for (size_t j = 0; j < ES_LS_MAX; j++)
-        k->column[j] = k->store[j];
-    if (!again)
-        c->fill(c->what, first, k->count, k->column);
+    take_columns(c, first, k);
     for (size_t i = 0; i < k->count; i++)
         k->y[i] = c->y[first + i] - c->about;
 }
@@ -34,12 +43,31 @@ struct normal {
     double root[ES_LS_MAX][ES_LS_MAX]; /* lower triangle of the scaled gram's Cholesky factor */
 };
 
+/* As add_up for three columns, each chunk in one pass. */
+static void add_up_pair(const struct es_columns *c, struct chunk *k, struct normal *e)
+{
+    for (size_t first = 0; first < c->n; first += ES_COLUMNS_CHUNK) {
+        take_columns(c, first, k);
+        struct es_pair_sums s = es_pair_sums_of(k->column[1], k->column[2], c->y + first, c->about, k->count);
+        e->right[0] += s.y;
+        e->right[1] += s.ay;
+        e->right[2] += s.by;
+        e->gram[1][0] += s.a;
+        e->gram[1][1] += s.aa;
+        e->gram[2][0] += s.b;
+        e->gram[2][1] += s.ab;
+        e->gram[2][2] += s.bb;
+    }
+}
+
 static void add_up(const struct es_columns *c, struct chunk *k, struct normal *e)
 {
     memset(e, 0, sizeof *e);
     e->gram[0][0] = (double)(c->n + c->level_n);
     e->right[0] = c->level_sum;
-    for (size_t first = 0; first < c->n; first += ES_COLUMNS_CHUNK) {
+    if (c->p == 3)
+        add_up_pair(c, k, e);
+    for (size_t first = 0; c->p != 3 && first < c->n; first += ES_COLUMNS_CHUNK) {
         take(c, first, k);
         e->right[0] += es_plain_sum(k->y, k->count);
         for (size_t i = 1; i < c->p; i++) {
@@ -93,13 +121,31 @@ static void solve(const struct normal *e, size_t p, const double *right, double 
         x[i] = v[i] / e->scale[i];
 }
 
+/* As left_over for three columns, each chunk in one pass. */
+static double left_over_pair(const struct es_columns *c, struct chunk *k, const double *b, double square,
+                             double *products)
+{
+    for (size_t first = 0; first < c->n; first += ES_COLUMNS_CHUNK) {
+        take_columns(c, first, k);
+        struct es_pair_rest r =
+            es_pair_rest_of(k->column[1], k->column[2], c->y + first, c->about, b, k->count);
+        square += r.square;
+        products[0] += r.sum;
+        products[1] += r.a;
+        products[2] += r.b;
+    }
+    return square;
+}
+
 /* Sum of squares of what b leaves, and its products with the columns. */
 static double left_over(const struct es_columns *c, struct chunk *k, const double *b, double *products)
 {
     double square = c->level_square - 2 * b[0] * c->level_sum + (double)c->level_n * b[0] * b[0];
     memset(products, 0, ES_LS_MAX * sizeof *products);
     products[0] = c->level_sum - (double)c->level_n * b[0];
-    for (size_t first = 0; first < c->n; first += ES_COLUMNS_CHUNK) {
+    if (c->p == 3)
+        square = left_over_pair(c, k, b, square, products);
+    for (size_t first = 0; c->p != 3 && first < c->n; first += ES_COLUMNS_CHUNK) {
         take(c, first, k);
         for (size_t i = 0; i < k->count; i++)
             k->y[i] -= b[0];
@@ -123,7 +169,7 @@ static bool by_columns(const struct es_columns *c, struct es_fit *out)
     struct normal e;
     struct chunk k;
     double products[ES_LS_MAX], more[ES_LS_MAX];
-    k.count = 0;
+    k.filled = 0;
     add_up(c, &k, &e);
     if (!factorise(&e, c->p))
         return false;
@@ -148,7 +194,7 @@ static bool by_rows(const struct es_columns *c, struct es_fit *out)
 {
     struct es_least_squares ls;
     struct chunk k;
-    k.count = 0;
+    k.filled = 0;
     es_ls_start(&ls, c->p);
     for (size_t first = 0; first < c->n; first += ES_COLUMNS_CHUNK) {
         take(c, first, &k);

@@ -91,6 +91,22 @@ void es_line_means_of_8(const double *t, const double *y, size_t n, const struct
     es_wide()->line_means_of_8(t, y, n, l, out);
 }
 
+struct es_pair_sums es_pair_sums_of(const double *a, const double *b, const double *y, double about, size_t n)
+{
+    return es_wide()->pair_sums(a, b, y, about, n);
+}
+
+struct es_pair_rest es_pair_rest_of(const double *a, const double *b, const double *y, double about,
+                                    const double c[3], size_t n)
+{
+    return es_wide()->pair_rest(a, b, y, about, c, n);
+}
+
+void es_hinge(const double *t, size_t n, double at, double scale, bool smooth, double *a, double *b)
+{
+    es_wide()->hinge(t, n, at, scale, smooth, a, b);
+}
+
 struct es_moving es_moving_means(const double *y, size_t n, size_t width, double about)
 {
     return es_wide()->moving_means(y, n, width, about);

@@ -74,6 +74,24 @@ void es_line_products(const double *t, const double *y, size_t first, size_t n, 
 /* Means of every 8 residuals: n / 8 of them. */
 void es_line_means_of_8(const double *t, const double *y, size_t n, const struct es_line *l, double *out);
 
+/* Sums over rows with columns a and b and the right-hand side y less `about`; each as es_plain_sum and es_dot
+ * have it. */
+struct es_pair_sums {
+    double y, a, b, ay, by, aa, ab, bb;
+};
+struct es_pair_sums es_pair_sums_of(const double *a, const double *b, const double *y, double about,
+                                    size_t n);
+
+/* Of what r = y - about - c[0] - c[1] a - c[2] b is: sums of r^2, r, r a, r b. */
+struct es_pair_rest {
+    double square, sum, a, b;
+};
+struct es_pair_rest es_pair_rest_of(const double *a, const double *b, const double *y, double about,
+                                    const double c[3], size_t n);
+
+/* With x = (t - at) / scale, 0 before `at`: a = x and b = x^2; `smooth`: a = x^2 and b = x^3. */
+void es_hinge(const double *t, size_t n, double at, double scale, bool smooth, double *a, double *b);
+
 /* Moving means of `width` samples: their largest and smallest, where these begin, and their mean and mean
  * square less `about`. 1 <= width <= n. */
 struct es_moving {

@@ -30,6 +30,11 @@ struct es_wide {
     void (*line_means_of_8)(const double *t, const double *y, size_t n, const struct es_line *line,
                             double *out);
     struct es_moving (*moving_means)(const double *y, size_t n, size_t width, double about);
+    struct es_pair_sums (*pair_sums)(const double *a, const double *b, const double *y, double about,
+                                     size_t n);
+    struct es_pair_rest (*pair_rest)(const double *a, const double *b, const double *y, double about,
+                                     const double c[3], size_t n);
+    void (*hinge)(const double *t, size_t n, double at, double scale, bool smooth, double *a, double *b);
 
     /* Compensated sums: of what is off the middle, of its square, of the square of the step to the next, of
      * the product with the next. The last two read y[n]. */

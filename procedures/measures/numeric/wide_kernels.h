@@ -4,6 +4,7 @@
 #include "procedures/measures/numeric/wide.h"
 #include "procedures/measures/numeric/wide_line.h"
 #include "procedures/measures/numeric/wide_moving.h"
+#include "procedures/measures/numeric/wide_pair.h"
 #include "procedures/measures/numeric/wide_ranges.h"
 #include "procedures/measures/numeric/wide_sums.h"
 
@@ -23,6 +24,9 @@ const struct es_wide ES_WIDE_TABLE = {
     .line_products = line_products,
     .line_means_of_8 = line_means_of_8,
     .moving_means = moving_means,
+    .pair_sums = pair_sums,
+    .pair_rest = pair_rest,
+    .hinge = hinge,
     .off = off,
     .off_square = off_square,
     .step_square = step_square,

@@ -22,6 +22,9 @@ struct said {
     struct es_moving moving[3];
     double sum, dot, off, off_square, step_square, neighbours;
     double means[MOST], of_8[MOST / 8 + 1], on_the_way[MOST / 8 + 1];
+    struct es_pair_sums pair_sums;
+    struct es_pair_rest pair_rest;
+    double hinge[4][MOST];
     struct es_line_sums and_sums;
     bool finite, zero, both;
 };
@@ -56,6 +59,11 @@ static void ask(const struct es_wide *w, size_t shift, size_t n, struct said *ou
     out->off_square = w->off_square(v, n, m);
     out->step_square = w->step_square(v, n - 1);
     out->neighbours = w->neighbours(v, n - 1, m);
+    const double c[] = {0.1, -0.2, 0.3};
+    out->pair_sums = w->pair_sums(x, v, y + SHIFTS - shift, 0.7, n);
+    out->pair_rest = w->pair_rest(x, v, y + SHIFTS - shift, 0.7, c, n);
+    for (int smooth = 0; smooth < 2; smooth++)
+        w->hinge(x, n, x[n / 3], 0.3, smooth, out->hinge[smooth], out->hinge[smooth + 2]);
     out->finite = w->all_finite(v, n);
     out->zero = w->all_zero(quality + shift, n);
 }

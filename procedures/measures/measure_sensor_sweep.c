@@ -7,18 +7,18 @@
  *   linearity independent      largest deviation from the line that makes it least       | from memory
  *   hysteresis                 largest difference between the directions at one angle    |
  *   repeatability              largest difference between legs of one direction          |
- * smoothness: largest departure of a stretch of 1 % of the range from the straight line through its
- * surroundings; as in specifications of potentiometers ("output smoothness"), from memory. Dropouts: readings
- * that are not good or off their leg's smooth course by more than `dropout deviation`; counted by place, not
- * by leg. Reversals: places where the mean curve runs backwards by more than noise and one step of the
- * reading. The judged range keeps 3 % from both ends of what was swept, where play is not yet taken up after
- * the turn; dropouts, margins, reversals and usable range are of all that was swept. Margins: how far the
- * reading keeps from 0 and from 1 over all that was swept. Usable range: widest stretch free of dropouts with
- * the reading within `usable low` .. `usable high`. Where the track ends inside the sweep (sweep_track.h) it
- * ends there, and all other figures are of the track alone. Common practice, no published source. A delay
- * between the two instruments looks like hysteresis (34 ms at 35 deg/s: 2.4 deg). The two speeds tell them
- * apart (sweep_curve.h); with one speed hysteresis is refused. Play of the reference itself:
- * reference_play.h. */
+ * smoothness: largest departure of a stretch of 1 % of the range from the course of its surroundings (a
+ * parabola: the track's bend is linearity's); as in specifications of potentiometers ("output smoothness"),
+ * from memory. Dropouts: readings that are not good or off their leg's smooth course by more than `dropout
+ * deviation`; counted by place, not by leg. Reversals: places where the mean curve runs backwards by more
+ * than noise and one step of the reading. The judged range keeps 3 % from both ends of what was swept, where
+ * play is not yet taken up after the turn; dropouts, margins, reversals and usable range are of all that was
+ * swept. Margins: how far the reading keeps from 0 and from 1 over all that was swept. Usable range: widest
+ * stretch free of dropouts with the reading within `usable low` .. `usable high`. Where the track ends inside
+ * the sweep (sweep_track.h) it ends there, and all other figures are of the track alone. Common practice, no
+ * published source. A delay between the two instruments looks like hysteresis (34 ms at 35 deg/s: 2.4 deg).
+ * The two speeds tell them apart (sweep_curve.h); with one speed hysteresis is refused. Play of the reference
+ * itself: reference_play.h. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -33,14 +33,15 @@
 #include "procedures/measures/sweep_curve.h"
 #include "procedures/measures/sweep_faults.h"
 #include "procedures/measures/sweep_track.h"
+#include "procedures/measures/sweep_turns.h"
+#include "procedures/measures/unified.h"
 
 #define DEGREE         0.017453292519943295
-#define LEAST_CHANGE   0.02  /* of the reading over the judged range: less is no sensor */
-#define MOST_DELAY     0.5   /* s */
-#define STANDS         0.3   /* of the usual way between two readings: less is standing still */
-#define LEAST_STANDING 5     /* readings at a turn that tell where it was */
-#define NEAR_END       0.001 /* of what was swept */
-#define INSET          0.03  /* of what was swept, at each end: there the direction has only just changed */
+#define LEAST_CHANGE   0.02 /* of the reading over the judged range: less is no sensor */
+#define MOST_DELAY     0.5  /* s */
+#define STANDS         0.3  /* of the usual way between two readings: less is standing still */
+#define LEAST_STANDING 5    /* readings at a turn that tell where it was */
+#define INSET          0.03 /* of what was swept, at each end: there the direction has only just changed */
 
 enum {
     USABLE,
@@ -182,6 +183,7 @@ struct job {
     struct es_sweep_curve curve;
     struct es_sweep_faults faults;
     double angle_noise; /* rad, of one reading */
+    struct es_sweep_turns turns;
     struct es_sweep_track track;
     double play;      /* rad: of the reference */
     double low, high; /* judged range */
@@ -225,7 +227,7 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
 {
     const struct es_sweep_curve *c = &j->curve;
     double x[ES_SWEEP_MAX_POINTS] = {0}, y[ES_SWEEP_MAX_POINTS] = {0}, differences[ES_SWEEP_MAX_POINTS] = {0},
-           u = 0, apart = 0, apart_u = 0, range = 0, u_leg = 0;
+           u = 0, apart = 0, apart_u = 0;
     size_t n = c->count; /* 5 at least, by the settings' rows */
     for (size_t i = 0; i < n; i++) {
         const struct es_sweep_static *p = &c->at[i];
@@ -243,8 +245,6 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
         differences[i] = fabs(p->down - p->up);
         apart = fmax(apart, differences[i]);
         apart_u = fmax(apart_u, hypot(p->u_up, p->u_down));
-        range = fmax(range, p->range);
-        u_leg = fmax(u_leg, p->u_leg);
     }
     double span = fabs(y[n - 1] - y[0]), slope = (y[n - 1] - y[0]) / (x[n - 1] - x[0]), terminal = 0, doubt;
     double step = es_resolution_u(j->sensor->u.resolution, c->noise) / span;
@@ -277,9 +277,26 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
             "between the directions; sweep at a second speed, at least 1.5 times as fast",
             1e3 * apart / fabs(c->slope) / (2 * j->sweep.legs[0].speed), 100 * apart / span);
     }
-    /* two legs differ by noise sqrt(2) times that of one */
-    v = es_without_noise(range / span, sqrt(2.0) * u_leg / span, 2 * n, &doubt);
-    set(&out[REPEATABILITY], v, hypot(doubt, step * sqrt(2.0)), 0);
+}
+
+/* Repeatability, after figures_of_points. */
+static enum es_status compare_legs(const struct job *j, struct es_measured *out, struct es_error *err)
+{
+    const struct es_sweep_curve *c = &j->curve;
+    const struct es_sweep_static *most = &c->at[0], *last = &c->at[c->count - 1];
+    double value = 0, doubt = 0, span = fabs(last->up + last->down - c->at[0].up - c->at[0].down) / 2;
+    if (!out[TERMINAL].valid) /* the reason stands there */
+        return ES_OK;
+    for (size_t i = 1; i < c->count; i++)
+        most = c->at[i].range > most->range ? &c->at[i] : most;
+    enum es_status status = ES_OK;
+    if (c->pairs && most->u_range > 0)
+        status = es_unified_largest(most->range, most->u_range, c->u_pair, c->pairs, &value, &doubt, err);
+    /* what the delay's own uncertainty leaves between legs of different speeds */
+    double left = (fastest(j) - slowest(j)) * j->delay.u * fabs(c->slope);
+    double step = sqrt(2.0) * es_resolution_u(j->sensor->u.resolution, c->noise);
+    set(&out[REPEATABILITY], value / span, hypot(doubt, hypot(left, step)) / span, 0);
+    return status;
 }
 
 /* Standard uncertainty of a place, rad, where a delay could not be told from play: half of the largest
@@ -308,8 +325,8 @@ static enum es_status find_angle_noise(struct job *j, struct es_error *err)
     size_t n = 0;
     if (!work)
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu readings.", s->n);
-    for (size_t i = 1; i < s->n; i++)
-        if (stands(&s->points[i], s->sample_angle)) {
+    for (size_t i = 2; i < s->n; i++) /* three alike: two may be the top of a turn */
+        if (stands(&s->points[i], s->sample_angle) && stands(&s->points[i - 1], s->sample_angle)) {
             double apart = s->points[i].angle - s->points[i - 1].angle;
             work[n++] = apart * apart;
         }
@@ -319,15 +336,19 @@ static enum es_status find_angle_noise(struct job *j, struct es_error *err)
     return ES_OK;
 }
 
-static void figures_of_track(const struct job *j, struct es_measured *out)
+static enum es_status figures_of_track(const struct job *j, struct es_measured *out, struct es_error *err)
 {
     const struct es_sweep_faults *f = &j->faults;
     const struct es_channel_uncertainty *a = &j->angle->u;
-    double span = fabs(j->curve.slope) * (j->high - j->low), doubt; /* the same span for all ratios */
+    double span = fabs(j->curve.slope) * (j->high - j->low), v = 0, doubt = 0; /* one span for all ratios */
     double edge = hypot(j->sweep.sample_angle / sqrt(12.0), es_resolution_u(a->resolution, 0));
     edge = hypot(edge, hypot(unaligned(j), es_rectangular(j->play / 2)));
-    double v = es_without_noise(f->roughness / span, f->u_roughness / span, 100, &doubt);
-    set(&out[SMOOTHNESS], v, hypot(doubt, es_resolution_u(j->sensor->u.resolution, f->noise) / span), 0);
+    enum es_status status = ES_OK;
+    if (f->rough_count && f->u_roughness > 0)
+        status =
+            es_unified_largest(f->roughness, f->u_roughness, f->u_rough, f->rough_count, &v, &doubt, err);
+    set(&out[SMOOTHNESS], v / span,
+        hypot(doubt, es_resolution_u(j->sensor->u.resolution, j->curve.noise)) / span, 0);
     set(&out[NOISE], f->noise, f->noise / sqrt(2.0 * (double)j->sweep.n), 0);
     set(&out[DROPOUTS], (double)f->dropout_count, 0, 0);
     double widest = 0;
@@ -341,45 +362,23 @@ static void figures_of_track(const struct job *j, struct es_measured *out)
     if (f->dropout_count)
         out[WIDEST].first = out[WIDEST].last = at;
     set(&out[REVERSALS], (double)f->reversals, 0, 0);
-    double usable = f->usable_to - f->usable_from;
-    /* where nothing ends it but the turn, the furthest reading does: to its noise, not to one sample's way */
-    double turn = hypot(j->angle_noise, es_rectangular(j->play / 2));
-    double from = f->usable_from > j->sweep.low ? edge : turn,
-           to = f->usable_to < j->sweep.high ? edge : turn;
+    /* where nothing ends it but the turn, that is known better than to one sample's way */
+    const struct es_sweep_end *turn = j->turns.common;
+    bool turn_low = f->usable_from <= j->sweep.low, turn_high = f->usable_to >= j->sweep.high;
+    double usable = (turn_high ? turn[1].at : f->usable_to) - (turn_low ? turn[0].at : f->usable_from);
+    double hangs = es_rectangular(j->play / 2);
+    double from = turn_low ? hypot(turn[0].u, hangs) : edge, to = turn_high ? hypot(turn[1].u, hangs) : edge;
     set(&out[USABLE], usable, hypot(hypot(from, to), j->track.u), usable * a->gain);
-}
-
-/* How far the sweep went, from where the shaft stood at its turns: the furthest single reading is further by
- * noise. `u`: noise of it. */
-static double end_of(const struct es_sweep *s, int high, double noise, double *work, double *u)
-{
-    double furthest = high ? s->most : s->least, near = NEAR_END * (s->most - s->least);
-    size_t n = 0;
-    for (size_t i = 1; i < s->n; i++)
-        if (stands(&s->points[i], s->sample_angle) && fabs(s->points[i].angle - furthest) < near)
-            work[n++] = s->points[i].angle;
-    *u = noise;
-    if (n < LEAST_STANDING)
-        return furthest;
-    double end = es_median(work, n);
-    for (size_t i = 0; i < n; i++)
-        work[i] = fabs(work[i] - end);
-    *u = 1.4826 * es_median(work, n) * sqrt(1.57 / (double)n); /* of a median */
-    return end;
+    return status;
 }
 
 /* Least and largest reading at the ends of what was swept: the mean over the 0.3 % nearest to each end. */
-static enum es_status margins(const struct job *j, struct es_measured *out, struct es_error *err)
+static void margins(const struct job *j, struct es_measured *out)
 {
     const struct es_sweep *s = &j->sweep;
     double band = 0.003 * (s->most - s->least), sum[2] = {0, 0};
-    double *work = malloc((s->n + 1) * sizeof *work);
-    if (!work)
-        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu readings.", s->n);
-    double u_at[2];
-    const double at[2] = {end_of(s, 0, j->angle_noise, work, &u_at[0]),
-                          end_of(s, 1, j->angle_noise, work, &u_at[1])};
-    free(work);
+    const double at[2] = {j->turns.most[0].at, j->turns.most[1].at},
+                 u_at[2] = {j->turns.most[0].u, j->turns.most[1].u};
     size_t n[2] = {0, 0};
     for (size_t i = 0; i < s->n; i++) {
         const struct es_sweep_point *p = &s->points[i];
@@ -396,12 +395,12 @@ static enum es_status margins(const struct job *j, struct es_measured *out, stru
     if (!n[0] || !n[1]) {
         es_measured_refuse(&out[MARGIN_LOW], "no good reading at one end of the sweep");
         es_measured_refuse(&out[MARGIN_HIGH], "no good reading at one end of the sweep");
-        return ES_OK;
+        return;
     }
     if (!isfinite(j->curve.noise)) {
         refuse_sparse(j, slowest(j), &out[MARGIN_LOW]);
         refuse_sparse(j, slowest(j), &out[MARGIN_HIGH]);
-        return ES_OK;
+        return;
     }
     double end[2] = {sum[0] / (double)n[0], sum[1] / (double)n[1]};
     int low = end[0] < end[1] ? 0 : 1;
@@ -416,7 +415,7 @@ static enum es_status margins(const struct job *j, struct es_measured *out, stru
         set(&out[m ? MARGIN_HIGH : MARGIN_LOW], m ? 1 - end[e] : end[e], hypot(noise, late),
             hypot(u->offset, u->gain * end[e]));
     }
-    return ES_OK;
+    return;
 }
 
 /* Does the reading change with the angle at all? */
@@ -514,8 +513,9 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
     if (status == ES_OK)
         status = es_sweep_curve_of(&j->sweep, j->low, j->high, (size_t)j->s->points, &j->curve, err);
     if (status == ES_OK)
-        status = es_sweep_faults_of(&j->sweep, j->track.low, j->track.high, j->sensor->u.resolution,
-                                    j->s->usable_low, j->s->usable_high, &j->faults, err);
+        status =
+            es_sweep_faults_of(&j->sweep, j->track.low, j->track.high, j->curve.noise,
+                               j->sensor->u.resolution, j->s->usable_low, j->s->usable_high, &j->faults, err);
     if (status != ES_OK)
         return status;
     if (!follows(j)) {
@@ -524,9 +524,10 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
     }
     if ((status = find_angle_noise(j, err)) != ES_OK)
         return status;
+    es_sweep_turns_of(&j->sweep, j->angle, j->angle_noise, &j->turns);
     figures_of_points(j, out);
-    figures_of_track(j, out);
-    if ((status = margins(j, out, err)) != ES_OK)
+    margins(j, out);
+    if ((status = compare_legs(j, out, err)) != ES_OK || (status = figures_of_track(j, out, err)) != ES_OK)
         return status;
     for (int o = 0; text[0] && o < OUTPUTS; o++)
         if (o == USABLE || o == DROPOUTS || o == WIDEST)

@@ -97,11 +97,72 @@ static bool delay_fit(const struct es_sweep *s, const double *table, size_t coun
     return es_ls_solve(&ls, f);
 }
 
+/* Standard deviation, correlation counted. */
+static double spread_of(const double *rest, size_t n, size_t dof)
+{
+    double square = 0;
+    for (size_t i = 0; i < n; i++)
+        square += rest[i] * rest[i];
+    return sqrt(square / (double)dof * es_correlation_of(rest, n, 3).inflation);
+}
+
+static double off_fit(const struct es_fit *f, const struct es_sweep_leg *leg, double y)
+{
+    return y - f->b[0] + 0.5 * leg->direction * f->b[1] + leg->direction * leg->speed * f->b[2];
+}
+
+struct within {
+    double *rest;
+    size_t n, groups;
+    double speeds; /* sum of squared departures of the velocities */
+};
+
+/* Legs of one direction at angle j; those beyond `cut` of the fit are left out. */
+static void add_group(const struct es_sweep *s, const double *table, size_t count, size_t j, int direction,
+                      const struct es_fit *f, double cut, struct within *w)
+{
+    double y[ES_SWEEP_MAX_LEGS], v[ES_SWEEP_MAX_LEGS], mean_y = 0, mean_v = 0;
+    size_t n = 0;
+    for (size_t k = 0; k < s->leg_count; k++) {
+        const struct es_sweep_leg *leg = &s->legs[k];
+        double here = table[k * count + j];
+        if (leg->direction != direction || !isfinite(here) || fabs(off_fit(f, leg, here)) > cut)
+            continue;
+        y[n] = here;
+        v[n++] = -direction * leg->speed;
+        mean_y += here;
+        mean_v -= direction * leg->speed;
+    }
+    if (n < 2)
+        return;
+    for (size_t i = 0; i < n; i++) {
+        double off = v[i] - mean_v / (double)n;
+        w->speeds += off * off;
+        w->rest[w->n++] = y[i] - mean_y / (double)n - f->b[2] * off;
+    }
+    w->groups++;
+}
+
+/* Standard uncertainty of the delay from what legs of one direction do at one angle: what the sensor does at
+ * that angle in that direction is in all of them and does not matter. 0 where it cannot be told. */
+static double u_within(const struct es_sweep *s, const double *table, size_t count, const struct es_fit *f,
+                       double cut, double *rest)
+{
+    struct within w = {.rest = rest};
+    for (size_t j = 0; j < count; j++) {
+        add_group(s, table, count, j, -1, f, cut, &w);
+        add_group(s, table, count, j, 1, f, cut, &w);
+    }
+    bool told = w.n > w.groups + 1 && w.speeds > 0;
+    return told ? spread_of(rest, w.n, w.n - w.groups - 1) / sqrt(w.speeds) : 0;
+}
+
 static void solve_delay(const struct es_sweep *s, const double *table, size_t count, double *rest,
                         double *work, struct es_sweep_delay *out)
 {
     struct es_fit f, next;
     size_t n;
+    double cut = INFINITY;
     if (!delay_fit(s, table, count, NULL, INFINITY, rest, &n, &f))
         return;
     for (int pass = 0; pass < 4; pass++) {
@@ -109,21 +170,18 @@ static void solve_delay(const struct es_sweep *s, const double *table, size_t co
             return;
         for (size_t i = 0; i < n; i++)
             work[i] = fabs(rest[i]);
-        double cut = 4 * 1.4826 * es_median(work, n);
-        if (!delay_fit(s, table, count, &f, fmax(cut, 1e-12), rest, &n, &next))
+        cut = fmax(4 * 1.4826 * es_median(work, n), 1e-12);
+        if (!delay_fit(s, table, count, &f, cut, rest, &n, &next))
             return;
         f = next;
     }
-    struct es_correlation c = es_correlation_of(rest, n, 3);
-    double square = 0;
-    for (size_t i = 0; i < n; i++)
-        square += rest[i] * rest[i];
-    double sd = sqrt(square / (double)(n - 3) * c.inflation);
     out->known = true;
     out->value = f.b[2];
-    out->u = sd * sqrt(f.cov[2][2]);
     out->hysteresis = f.b[1];
-    out->u_hysteresis = sd * sqrt(f.cov[1][1]);
+    out->u_hysteresis = spread_of(rest, n, n - 3) * sqrt(f.cov[1][1]);
+    out->u = u_within(s, table, count, &f, cut, rest);
+    if (!(out->u > 0)) /* no angle with two legs of one direction */
+        out->u = spread_of(rest, n, n - 3) * sqrt(f.cov[2][2]);
 }
 
 enum es_status es_sweep_delay_of(const struct es_sweep *s, double low, double high, size_t count,
@@ -160,35 +218,58 @@ static bool leg_value(const struct es_sweep *s, const struct es_sweep_leg *leg, 
     return n >= ES_SWEEP_LEAST_NEAR && es_polynomial_fit(work, work + s->n, n, 1, angle, half, f);
 }
 
-static void point_of(const struct es_sweep *s, double angle, double half, double *work,
-                     struct es_sweep_static *st, double *rss, size_t *dof)
+struct leg_values {
+    double v[ES_SWEEP_MAX_LEGS], u[ES_SWEEP_MAX_LEGS]; /* u: times the noise of a reading */
+    size_t n;
+};
+
+static void mean_of(const struct leg_values *l, double *mean, double *u)
 {
-    double least[2] = {INFINITY, INFINITY}, most[2] = {-INFINITY, -INFINITY}, sum[2] = {0, 0},
-           var[2] = {0, 0};
-    size_t n[2] = {0, 0};
+    double sum = 0, square = 0;
+    for (size_t i = 0; i < l->n; i++) {
+        sum += l->v[i];
+        square += l->u[i] * l->u[i];
+    }
+    *mean = l->n ? sum / (double)l->n : NAN;
+    *u = l->n ? sqrt(square) / (double)l->n : NAN;
+}
+
+/* Every two legs of one direction. */
+static void compare_legs(const struct leg_values *l, struct es_sweep_static *st, struct es_sweep_curve *out)
+{
+    for (size_t i = 0; i < l->n; i++)
+        for (size_t k = 0; k < i; k++) {
+            double apart = fabs(l->v[i] - l->v[k]), u = hypot(l->u[i], l->u[k]);
+            if (apart > st->range || st->u_range == 0) {
+                st->range = apart;
+                st->u_range = u;
+            }
+            if (out->pairs < ES_SWEEP_MAX_PAIRS)
+                out->u_pair[out->pairs++] = u;
+        }
+}
+
+static void point_of(const struct es_sweep *s, double angle, double half, double *work,
+                     struct es_sweep_static *st, struct es_sweep_curve *out, double *rss, size_t *dof)
+{
+    struct leg_values to[2] = {{.n = 0}, {.n = 0}};
     for (size_t k = 0; k < s->leg_count; k++) {
         struct es_fit f;
         if (!leg_value(s, &s->legs[k], angle, half, work, &f))
             continue;
-        double v = f.b[0], u = sqrt(f.cov[0][0]); /* times the noise */
-        int w = s->legs[k].direction > 0;
-        least[w] = fmin(least[w], v);
-        most[w] = fmax(most[w], v);
-        sum[w] += v;
-        var[w] += u * u;
-        n[w]++;
+        struct leg_values *l = &to[s->legs[k].direction > 0];
+        l->v[l->n] = f.b[0];
+        l->u[l->n++] = sqrt(f.cov[0][0]);
         *rss += f.rss;
         *dof += f.n - 2;
-        st->u_leg = fmax(st->u_leg, u);
     }
     st->angle = angle;
-    st->ups = n[1];
-    st->downs = n[0];
-    st->up = n[1] ? sum[1] / (double)n[1] : NAN;
-    st->down = n[0] ? sum[0] / (double)n[0] : NAN;
-    st->u_up = n[1] ? sqrt(var[1]) / (double)n[1] : NAN;
-    st->u_down = n[0] ? sqrt(var[0]) / (double)n[0] : NAN;
-    st->range = fmax(n[1] > 1 ? most[1] - least[1] : 0, n[0] > 1 ? most[0] - least[0] : 0);
+    st->ups = to[1].n;
+    st->downs = to[0].n;
+    mean_of(&to[1], &st->up, &st->u_up);
+    mean_of(&to[0], &st->down, &st->u_down);
+    compare_legs(&to[0], st, out);
+    compare_legs(&to[1], st, out);
 }
 
 enum es_status es_sweep_curve_of(const struct es_sweep *s, double low, double high, size_t count,
@@ -202,7 +283,7 @@ enum es_status es_sweep_curve_of(const struct es_sweep *s, double low, double hi
     size_t dof = 0;
     for (size_t j = 0; j < count; j++) {
         double angle = angle_of(low, high, count, j);
-        point_of(s, angle, 0.5 * spacing, work, &out->at[j], &rss, &dof);
+        point_of(s, angle, 0.5 * spacing, work, &out->at[j], out, &rss, &dof);
     }
     out->count = count;
     out->slope = es_sweep_slope(s, low, high, work);
@@ -211,7 +292,9 @@ enum es_status es_sweep_curve_of(const struct es_sweep *s, double low, double hi
     for (size_t j = 0; j < count; j++) {
         out->at[j].u_up *= out->noise;
         out->at[j].u_down *= out->noise;
-        out->at[j].u_leg *= out->noise;
+        out->at[j].u_range *= out->noise;
     }
+    for (size_t i = 0; i < out->pairs; i++)
+        out->u_pair[i] *= out->noise;
     return ES_OK;
 }

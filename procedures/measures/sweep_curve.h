@@ -11,6 +11,7 @@
 #include "procedures/measures/sweep_legs.h"
 
 #define ES_SWEEP_MAX_POINTS 101
+#define ES_SWEEP_MAX_PAIRS  4096
 #define ES_SWEEP_LEAST_NEAR 4 /* readings of one leg near an angle */
 
 struct es_sweep_delay {
@@ -27,7 +28,7 @@ struct es_sweep_static {
     double up, down;     /* mean over the legs */
     double u_up, u_down; /* noise of these means */
     double range;        /* largest difference between legs of one direction */
-    double u_leg;        /* noise of one leg's value */
+    double u_range;      /* noise of that difference */
     size_t ups, downs;   /* legs that gave a value */
 };
 
@@ -36,6 +37,8 @@ struct es_sweep_curve {
     struct es_sweep_static at[ES_SWEEP_MAX_POINTS];
     double slope; /* ratio per rad, over all */
     double noise; /* of one reading about the local line */
+    size_t pairs; /* of legs of one direction at one angle, over all angles; no more than there is room for */
+    double u_pair[ES_SWEEP_MAX_PAIRS]; /* noise of the difference of each */
 };
 
 /* Slope of the straight line through all points that are good and not odd, ratio per rad; NAN when there are

@@ -9,8 +9,11 @@
 #include "procedures/measures/numeric/summary.h"
 #include "procedures/measures/sweep_curve.h"
 
-#define BINS   100 /* of 1 % of the range */
-#define AROUND 3   /* bins on each side for the roughness */
+#define BINS   ES_SWEEP_BINS
+#define AROUND 3 /* bins on each side for the roughness */
+#define EDGE                                                                                                 \
+    3 /* bins at each end that do not tell roughness: there play is taken up after the turn, and the         \
+       * readings at rest share one error of the reference */
 #define DEGREE 4   /* of a leg's smooth course */
 #define SURE   4.0 /* standard uncertainties for a reversal: one in 10^4 by chance */
 
@@ -155,13 +158,14 @@ static void dropouts_of_leg(const struct es_sweep *s, const struct es_sweep_leg 
 /* Mean reading in each bin, carried to its middle, both directions weighing the same. */
 struct bins {
     double mean[BINS], u[BINS], width;
+    double off[BINS]; /* of the readings' mean angle from the middle, in bins */
     bool known[BINS];
 };
 
 static void fill_bins(const struct es_sweep *s, double low, double high, double slope, double noise,
                       struct bins *b)
 {
-    double sum[2][BINS] = {{0}};
+    double sum[2][BINS] = {{0}}, off[2][BINS] = {{0}};
     size_t n[2][BINS] = {{0}};
     b->width = (high - low) / BINS;
     for (size_t k = 0; k < s->leg_count; k++) {
@@ -172,7 +176,9 @@ static void fill_bins(const struct es_sweep *s, double low, double high, double 
             if (!inside(p, low, high) || !p->good || p->odd)
                 continue;
             size_t j = (size_t)fmin((p->angle - low) / b->width, BINS - 1);
-            sum[w][j] += p->ratio - slope * (p->angle - (low + ((double)j + 0.5) * b->width));
+            double away = p->angle - (low + ((double)j + 0.5) * b->width);
+            sum[w][j] += p->ratio - slope * away;
+            off[w][j] += away / b->width;
             n[w][j]++;
         }
     }
@@ -182,8 +188,34 @@ static void fill_bins(const struct es_sweep *s, double low, double high, double 
             continue;
         double a = (double)n[0][j], c = (double)n[1][j];
         b->mean[j] = 0.5 * (sum[0][j] / a + sum[1][j] / c);
+        b->off[j] = 0.5 * (off[0][j] / a + off[1][j] / c);
         b->u[j] = 0.5 * noise * sqrt(1 / a + 1 / c);
     }
+}
+
+/* Departure of a bin from the parabola through its surroundings, and its noise. A parabola, because the bend
+ * of a smooth track is no roughness. NAN where too little is known. */
+static double departure(const struct bins *b, double slope, size_t j, double *u)
+{
+    double x[2 * AROUND], y[2 * AROUND], noise[2 * AROUND], square;
+    size_t n = 0;
+    for (size_t i = j - AROUND; i <= j + AROUND; i++)
+        if (i != j && b->known[i] && i >= EDGE && i + EDGE < BINS) {
+            double bins = (double)i - (double)j;
+            x[n] = (bins + b->off[i] - b->off[j]) / AROUND;
+            noise[n] = b->u[i];
+            y[n++] = b->mean[i] - slope * bins * b->width;
+        }
+    struct es_fit f;
+    if (!b->known[j] || n < AROUND + 2 || !es_polynomial_fit(x, y, n, 2, 0, 1, &f))
+        return NAN;
+    square = b->u[j] * b->u[j];
+    for (size_t i = 0; i < n; i++) { /* share of each in the parabola's value at j */
+        double share = f.cov[0][0] + f.cov[0][1] * x[i] + f.cov[0][2] * x[i] * x[i];
+        square += share * share * noise[i] * noise[i];
+    }
+    *u = sqrt(square);
+    return fabs(b->mean[j] - f.b[0]);
 }
 
 static void judge_bins(const struct bins *b, double slope, double resolution, struct es_sweep_faults *out)
@@ -199,20 +231,13 @@ static void judge_bins(const struct bins *b, double slope, double resolution, st
         backwards = now;
     }
     for (size_t j = AROUND; j + AROUND < BINS; j++) {
-        double x[2 * AROUND + 1], y[2 * AROUND + 1];
-        size_t n = 0;
-        for (size_t i = j - AROUND; i <= j + AROUND; i++)
-            if (i != j && b->known[i]) {
-                x[n] = (double)i;
-                y[n++] = b->mean[i];
-            }
-        struct es_fit f;
-        if (!b->known[j] || n < AROUND + 1 || !es_polynomial_fit(x, y, n, 1, (double)j, AROUND, &f))
+        double u, off = departure(b, slope, j, &u);
+        if (!isfinite(off))
             continue;
-        double off = fabs(b->mean[j] - f.b[0]);
-        if (off > out->roughness) {
+        out->u_rough[out->rough_count++] = u;
+        if (off >= out->roughness) {
             out->roughness = off;
-            out->u_roughness = b->u[j] * sqrt(1 + f.cov[0][0]);
+            out->u_roughness = u;
         }
     }
 }
@@ -260,13 +285,13 @@ static void usable_stretch(double first, double last, struct es_sweep_faults *ou
     }
 }
 
-enum es_status es_sweep_faults_of(const struct es_sweep *s, double low, double high, double resolution,
-                                  double reading_low, double reading_high, struct es_sweep_faults *out,
-                                  struct es_error *err)
+enum es_status es_sweep_faults_of(const struct es_sweep *s, double low, double high, double noise,
+                                  double resolution, double reading_low, double reading_high,
+                                  struct es_sweep_faults *out, struct es_error *err)
 {
-    double noise = out->noise;
+    double about_course = out->noise;
     memset(out, 0, sizeof *out);
-    out->noise = noise;
+    out->noise = about_course;
     struct bins *b = calloc(1, sizeof *b);
     double *work = malloc((2 * s->n + 1) * sizeof *work);
     if (!b || !work) {
@@ -280,7 +305,7 @@ enum es_status es_sweep_faults_of(const struct es_sweep *s, double low, double h
     }
     double slope = es_sweep_slope(s, low, high, work);
     slope = isfinite(slope) ? slope : 0;
-    fill_bins(s, low, high, slope, noise, b);
+    fill_bins(s, low, high, slope, isfinite(noise) ? noise : about_course, b);
     judge_bins(b, slope, resolution, out);
     double first, last;
     bounded(b, low, high, reading_low, reading_high, slope, &first, &last);

@@ -6,6 +6,7 @@
 #include "procedures/measures/sweep_legs.h"
 
 #define ES_SWEEP_MAX_DROPOUTS 256
+#define ES_SWEEP_BINS         100 /* of 1 % of the range */
 
 /* Seen in several legs, the slow ones count more: weights 1 / speed^2. */
 struct es_sweep_dropout {
@@ -21,8 +22,10 @@ struct es_sweep_faults {
     struct es_sweep_dropout dropouts[ES_SWEEP_MAX_DROPOUTS];
     double noise;       /* of one reading about its smooth surroundings */
     size_t reversals;   /* places where the mean curve runs backwards */
-    double roughness;   /* largest departure of 1 % of the range from the line through its surroundings */
+    double roughness;   /* largest departure of 1 % of the range from the parabola through its surroundings */
     double u_roughness; /* noise of it */
+    size_t rough_count; /* departures that it is the largest of, and their noise */
+    double u_rough[ES_SWEEP_BINS];
     double usable_from, usable_to; /* rad: widest stretch without fault, reading within its bounds */
 };
 
@@ -31,9 +34,11 @@ struct es_sweep_faults {
 enum es_status es_sweep_find_odd(struct es_sweep *s, double low, double high, double deviation, double *noise,
                                  char text[static 160], struct es_error *err) ES_MUST_CHECK;
 
-/* Dropouts from the marked points, then the rest from all others. */
-enum es_status es_sweep_faults_of(const struct es_sweep *s, double low, double high, double resolution,
-                                  double reading_low, double reading_high, struct es_sweep_faults *out,
-                                  struct es_error *err) ES_MUST_CHECK;
+/* Dropouts from the marked points, then the rest from all others. `noise`: of one reading about its local
+ * course (es_sweep_curve.noise); where it is not known, out->noise, of which the bend of the track is part.
+ */
+enum es_status es_sweep_faults_of(const struct es_sweep *s, double low, double high, double noise,
+                                  double resolution, double reading_low, double reading_high,
+                                  struct es_sweep_faults *out, struct es_error *err) ES_MUST_CHECK;
 
 #endif

@@ -158,15 +158,28 @@ static enum es_status pair_points(const struct es_samples *a, const struct es_se
     return ES_OK;
 }
 
+/* Least that the legs reached on one side. Where the recording begins or ends the shaft was cut off on its
+ * way: that end of the first or last leg counts only where no turn was seen on that side. */
+static double reached(const struct es_sweep *s, int side)
+{
+    double inner = side ? INFINITY : -INFINITY, cut = inner;
+    for (size_t k = 0; k < s->leg_count; k++) {
+        const struct es_sweep_leg *leg = &s->legs[k];
+        bool begins = (leg->direction < 0) == (side == 1), open = begins ? k == 0 : k + 1 == s->leg_count;
+        double *which = open ? &cut : &inner, here = side ? leg->high : leg->low;
+        *which = side ? fmin(*which, here) : fmax(*which, here);
+    }
+    return isfinite(inner) ? inner : cut;
+}
+
 static bool common_range(struct es_sweep *s, double *work)
 {
-    s->low = -INFINITY;
-    s->high = s->least = INFINITY;
+    s->low = reached(s, 0);
+    s->high = reached(s, 1);
+    s->least = INFINITY;
     s->most = -INFINITY;
     double slowest = INFINITY;
     for (size_t k = 0; k < s->leg_count; k++) {
-        s->low = fmax(s->low, s->legs[k].low);
-        s->high = fmin(s->high, s->legs[k].high);
         s->least = fmin(s->least, s->legs[k].low);
         s->most = fmax(s->most, s->legs[k].high);
         slowest = fmin(slowest, s->legs[k].speed);

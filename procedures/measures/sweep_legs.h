@@ -33,7 +33,7 @@ struct es_sweep {
     struct es_sweep_bounds *bounds; /* of each ES_SWEEP_BLOCK points */
     struct es_sweep_leg legs[ES_SWEEP_MAX_LEGS];
     size_t leg_count;
-    double low, high;    /* rad: swept by every leg */
+    double low, high;    /* rad: swept by every leg, but for what the recording's ends cut off */
     double least, most;  /* rad: swept by any */
     double sample_angle; /* rad: usual distance between two points while moving */
     double interval;     /* s between sensor samples */

@@ -6,6 +6,8 @@
 #include <string.h>
 #include <strings.h>
 
+#include "rig/base/unit_hint.h"
+
 /* A line that starts like a number, or whose first cell is a blank before one. */
 static bool line_like_numbers(const char *line, size_t length)
 {
@@ -167,14 +169,16 @@ static void check_unit(struct es_csv_reader *r, unsigned line, struct es_csv_kno
         return; /* a plain number needs no unit */
     if (unit_fits(c, d))
         return;
-    char found[160], expected[400], advice[160];
+    char found[320], expected[400], advice[160], hint[ES_UNIT_HINT_SIZE] = "";
     const char *name = c->is_time ? "time" : es_role_info(c->role)->name;
     const char *unit = c->unit[0] ? c->unit : c->factor ? c->factor->name : "";
     int n = snprintf(expected, sizeof expected, "a unit of %s: ", es_dimension_name(d));
     es_unit_names(d, expected + n, sizeof expected - (size_t)n);
+    if (unit[0] && !c->factor)
+        es_unit_hint(unit, d, hint);
     snprintf(found, sizeof found,
-             unit[0] ? "column \"%.60s\" with unit \"%.40s\"" : "column \"%.60s\" without a unit", c->name,
-             unit);
+             unit[0] ? "column \"%.60s\" with unit \"%.40s\"%s" : "column \"%.60s\" without a unit", c->name,
+             unit, hint);
     snprintf(advice, sizeof advice, "Write it in the header, as in \"%s [%s]\", or with --column.", name,
              es_dimension_unit(d)->name);
     es_csv_fault(r, line, c->at, found, expected, advice);

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "rig/base/unit_hint.h"
 #include "rig/base/units.h"
 
 static const char *const dimension_names[ES_DIM_COUNT] = {
@@ -156,10 +157,11 @@ static enum es_status no_number(const char *text, struct es_error *err)
 
 static enum es_status bad_unit(const char *unit, enum es_dimension d, struct es_error *err)
 {
-    char names[400];
+    char names[400], hint[ES_UNIT_HINT_SIZE];
 
+    es_unit_hint(unit, d, hint);
     if (d == ES_DIM_COUNT)
-        return es_fail(err, ES_BAD_INPUT, "found the unknown unit \"%.40s\"", unit);
+        return es_fail(err, ES_BAD_INPUT, "found the unknown unit \"%.40s\"%s", unit, hint);
     if (d == ES_DIM_NUMBER)
         return es_fail(err, ES_BAD_INPUT, "found the unit \"%.40s\"; expected a plain number", unit);
     es_unit_names(d, names, sizeof names);
@@ -170,8 +172,8 @@ static enum es_status bad_unit(const char *unit, enum es_dimension d, struct es_
     if (other != NULL)
         return es_fail(err, ES_BAD_INPUT, "found \"%s\", a unit of %s; expected a %s in one of: %s", unit,
                        es_dimension_name(other->dimension), es_dimension_name(d), names);
-    return es_fail(err, ES_BAD_INPUT, "found the unknown unit \"%.40s\"; expected a %s in one of: %s", unit,
-                   es_dimension_name(d), names);
+    return es_fail(err, ES_BAD_INPUT, "found the unknown unit \"%.40s\"%s; expected a %s in one of: %s", unit,
+                   hint, es_dimension_name(d), names);
 }
 
 /* d == ES_DIM_COUNT: any dimension. */

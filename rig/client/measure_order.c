@@ -1,9 +1,11 @@
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "rig/base/nearest.h"
 #include "rig/base/text.h"
+#include "rig/base/unit_hint.h"
 #include "rig/client/measure_order.h"
 #include "rig/client/measure_settings.h"
 
@@ -34,6 +36,14 @@ static enum es_status find_role(const char *option, const char *name, enum es_ro
     return es_fail(err, ES_USAGE, "--%s: unknown channel \"%s\"", option, name);
 }
 
+static enum es_status unknown_unit(const char *unit, size_t length, struct es_error *err)
+{
+    char written[64], hint[ES_UNIT_HINT_SIZE];
+    (void)snprintf(written, sizeof written, "%.*s", (int)(length < 60 ? length : 60), unit);
+    es_unit_hint(written, ES_DIM_COUNT, hint);
+    return es_fail(err, ES_USAGE, "--column: unknown unit \"%s\"%s", written, hint);
+}
+
 /* "COLUMN [UNIT]" at the end of a column option. */
 static enum es_status take_column(struct es_csv_column *column, const char *text, char **name,
                                   struct es_error *err)
@@ -44,7 +54,7 @@ static enum es_status take_column(struct es_csv_column *column, const char *text
         size_t unit_length = (size_t)(text + length - 1 - (open + 1));
         column->unit = es_unit_find(open + 1, unit_length);
         if (column->unit == NULL)
-            return es_fail(err, ES_USAGE, "--column: unknown unit \"%.*s\"", (int)unit_length, open + 1);
+            return unknown_unit(open + 1, unit_length, err);
         length = (size_t)(open - text);
         while (length > 0 && text[length - 1] == ' ')
             length--;

@@ -48,6 +48,64 @@ Test(conversions, factors_of_nist_sp_811)
                  printed[i].name);
 }
 
+/* The units that people use at a bench, each against its definition: SI prefixes (SP 811 table 5) and units
+ * accepted beside the SI (table 6: minute, hour, degree, litre; B.8: bar), per cent (SP 811 7.10.2: 0.01). */
+static const struct {
+    const char *name;
+    enum es_dimension dimension;
+    double factor;
+} bench_units[] = {
+    {"bar", ES_DIM_PRESSURE, 1e5},
+    {"kPa", ES_DIM_PRESSURE, 1e3},
+    {"MPa", ES_DIM_PRESSURE, 1e6},
+    {"mbar", ES_DIM_PRESSURE, 1e2},
+    {"psi", ES_DIM_PRESSURE, 0.45359237 * 9.80665 / (0.0254 * 0.0254)},
+    {"Nl/h", ES_DIM_FLOW, 1e-3 / 3600 * (101325.0 / 100000) * (293.15 / 273.15)},
+    {"Nm3/h", ES_DIM_FLOW, 1.0 / 3600 * (101325.0 / 100000) * (293.15 / 273.15)},
+    {"l/min ANR", ES_DIM_FLOW, 1e-3 / 60},
+    {"scfh", ES_DIM_FLOW, 0.028316846592 / 3600 * (101325.0 / 100000) * (293.15 / (519.67 / 1.8))},
+    {"deg", ES_DIM_ANGLE, 0.017453292519943295},
+    {"%", ES_DIM_RATIO, 0.01},
+    {"mm", ES_DIM_LENGTH, 1e-3},
+    {"mA", ES_DIM_CURRENT, 1e-3},
+    {"s", ES_DIM_TIME, 1},
+    {"ms", ES_DIM_TIME, 1e-3},
+};
+
+Test(conversions, units_of_the_bench)
+{
+    for (size_t i = 0; i < sizeof bench_units / sizeof bench_units[0]; i++)
+        close_to(unit(bench_units[i].name, bench_units[i].dimension)->factor, bench_units[i].factor, 1e-15,
+                 bench_units[i].name);
+}
+
+/* There and back over sixteen decades and both signs; and as text with its digits, read again. */
+Test(conversions, there_and_back)
+{
+    for (size_t i = 0; i < sizeof bench_units / sizeof bench_units[0]; i++) {
+        const struct es_unit *u = unit(bench_units[i].name, bench_units[i].dimension);
+        for (int e = -8; e <= 8; e++)
+            for (int sign = -1; sign <= 1; sign += 2) {
+                double v = sign * 1.2345678901234567 * pow(10, e);
+                close_to(es_to_unit(es_from_unit(v, u), u), v, 4e-16, u->name);
+                close_to(es_to_unit_difference(es_from_unit_difference(v, u), u), v, 4e-16, u->name);
+            }
+        char text[64];
+        struct es_quantity q;
+        cr_assert_lt(es_quantity_format(es_from_unit(12.345, u), u, 3, text, sizeof text), sizeof text);
+        cr_assert_eq(es_quantity_parse_as(text, bench_units[i].dimension, &q, NULL), ES_OK, "%s", text);
+        close_to(es_to_unit(q.value, q.unit), 12.345, 4e-16, text);
+    }
+}
+
+/* SP 811 B.8: cubic foot per minute 4.719474E-04 m3/s, of the air as it is; as scfm it is counted at ANR. */
+Test(conversions, cubic_foot_a_minute)
+{
+    const double anr = 101325.0 / 100000 * 293.15 / (519.67 / 1.8);
+
+    close_to(unit("scfm", ES_DIM_FLOW)->factor / anr, 4.719474e-4, 2e-7, "ft3/min");
+}
+
 /* psi from its definition (exact pound, inch and standard gravity): 6894.757 293 168 Pa (recomputed). */
 Test(conversions, psi_to_twelve_digits)
 {

@@ -1,10 +1,12 @@
 #include <criterion/criterion.h>
 #include <float.h>
 #include <math.h>
+#include <stddef.h>
 #include <string.h>
 
 #include "rig/base/quantity.h"
 #include "rig/base/role.h"
+#include "rig/base/unit_hint.h"
 #include "rig/base/units.h"
 
 static double value_of(const char *text)
@@ -117,12 +119,85 @@ Test(quantity, dimension_is_demanded)
     cr_expect_eq(es_quantity_parse_as("4", ES_DIM_PRESSURE, &q, &err), ES_BAD_INPUT);
     cr_expect_neq(strstr(err.text, "without unit"), NULL, "%s", err.text);
     cr_expect_eq(es_quantity_parse_as("4 bra", ES_DIM_PRESSURE, &q, &err), ES_BAD_INPUT);
-    cr_expect_neq(strstr(err.text, "the unknown unit \"bra\"; expected a pressure in one of"), NULL, "%s",
-                  err.text);
+    cr_expect_neq(
+        strstr(err.text, "the unknown unit \"bra\" (did you mean \"bar\"?); expected a pressure in one of"),
+        NULL, "%s", err.text);
     cr_expect_eq(es_quantity_parse_as("4 bar", ES_DIM_NUMBER, &q, &err), ES_BAD_INPUT);
     cr_expect_neq(strstr(err.text, "a plain number"), NULL, "%s", err.text);
     cr_expect_eq(es_quantity_parse_as("0.5", ES_DIM_RATIO, &q, &err), ES_BAD_INPUT,
                  "0.5 of what: a ratio needs its %% or 1");
+}
+
+/* What people write who know the unit by another spelling, and what they are told. */
+Test(quantity, near_misses_are_named)
+{
+    static const struct {
+        const char *text;
+        enum es_dimension dimension;
+        const char *hint;
+    } cases[] = {
+        {"4 Bar", ES_DIM_PRESSURE, "did you mean \"bar\"?"},
+        {"4 bars", ES_DIM_PRESSURE, "did you mean \"bar\"?"},
+        {"4 barg", ES_DIM_PRESSURE, "gauge unless their name says absolute; write \"bar\""},
+        {"60 PSIG", ES_DIM_PRESSURE, "gauge unless their name says absolute; write \"psi\""},
+        {"60 PSI", ES_DIM_PRESSURE, "did you mean \"psi\"?"},
+        {"400 KPA", ES_DIM_PRESSURE, "did you mean \"kPa\"?"},
+        {"0.4 Mpa", ES_DIM_PRESSURE, "did you mean \"MPa\"?"},
+        {"4000 mBar", ES_DIM_PRESSURE, "did you mean \"mbar\"?"},
+        {"5 l/min", ES_DIM_FLOW, "needs its reference state, such as \"l/min ANR\""},
+        {"5 l/min", ES_DIM_COUNT, "needs its reference state, such as \"l/min ANR\""},
+        {"5 nl/h", ES_DIM_FLOW, "did you mean \"Nl/h\"?"},
+        {"5 Nl/hr", ES_DIM_FLOW, "did you mean \"Nl/h\"?"},
+        {"5 Nm\xC2\xB3/h", ES_DIM_FLOW, "did you mean \"Nm3/h\"?"},
+        {"5 l/min(ANR)", ES_DIM_FLOW, "did you mean \"l/min ANR\"?"},
+        {"5 SCFH", ES_DIM_FLOW, "did you mean \"scfh\"?"},
+        {"5 sccm", ES_DIM_FLOW, "is many states; a unit that tells its own is \"sccm (0 degC)\""},
+        {"30 \xC2\xB0", ES_DIM_ANGLE, "write \"deg\""},
+        {"30 degrees", ES_DIM_ANGLE, "write \"deg\""},
+        {"20 \xC2\xB0"
+         "C",
+         ES_DIM_TEMPERATURE, "write \"degC\""},
+        {"5 percent", ES_DIM_RATIO, "write \"%\""},
+        {"5 MM", ES_DIM_LENGTH, "did you mean \"mm\"?"},
+        {"12 ma", ES_DIM_CURRENT, "did you mean \"mA\"?"},
+        {"3 sec", ES_DIM_TIME, "write \"s\""},
+        {"3 S", ES_DIM_TIME, "did you mean \"s\"?"},
+        {"30 msec", ES_DIM_TIME, "write \"ms\""},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct es_quantity q = {0};
+        struct es_error err = {0};
+        cr_expect_eq(cases[i].dimension == ES_DIM_COUNT
+                         ? es_quantity_parse(cases[i].text, &q, &err)
+                         : es_quantity_parse_as(cases[i].text, cases[i].dimension, &q, &err),
+                     ES_BAD_INPUT, "%s", cases[i].text);
+        cr_expect_neq(strstr(err.text, cases[i].hint), NULL, "%s: %s", cases[i].text, err.text);
+        cr_expect_lt(strlen(err.text), sizeof err.text - 1, "%s: cut off", cases[i].text);
+    }
+}
+
+/* A hint names a unit that is one, of the dimension that was asked for. */
+Test(quantity, hints_name_units)
+{
+    static const char *const written[] = {
+        "barg", "bara", "psia",  "lbf/in2",  "kg/cm2",  "millibar", "pct",  "C",      "F",
+        "inch", "sec",  "hr",    "minutes",  "l/h",     "lpm",      "l/s",  "ml/min", "m3/h",
+        "cfh",  "cfm",  "ft3/h", "mbar l/s", "Pa m3/s", "slpm",     "sl/h", "sm3/h"};
+    for (size_t i = 0; i < sizeof written / sizeof written[0]; i++) {
+        char hint[ES_UNIT_HINT_SIZE];
+        es_unit_hint(written[i], ES_DIM_COUNT, hint);
+        const char *last = strrchr(hint, '"');
+        cr_assert_neq(last, NULL, "%s: no hint", written[i]);
+        size_t n = 0;
+        while (last[-1 - (ptrdiff_t)n] != '"')
+            n++;
+        cr_expect_neq(es_unit_find(last - n, n), NULL, "%s: %s", written[i], hint);
+    }
+    char hint[ES_UNIT_HINT_SIZE];
+    es_unit_hint("furlong", ES_DIM_COUNT, hint);
+    cr_expect_str_eq(hint, "");
+    es_unit_hint("", ES_DIM_PRESSURE, hint);
+    cr_expect_str_eq(hint, "");
 }
 
 Test(quantity, kelvin_is_a_temperature_or_a_difference_as_asked)

@@ -53,6 +53,7 @@ Test(measure_order, says_what_is_wrong)
     refuses("did you mean \"level\"", "lvel", NULL, NULL, NULL, NULL);
     refuses("did you mean \"travel\"", "level", "travl=1", NULL, NULL, NULL);
     refuses("unknown unit \"furlong\"", "level", "travel=1 [furlong]", NULL, NULL, NULL);
+    refuses("unknown unit \"MM\" (did you mean \"mm\"?)", "level", "travel=1 [MM]", NULL, NULL, NULL);
     refuses("wanted NAME=VALUE", "level", "travel", NULL, NULL, NULL);
     refuses("wanted NAME=VALUE", "level", "travel=", NULL, NULL, NULL);
     refuses("--column too", "level", NULL, "travel=1 mm", "channel=travel", NULL);

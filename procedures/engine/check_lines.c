@@ -124,21 +124,52 @@ static void check_recordings(struct es_walk *w, const struct es_measurand *m, do
         *rate = 0;
 }
 
+/* From the bench file, the type sheet, an earlier measure, or measured by a role of that name. */
+static bool fact_is_known(const struct es_walk *w, const struct es_known_facts *facts, const char *name)
+{
+    const enum es_role role = es_role_find(name);
+
+    return es_known_facts_has(facts, name) || (role != ES_ROLE_NONE && es_view_has(w->view, role));
+}
+
+static void check_fact(struct es_walk *w, const struct es_measurand *m, const struct es_known_facts *facts,
+                       const char *name)
+{
+    if (fact_is_known(w, facts, name))
+        return;
+    if (w->view == NULL || w->type == NULL)
+        es_walk_note(w, "whether \"%s\" is known, which \"%s\" needs: no %s was given", name,
+                     m->measure->name, w->view == NULL ? "bench file" : "type sheet");
+    else
+        es_walk_fault(
+            w, m->place, m->measure->name,
+            "a measure whose facts are known; \"%s\" is not: give it in the bench file or type sheet", name);
+}
+
+static bool is_among(const char *const *names, const char *name)
+{
+    for (; names != NULL && *names != NULL; names++)
+        if (strcmp(*names, name) == 0)
+            return true;
+    return false;
+}
+
+/* What a measure needs, and what the procedure itself names. A name that stands only by default may be
+ * unknown where something takes its place. */
 static void check_facts(struct es_walk *w, const struct es_measurand *m, const struct es_known_facts *facts)
 {
-    for (size_t i = 0; m->measure->facts_needed != NULL && m->measure->facts_needed[i] != NULL; i++) {
-        const char *name = m->measure->facts_needed[i];
-        const enum es_role role = es_role_find(name);
-        if (es_known_facts_has(facts, name))
+    const struct es_measure *measure = m->measure;
+
+    for (size_t i = 0; measure->facts_needed != NULL && measure->facts_needed[i] != NULL; i++)
+        check_fact(w, m, facts, measure->facts_needed[i]);
+    for (size_t i = 0; i < measure->setting_count; i++) {
+        const struct es_field *row = &measure->settings[i];
+        if (!es_setting_is_fact(row))
             continue;
-        if (w->view == NULL || w->type == NULL)
-            es_walk_note(w, "whether \"%s\" is known, which \"%s\" needs: no %s was given", name,
-                         m->measure->name, w->view == NULL ? "bench file" : "type sheet");
-        else if (role == ES_ROLE_NONE || !w->view->roles[role].present)
-            es_walk_fault(
-                w, m->place, m->measure->name,
-                "a measure whose facts are known; \"%s\" is not: give it in the bench file or type sheet",
-                name);
+        const char *name = *(char *const *)(const void *)((const char *)m->settings + row->offset);
+        if (name != NULL && (is_among(measure->fact_settings, row->name) || row->fallback == NULL ||
+                             strcmp(name, row->fallback) != 0))
+            check_fact(w, m, facts, name);
     }
 }
 
@@ -266,9 +297,10 @@ static void check_measurand(struct es_walk *w, const char *label, const struct e
 
     if (es_when_applies(m->when, w->type)) {
         check_recordings(w, m, &rate);
-        check_facts(w, m, facts);
         if (lack == NULL && es_lacks_for_measurand(m, view_has, w->view, text, sizeof text))
             lack = text;
+        if (lack == NULL)
+            check_facts(w, m, facts);
     }
     for (size_t i = 0; i < m->result_count; i++)
         check_result(w, label, m, &m->results[i], facts, rate, lack,

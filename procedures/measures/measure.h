@@ -74,6 +74,9 @@ struct es_facts {
 
 const struct es_fact *es_fact_find(const struct es_facts *facts, const char *name);
 
+/* Whether a setting's text is the name of a fact: its meaning then begins with "fact: ". */
+bool es_setting_is_fact(const struct es_field *row);
+
 struct es_measure_output {
     const char *name;
     enum es_dimension dimension; /* ES_DIM_COUNT: that of the first role that roles() writes */
@@ -88,6 +91,9 @@ struct es_measure {
         *trace_names; /* slots, NULL-terminated: {"recording", "tare", NULL}; the first is required */
     const char *const *facts_needed; /* NULL-terminated */
     const char *const *facts_used;   /* taken too where they are known: NULL-terminated, or NULL for none */
+    /* Settings whose fact must be known, NULL-terminated, or NULL for none. Facts of other settings have
+     * something that takes their place. */
+    const char *const *fact_settings;
     const struct es_field *settings; /* read from the measurand's "with" object */
     size_t setting_count, setting_size;
     const struct es_measure_output *outputs;

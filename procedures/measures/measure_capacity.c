@@ -345,6 +345,7 @@ const struct es_measure es_measure_capacity = {
     .trace_names = trace_names,
     .facts_needed = es_no_facts,
     .facts_used = (const char *const[]){"ambient pressure", "ambient temperature", NULL},
+    .fact_settings = (const char *const[]){"volume", NULL},
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),

@@ -216,6 +216,7 @@ const struct es_measure es_measure_filling = {
     .trace_names = trace_names,
     .facts_needed = es_no_facts,
     .facts_used = (const char *const[]){"ambient temperature", NULL},
+    .fact_settings = (const char *const[]){"volume", NULL},
     .settings = rows,
     .setting_count = sizeof rows / sizeof rows[0],
     .setting_size = sizeof(struct settings),

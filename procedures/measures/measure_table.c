@@ -33,3 +33,8 @@ const struct es_fact *es_fact_find(const struct es_facts *facts, const char *nam
             return &facts->items[i];
     return NULL;
 }
+
+bool es_setting_is_fact(const struct es_field *row)
+{
+    return row->kind == ES_FIELD_TEXT && row->meaning != NULL && strncmp(row->meaning, "fact: ", 6) == 0;
+}

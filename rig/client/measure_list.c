@@ -10,12 +10,6 @@
 #define COLUMN 30 /* where meanings begin */
 #define FACT   "fact: "
 
-bool es_measure_setting_is_fact(const struct es_field *row)
-{
-    return row->kind == ES_FIELD_TEXT && row->meaning != NULL &&
-           strncmp(row->meaning, FACT, strlen(FACT)) == 0;
-}
-
 static void choice_words(const struct es_field *row, char *out, size_t size)
 {
     struct es_text words = {0};
@@ -56,7 +50,7 @@ void es_measure_setting_takes(const struct es_field *row, char *out, size_t size
         (void)snprintf(out, size, "true or false");
         break;
     default:
-        (void)snprintf(out, size, es_measure_setting_is_fact(row) ? "the name of a fact" : "a text");
+        (void)snprintf(out, size, es_setting_is_fact(row) ? "the name of a fact" : "a text");
     }
 }
 
@@ -108,7 +102,7 @@ static void list_settings(const struct es_measure *m, size_t width, FILE *to)
         struct es_text text = {0};
         (void)snprintf(left, sizeof left, "--set \"%s=...\"", row->name);
         es_measure_setting_takes(row, takes, sizeof takes);
-        if (es_measure_setting_is_fact(row))
+        if (es_setting_is_fact(row))
             es_text_printf(&text, "name of the fact with the %s",
                            row->meaning + strlen(FACT) +
                                (strncmp(row->meaning + strlen(FACT), "the ", 4) == 0 ? 4 : 0));
@@ -135,7 +129,7 @@ static void list_facts(const struct es_measure *m, size_t width, FILE *to)
     bool told = false;
     for (size_t i = 0; i < m->setting_count; i++) {
         const struct es_field *row = &m->settings[i];
-        if (!es_measure_setting_is_fact(row) || row->fallback == NULL)
+        if (!es_setting_is_fact(row) || row->fallback == NULL)
             continue;
         if (!told)
             fputs("  Facts\n", to);

@@ -16,7 +16,4 @@ void es_measure_list_one(const struct es_measure *measure, size_t width, FILE *t
 /* "a channel", "a time, in one of: s, ms": what a setting takes. */
 void es_measure_setting_takes(const struct es_field *row, char *out, size_t size);
 
-/* A setting that names a fact, not a value. */
-bool es_measure_setting_is_fact(const struct es_field *row);
-
 #endif

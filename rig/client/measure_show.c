@@ -170,21 +170,21 @@ static void add_channels(const struct es_measure_order *order, const struct es_t
     size_t count = order->measure->roles(order->settings, wanted);
     for (size_t i = 0; i < count; i++)
         if (!is_recorded(traces, slots, wanted[i]))
-            es_text_printf(out, " --column \"%s=COLUMN\"", es_role_info(wanted[i])->name);
+            es_text_printf(out, "\n--column \"%s=COLUMN [UNIT]\"", es_role_info(wanted[i])->name);
 }
 
 static void add_fact(const struct es_measure_order *order, const char *name, struct es_text *out)
 {
     const struct es_facts facts = {.items = order->facts, .count = order->fact_count};
     if (name != NULL && es_fact_find(&facts, name) == NULL)
-        es_text_printf(out, " --fact \"%s=VALUE +- U\"", name);
+        es_text_printf(out, "\n--fact \"%s=VALUE +- U\"", name);
 }
 
 static void add_facts(const struct es_measure_order *order, struct es_text *out)
 {
     for (size_t i = 0; i < order->measure->setting_count; i++) {
         const struct es_field *row = &order->measure->settings[i];
-        if (!es_measure_setting_is_fact(row))
+        if (!es_setting_is_fact(row))
             continue;
         const char *name = *(char *const *)(const void *)((const char *)order->settings + row->offset);
         add_fact(order, name, out);
@@ -207,7 +207,7 @@ void es_measure_show_not_given(const struct es_screen *screen, const struct es_m
     add_facts(order, &text);
     for (size_t k = 1; k < slots; k++)
         if (traces[k] == NULL)
-            es_text_printf(&text, " --trace \"%s=FILE\"", m->trace_names[k]);
+            es_text_printf(&text, "\n--trace \"%s=FILE\"", m->trace_names[k]);
     if (text.bytes != NULL && text.length > begun) {
         (void)fflush(stdout); /* below the values where both are shown */
         es_display_wrap(text.bytes, 2, screen->width, stderr);

@@ -22,6 +22,18 @@ struct refusal {
     "{\"measure\": \"step response\", \"recordings\": {\"recording\": \"a\"},"                               \
     " \"results\": [{\"name\": \"line\", \"output\": \"dead time\", \"limit\": \"step dead time\"}]}"
 
+#define RECORD_P                                                                                             \
+    "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"output 1 pressure\", \"output 1 flow\"], "          \
+    "\"rate\": \"50 Hz\", \"for\": \"2 s\"}"
+#define FILLING(volume)                                                                                      \
+    "{\"measure\": \"filling\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"volume\": \"" volume    \
+    "\"},"                                                                                                   \
+    " \"results\": [{\"name\": \"line\", \"output\": \"difference\", \"limit\": \"cross-talk\"}]}"
+#define STAIRCASE(low)                                                                                       \
+    "{\"measure\": \"staircase\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"response low\": "     \
+    "\"" low "\"},"                                                                                          \
+    " \"results\": [{\"name\": \"line\", \"output\": \"hysteresis\", \"limit\": \"cross-talk\"}]}"
+
 static const struct refusal refusals[] = {
     /* ceilings, by every way that a value can be commanded; the bench allows 7 bar, the type 6.5 bar */
     {"set above the bench's ceiling", "{\"do\": \"set\", \"role\": \"supply demand\", \"to\": \"7.1 bar\"}",
@@ -104,7 +116,15 @@ static const struct refusal refusals[] = {
     {"role of double-acting units for all",
      "{\"do\": \"set\", \"role\": \"output 2 vent valve\", \"to\": \"open\"}", "",
      "\"when\": \"double-acting\""},
+    /* facts: a misspelt name in "with"; a name that stands by default has something in its place */
+    {"fact that nobody gives", RECORD_A, FILLING("output 1 volum"), "\"output 1 volum\" is not"},
+    {"another measure's fact, misspelt", RECORD_A, STAIRCASE("lowr end"), "\"lowr end\" is not"},
+    {"fact that is known", RECORD_P, FILLING("output 2 volume"), ""},
     /* times and bounds */
+    {"a wait without end",
+     "{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"1 mm\", \"at most\": \"inf s\"}", "",
+     "no quantity \"inf s\""},
+    {"a hold without end", "{\"do\": \"hold\", \"for\": \"for ever\"}", "", "no quantity \"for ever\""},
     {"for longer than at most",
      "{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"1 mm\", \"for\": \"5 s\", \"at most\": \"3 s\"}",
      "", "at least as long as"},
@@ -189,6 +209,117 @@ Test(proof, refuses)
         es_findings_free(&f);
         es_procedure_free(p);
     }
+    fake_bench_free(b);
+    es_type_free(type);
+}
+
+static struct es_type_quantity *quantity(struct es_type *type, const char *name)
+{
+    for (size_t i = 0; i < type->quantity_count; i++)
+        if (strcmp(type->quantities[i].name, name) == 0)
+            return &type->quantities[i];
+    cr_assert_fail("the type sheet has no %s", name);
+    return NULL;
+}
+
+/* A procedure that was written for another type sheet: what a name stands for is looked at, too. */
+Test(proof, refuses_names_that_stand_for_nothing)
+{
+    static const struct {
+        const char *quantity, *value, *steps, *words;
+    } cases[] = {
+        {"travel tolerance", "0 mm",
+         "{\"do\": \"wait\", \"role\": \"travel\", \"near\": \"1 mm\", \"within\": \"travel tolerance\", "
+         "\"at most\": \"9 s\"}",
+         "more than nothing"},
+        {"minimum supply", "-1 bar",
+         "{\"do\": \"isolate and vent\", \"outputs\": [\"output 1\"], \"below\": \"minimum supply\", \"at "
+         "most\": \"9 s\"}",
+         "more than nothing"},
+        {"sweep low", "0 deg/s",
+         "{\"do\": \"turn shaft\", \"to\": \"1 deg\", \"at\": \"sweep low\", \"text\": \"t\", \"at most\": "
+         "\"9 s\"}",
+         "more than nothing"},
+        {"minimum supply", "0 bar/s",
+         "{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"1 bar\", \"at\": \"minimum supply\"}",
+         "more than nothing"},
+        {"maximum supply", "0 s", "{\"do\": \"hold\", \"for\": \"maximum supply\"}",
+         "above 0 s and up to 24 h"},
+        {"maximum supply", "25 h", "{\"do\": \"hold\", \"for\": \"maximum supply\"}",
+         "above 0 s and up to 24 h"},
+        {"full travel", "30 bar",
+         "{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"50 %\", \"at most\": \"9 s\"}",
+         "is not a length"},
+        {"loop high", "20 bar", "{\"do\": \"set\", \"role\": \"loop demand\", \"to\": \"50 %\"}",
+         "is not a current"},
+    };
+
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct es_type *type = load_type("linear-single-acting");
+        struct fake_bench *b = fake_bench_new(type);
+        struct es_procedure *p = must_read(cases[i].steps, "");
+        struct es_findings f = {0};
+        struct es_check_report report;
+        struct es_error err;
+        cr_assert_eq(es_quantity_parse(cases[i].value, &quantity(type, cases[i].quantity)->written, &err),
+                     ES_OK, "%s", err.text);
+        cr_expect_eq(check(p, &b->view, type, &f, &report), ES_BAD_INPUT, "%s = %s", cases[i].quantity,
+                     cases[i].value);
+        cr_expect(told(&f, cases[i].words), "%s = %s: \"%s\"", cases[i].quantity, cases[i].value,
+                  f.count > 0 ? f.items[0].expected : "");
+        es_check_report_free(&report);
+        es_findings_free(&f);
+        es_procedure_free(p);
+        fake_bench_free(b);
+        es_type_free(type);
+    }
+}
+
+/* A share of the travel, or of the loop, of a type sheet that does not say what the whole is. */
+Test(proof, refuses_a_share_of_nobody_knows_what)
+{
+    static const char *const whole[] = {"full travel", "loop low", "loop high"};
+
+    for (size_t i = 0; i < sizeof whole / sizeof whole[0]; i++) {
+        struct es_type *type = load_type("linear-single-acting");
+        struct fake_bench *b = fake_bench_new(type);
+        struct es_procedure *p = must_read(
+            i == 0 ? "{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"50 %\", \"at most\": \"9 s\"}"
+                   : "{\"do\": \"set\", \"role\": \"loop demand\", \"to\": \"50 %\"}",
+            "");
+        struct es_findings f = {0};
+        struct es_check_report report;
+        quantity(type, whole[i])->name[0] = 'x';
+        cr_expect_eq(check(p, &b->view, type, &f, &report), ES_BAD_INPUT);
+        cr_expect(told(&f, whole[i]) && told(&f, "which a share needs"), "%s", whole[i]);
+        es_check_report_free(&report);
+        es_findings_free(&f);
+        es_procedure_free(p);
+        fake_bench_free(b);
+        es_type_free(type);
+    }
+}
+
+/* The bench's own volume is not in its file: refused before air moves, with what to do. */
+Test(proof, refuses_a_bench_without_the_volume_that_a_measure_needs)
+{
+    struct es_type *type = load_type("linear-single-acting");
+    struct fake_bench *b = fake_bench_new(type);
+    struct es_procedure *p = must_read(RECORD_P, FILLING("output 1 volume"));
+    struct es_findings f = {0};
+    struct es_check_report report;
+
+    cr_expect_eq(check(p, &b->view, type, &f, &report), ES_OK);
+    es_check_report_free(&report);
+    b->view.facts.count = 0;
+    cr_expect_eq(check(p, &b->view, type, &f, &report), ES_BAD_INPUT);
+    cr_expect(told(&f, "\"output 1 volume\" is not: give it in the bench file"));
+    es_check_report_free(&report);
+    es_findings_free(&f);
+    cr_expect_eq(check(p, NULL, type, &f, &report), ES_OK);
+    cr_expect(report.not_checked_count > 0);
+    es_check_report_free(&report);
+    es_procedure_free(p);
     fake_bench_free(b);
     es_type_free(type);
 }

@@ -155,6 +155,14 @@ Test(plan, faults)
          "\"not failed\""},
         {"7", "\"procedure\""},
         {"{\"procedure\": \"one\", \"twice\": true}", "twice"},
+        /* gates in a circle, on itself, on what comes later: the one rule covers them */
+        {"{\"procedure\": \"one\", \"as\": \"a\", \"only after\": {\"b\": \"passed\"}}, {\"procedure\": "
+         "\"one\", "
+         "\"as\": \"b\", \"only after\": {\"a\": \"passed\"}}",
+         "an earlier procedure"},
+        {"{\"procedure\": \"one\", \"as\": \"a\", \"only after\": {\"a\": \"passed\"}}",
+         "an earlier procedure"},
+        {"{\"procedure\": \"p.plan\"}", "\"procedure/1\""}, /* a plan in itself */
     };
 
     make_folder("lower end");
@@ -165,6 +173,31 @@ Test(plan, faults)
                   f.count > 0 ? f.items[0].expected : "");
         es_findings_free(&f);
     }
+    clear_folder();
+}
+
+static void expect_file_refused(const char *text, const char *words)
+{
+    char path[160];
+    struct es_findings f = {0};
+    struct es_plan *plan = NULL;
+    struct es_error err;
+
+    write_file("p.plan.json", text);
+    (void)snprintf(path, sizeof path, "%s/p.plan.json", folder);
+    cr_expect_eq(es_plan_load_any(path, &f, &plan, &err), ES_BAD_INPUT, "%s", text);
+    cr_expect(told(&f, words), "%s: \"%s\"", text, f.count > 0 ? f.items[0].expected : "");
+    es_findings_free(&f);
+}
+
+Test(plan, other_files_are_told_apart)
+{
+    make_folder("lower end");
+    expect_file_refused("", "a value");
+    expect_file_refused("[]", "a procedure or a plan");
+    expect_file_refused("{\"endstop\": 1}", "a procedure or a plan");
+    expect_file_refused("{\"endstop\": \"plan/2\", \"procedures\": []}", "a procedure or a plan");
+    expect_file_refused("{\"endstop\": \"type-sheet/1\"}", "a procedure or a plan");
     clear_folder();
 }
 

@@ -104,6 +104,42 @@ static const struct fault faults[] = {
      "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"travel\"}, "
      "\"results\": [3]}",
      "name, output and limit"},
+    /* every step that could wait for ever: for air, for rest, for people */
+    {"{\"do\": \"isolate and vent\", \"outputs\": [\"output 1\"], \"below\": \"1 mbar\"}", "", "at most"},
+    {"{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\","
+     " \"until settled\": {\"role\": \"travel\", \"within\": \"1 mm\", \"for\": \"1 s\"}}",
+     "", "at most"},
+    {"{\"do\": \"ask\", \"text\": \"t\"}", "", "at most"},
+    {"{\"do\": \"confirm\", \"text\": \"t\"}", "", "at most"},
+    {"{\"do\": \"turn shaft\", \"to\": \"1 deg\", \"at\": \"9 deg/s\", \"text\": \"t\"}", "", "at most"},
+    {"{\"do\": \"sweep shaft\", \"from\": \"1 deg\", \"to\": \"2 deg\", \"at\": \"9 deg/s\", \"times\": 1, "
+     "\"text\": \"t\"}",
+     "", "at most"},
+    {"{\"do\": \"repeat\", \"steps\": [" A "]}", "", "times"},
+    {"{\"do\": \"repeat\", \"times\": 1e300, \"steps\": [" A "]}", "", "times"},
+    {"{\"do\": \"step\", \"role\": \"loop demand\", \"through\": [\"5 mA\"]}", "", "hold"},
+    {"{\"do\": \"staircase\", \"role\": \"loop demand\", \"from\": \"5 mA\", \"to\": \"6 mA\", \"stairs\": "
+     "3}",
+     "", "hold"},
+    {"{\"do\": \"wait\", \"role\": \"travel\", \"above\": \"1 mm\", \"at most\": \"-1 s\"}", "",
+     "more than nothing"},
+    /* names and texts that are none */
+    {"{\"do\": \"set\", \"role\": \"air\", \"to\": \"1 bar\"}", "", "docs/bench-file.md lists them"},
+    {"{\"do\": \"record\", \"name\": \"a\", \"roles\": [7], \"rate\": \"50 Hz\", \"for\": \"1 s\"}", "",
+     "the name of a role"},
+    {"{\"do\": \"ask\", \"text\": \"t\", \"at most\": \"9 s\", \"options\": [\"a\", 7]}", "", "a text"},
+    {A,
+     "{\"measure\": \"astrology\", \"recordings\": {\"recording\": \"a\"}, \"results\": [{\"name\": \"n\", "
+     "\"output\": \"value\", \"limit\": \"l\"}]}",
+     "docs/measures.md lists them"},
+    {A,
+     "{\"measure\": \"level\", \"recordings\": {\"recording\": 7}, \"with\": {\"channel\": \"travel\"},"
+     " \"results\": [{\"name\": \"n\", \"output\": \"value\", \"limit\": \"l\"}]}",
+     "the name of a recording"},
+    {A,
+     "{\"measure\": \"level\", \"recordings\": {\"recording\": \"a\"}, \"with\": {\"channel\": \"trvel\"},"
+     " \"results\": [{\"name\": \"n\", \"output\": \"value\", \"limit\": \"l\"}]}",
+     "travel"},
     {A, "12", "measure, recordings and results"},
 };
 

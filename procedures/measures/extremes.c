@@ -3,7 +3,6 @@
 #include <math.h>
 
 #include "procedures/measures/numeric/passes.h"
-#include "procedures/measures/numeric/summary.h"
 
 size_t es_extremes_width(const struct es_samples *s, double over)
 {
@@ -15,7 +14,7 @@ void es_extremes_of(const struct es_samples *s, size_t width, double resolution,
 {
     struct es_moving x = es_moving_means(s->y, s->n, width, s->y[0]);
     double spread = sqrt(fmax(0, x.mean_square - x.mean * x.mean)); /* of the means */
-    double noise = es_noise_from_differences(s->y, s->n) / sqrt((double)width);
+    double noise = sqrt(x.step_square / 2 / (double)width);
     double many = fmax((double)s->n / (double)width, 2);
     double lift = noise * sqrt(2 * log(many));
     /* where the means spread by more than noise, the extreme is the signal's own and only slightly lifted */

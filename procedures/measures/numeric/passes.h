@@ -98,6 +98,7 @@ struct es_moving {
     double largest, smallest;
     size_t at_largest, at_smallest; /* first sample of the mean */
     double mean, mean_square;
+    double step_square; /* mean square of the steps between neighbours of the samples themselves */
 };
 struct es_moving es_moving_means(const double *y, size_t n, size_t width, double about);
 

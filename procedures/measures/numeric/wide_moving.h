@@ -80,16 +80,39 @@ static inline void note_extremes(const double *mean, struct es_range r, size_t f
     }
 }
 
+/* What each mean of a chunk gains on the one before, from .. count - 1; y: the samples of mean 0. The squares
+ * of the steps to the samples that come in are summed on the way. */
+static inline double take_gains(const double *y, size_t width, double share, size_t from, size_t count,
+                                double *gain)
+{
+    struct es_lanes square = {0};
+    double last = 0;
+    size_t i = from;
+    for (; i + 8 <= count; i += 8)
+        ES_EACH(k)
+        {
+            size_t at = i + (size_t)(ES_PER * k);
+            es_wide_v in = ES_AT(y + at + width - 1), step = in - ES_AT(y + at + width - 2);
+            *(es_wide_v *)(gain + at) = (in - ES_AT(y + at - 1)) * share;
+            square.v[k] += step * step;
+        }
+    for (; i < count; i++) {
+        double step = y[i + width - 1] - y[i + width - 2];
+        gain[i] = (y[i + width - 1] - y[i - 1]) * share;
+        last += step * step;
+    }
+    return es_lanes_total(&square) + last;
+}
+
 static struct es_moving moving_means(const double *y, size_t n, size_t width, double about)
 {
     struct es_moving out = {.largest = -INFINITY, .smallest = INFINITY};
     size_t means = n - width + 1;
     double mean[ES_CHUNK], on[RUNS], last = 0, sum = 0, square = 0, share = 1 / (double)width;
+    double steps = sum_of(STEP_SQUARE, y, width - 1, (struct es_middle){0, 0});
     for (size_t a = 0; a < means; a += ES_CHUNK) {
         size_t count = means - a < ES_CHUNK ? means - a : ES_CHUNK;
-        // cppcheck-suppress knownConditionTrueFalse ; count is the caller's at the end
-        for (size_t i = a ? 0 : 1; i < count; i++)
-            mean[i] = (y[a + i + width - 1] - y[a + i - 1]) * share;
+        steps += take_gains(y + a, width, share, a ? 0 : 1, count, mean);
         /* a chunk begins with a sum of its own where that costs little: rounding does not run on */
         if (a == 0 || width <= ES_CHUNK)
             mean[0] = mean_about_first(y + a, width);
@@ -110,6 +133,7 @@ static struct es_moving moving_means(const double *y, size_t n, size_t width, do
     }
     out.mean = sum / (double)means;
     out.mean_square = square / (double)means;
+    out.step_square = n > 1 ? steps / (double)(n - 1) : 0;
     return out;
 }
 

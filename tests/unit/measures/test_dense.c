@@ -72,6 +72,8 @@ Test(dense, moving_means_as_by_plain_loops)
         cr_assert_float_eq(m.largest, most, 1e-10, "%zu", width);
         cr_assert_eq(m.at_largest, at, "%zu: %zu, %zu", width, m.at_largest, at);
         cr_assert_float_eq(m.mean, sum / (double)(MANY - width + 1), 1e-9, "%zu", width);
+        double noise = es_noise_from_differences(y, MANY);
+        cr_assert_float_eq(sqrt(m.step_square / 2), noise, 1e-13 * noise, "%zu", width);
     }
 }
 

@@ -31,6 +31,23 @@ Test(gum, h1_end_gauge)
     cr_assert_float_eq(k99 * 32, 93, 0.5);
 }
 
+/* H.1.7: terms of second order, 11.7 and 1.7 nm as printed (the first is 11.9 from the unrounded inputs),
+ * raise u_c from 32 to 34 nm. */
+Test(gum, h1_7_second_order)
+{
+    double ls = 50000623, alpha_theta = ls * 0.58e-6 * 0.41, alpha_d_theta = ls * 1.2e-6 * 0.029;
+    cr_expect_float_eq(alpha_theta, 11.7, 0.25, "%g", alpha_theta);
+    cr_expect_float_eq(alpha_d_theta, 1.7, 0.05, "%g", alpha_d_theta);
+    struct es_budget b = {0};
+    const double u[] = {25, 9.7, 2.9, 16.6, alpha_theta, alpha_d_theta};
+    for (int i = 0; i < 6; i++)
+        es_budget_add(&b, ES_TERM_COMMON, u[i], INFINITY);
+    struct es_measured m;
+    es_measured_start(&m, "l", ES_DIM_LENGTH);
+    es_measured_set(&m, ls + 215, &b);
+    cr_expect_float_eq(m.u, 34, 0.5, "%g", m.u);
+}
+
 /* H.2, resistance, reactance and impedance from five simultaneous sets (second-hand): V, A, rad. */
 static const double h2[3][5] = {{5.007, 4.994, 5.005, 4.990, 4.999},
                                 {19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3},

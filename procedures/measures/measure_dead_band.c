@@ -6,15 +6,18 @@
  *
  * Each hold of the demand is a reading of the response at rest. Once the response has moved one way, the
  * demand stands at an edge; how far the demand then goes back from that edge without a movement bounds the
- * dead band from below, the first excursion that moves it bounds it from above. The value is the middle of
- * the two bounds, the distance between them its uncertainty (a rectangle): no model of friction or play is
- * needed, and small steps make it small. The larger of the two directions counts. Observable: more than
- * `movement` of the response's span, and more than noise and steps of the reading can be: what moved less may
- * have moved by so much, which widens the lower bound. Own method, common practice, no published source.
+ * dead band from below, the next larger excursion that moves it bounds it from above. The value is the middle
+ * of the two bounds, the distance between them its uncertainty (a rectangle): no model of friction or play is
+ * needed, and small steps make it small. A response that sticks follows a small step now and then, and not a
+ * larger one another time: the largest width that was seen to move nothing counts, and the larger of the two
+ * directions, as the largest of several readings does in IEC 61298-2. Observable: more than `movement` of the
+ * response's span, and more than noise and steps of the reading can be: what moved less may have moved by so
+ * much, which widens the lower bound. Own method, common practice, no published source.
  *
  * A closed-centre unit creeps at rest and puts itself right now and then. The creep, median of the slopes
  * over the holds, is taken off what moved from hold to hold. A movement that no change of the demand can have
- * caused starts the reckoning anew from there; more than MOST_ALONE of the holds, and nothing is judged.
+ * caused starts the reckoning anew from there, and so does a hold in which the response did not come to rest;
+ * more than MOST_ALONE of the holds, and nothing is judged.
  *
  * Wanted: an approach of several per cent one way, then reversals that grow; at the end one that surely moves
  * it. Refused: no movement at all, no reversal that moved it, a response that keeps moving without or
@@ -32,6 +35,7 @@
 
 enum { DEAD_BAND, RESOLUTION, OUTPUTS };
 #define MOST_ALONE  0.15 /* share of the holds */
+#define SAME        0.5  /* of what counts as a movement: widths nearer than this are one */
 #define LEAST_HOLDS 8    /* below, creep is not told */
 #define STANDS_OUT  2.5  /* standard uncertainties */
 #define CERTAIN     4.0  /* standard uncertainties of a difference of two readings: more is a movement */
@@ -90,37 +94,60 @@ static double expected_u(const void *settings, size_t output, const struct es_ch
     return fmax(s->movement, u[s->response]->resolution / fabs(high->value - low->value)) / sqrt(3.0);
 }
 
-/* What is known of one width: no movement up to `silent`, a movement at `moved`. Shares of span. */
+/* What is known of one width: no movement up to `silent`, a movement at `moved`, the least above the largest
+ * that moved nothing. Shares of span. */
 struct bracket {
-    double silent, moved;
-    size_t first, last; /* samples of the movement */
+    double quiet, silent, moved; /* largest width without a movement; less what may have moved unseen */
+    size_t first, last;          /* samples of the movement */
 };
 
-static void quiet_at(struct bracket *b, double width, double threshold)
-{
-    b->silent = fmax(b->silent, fmax(0, width - threshold));
-}
+enum kind { REVERSAL_DOWN, REVERSAL_UP, ONWARD };
 
-static void moved_at(struct bracket *b, double width, const struct es_stair_reading *r)
-{
-    if (width < b->moved) {
-        b->moved = width;
-        b->first = r->first;
-        b->last = r->last;
-    }
-}
+/* A hold that says something of a width. */
+struct event {
+    enum kind kind;
+    bool moved;
+    double width;
+    size_t first, last;
+};
 
 /* The walk over the holds. */
 struct walk {
+    struct event *events; /* room for one a hold */
+    size_t event_count;
     double threshold;
-    double edge;                        /* demand at which the response moved last */
-    double level;                       /* response there, share of span */
-    int side;                           /* direction of that movement, 0: none yet */
-    struct bracket reversal[2], onward; /* [0] falling, [1] rising */
-    double creep;                       /* share of span a second, at rest */
-    double t;                           /* s: of the reading before */
-    size_t alone;                       /* movements that no change of the demand caused */
+    double edge;  /* demand at which the response moved last */
+    double level; /* response there, share of span */
+    int side;     /* direction of that movement, 0: none yet */
+    double creep; /* share of span a second, at rest */
+    double t;     /* s: of the reading before */
+    size_t alone; /* movements that no change of the demand caused */
 };
+
+static void note(struct walk *w, enum kind kind, bool moved, double width, const struct es_stair_reading *r)
+{
+    w->events[w->event_count++] = (struct event){kind, moved, width, r->first, r->last};
+}
+
+static struct bracket bracket_of(const struct walk *w, enum kind kind)
+{
+    struct bracket b = {.moved = INFINITY};
+    for (size_t i = 0; i < w->event_count; i++) {
+        const struct event *e = &w->events[i];
+        if (e->kind == kind && !e->moved)
+            b.quiet = fmax(b.quiet, e->width);
+    }
+    b.silent = fmax(0, b.quiet - w->threshold);
+    for (size_t i = 0; i < w->event_count; i++) {
+        const struct event *e = &w->events[i];
+        if (e->kind == kind && e->moved && e->width > b.quiet + SAME * w->threshold && e->width < b.moved) {
+            b.moved = e->width;
+            b.first = e->first;
+            b.last = e->last;
+        }
+    }
+    return b;
+}
 
 static double share_of(const struct es_stair_reading *r)
 {
@@ -136,16 +163,15 @@ static void step(struct walk *w, const struct es_stair_reading *r, double demand
     if (w->side == 0 && way == 0)
         return;
     if (way == 0) { /* nothing moved */
-        if (ahead < 0)
-            quiet_at(&w->reversal[w->side < 0], -ahead, w->threshold);
-        else if (ahead > 0)
-            quiet_at(&w->onward, ahead, w->threshold);
+        if (ahead != 0)
+            note(w, ahead > 0 ? ONWARD : w->side < 0 ? REVERSAL_UP : REVERSAL_DOWN, false, fabs(ahead), r);
         return;
     }
-    if (w->side != 0 && (way == w->side ? ahead <= 0 : ahead >= 0))
+    if (r->unsettled_before) { /* which of the two changes of the demand moved it is not known */
+    } else if (w->side != 0 && (way == w->side ? ahead <= 0 : ahead >= 0))
         w->alone++;
     else if (w->side != 0)
-        moved_at(way == w->side ? &w->onward : &w->reversal[way > 0], fabs(ahead), r);
+        note(w, way == w->side ? ONWARD : way > 0 ? REVERSAL_UP : REVERSAL_DOWN, true, fabs(ahead), r);
     w->side = way;
     w->edge = demand;
     w->level = share_of(r);
@@ -153,8 +179,7 @@ static void step(struct walk *w, const struct es_stair_reading *r, double demand
 
 static void set(struct es_measured *m, const struct bracket *b, double u_other)
 {
-    /* it moved at a width at which it had not moved before: the width varies between the two */
-    double low = fmin(b->silent, b->moved), high = fmax(b->silent, b->moved);
+    const double low = b->silent, high = b->moved;
     struct es_budget budget = {0};
     es_budget_add(&budget, ES_TERM_REPEAT, es_rectangular(0.5 * (high - low)), INFINITY);
     es_budget_add(&budget, ES_TERM_REPEAT, sqrt(2.0) * u_other, INFINITY);
@@ -170,15 +195,16 @@ static double threshold_of(const struct settings *s, const struct es_stairs *sta
     return fmax(s->movement, CERTAIN * sqrt(2.0) * stairs->u + resolution);
 }
 
-static void conclude(const struct walk *w, size_t holds, double largest, double u_other,
+static void conclude(const struct walk *w, const struct es_stairs *stairs, double largest, double u_other,
                      struct es_measured *out)
 {
-    if ((double)w->alone > MOST_ALONE * (double)holds) {
+    const size_t restless = w->alone + stairs->unsettled, holds = stairs->count + stairs->unsettled;
+    if ((double)restless > MOST_ALONE * (double)holds) {
         es_outputs_refuse(
             out, 0, OUTPUTS,
             "the response moves without the demand in %zu of %zu holds: it does not rest between "
             "the steps",
-            w->alone, holds);
+            restless, holds);
         return;
     }
     if (w->side == 0) {
@@ -186,17 +212,18 @@ static void conclude(const struct walk *w, size_t holds, double largest, double 
                           100 * w->threshold);
         return;
     }
-    const struct bracket *down = &w->reversal[0], *up = &w->reversal[1], *more = up;
-    if (!isfinite(up->moved) ||
-        (isfinite(down->moved) && down->moved + down->silent > up->moved + up->silent))
-        more = down;
+    const struct bracket down = bracket_of(w, REVERSAL_DOWN), up = bracket_of(w, REVERSAL_UP),
+                         onward = bracket_of(w, ONWARD);
+    const bool falling =
+        !isfinite(up.moved) || (isfinite(down.moved) && down.moved + down.silent > up.moved + up.silent);
+    const struct bracket *more = falling ? &down : &up;
     if (isfinite(more->moved))
         set(&out[DEAD_BAND], more, u_other);
     else
         es_measured_refuse(&out[DEAD_BAND], "no reversal moved the response: the largest was %.2f %%",
                            100 * largest);
-    if (isfinite(w->onward.moved))
-        set(&out[RESOLUTION], &w->onward, u_other);
+    if (isfinite(onward.moved))
+        set(&out[RESOLUTION], &onward, u_other);
     else
         es_measured_refuse(&out[RESOLUTION], "no step moved the response further the way it had moved last");
 }
@@ -230,7 +257,9 @@ static enum es_status walk_over(const struct settings *s, const struct es_stairs
     enum es_status status = creep_of(stairs, &w.creep, err);
     if (status != ES_OK)
         return status;
-    w.reversal[0].moved = w.reversal[1].moved = w.onward.moved = INFINITY;
+    w.events = calloc(stairs->count, sizeof *w.events);
+    if (!w.events)
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu holds.", stairs->count);
     double largest = 0, u_demand = 0;
     w.level = share_of(&stairs->readings[0]);
     w.edge = es_span_share(&in->demand_span, stairs->readings[0].current);
@@ -244,7 +273,8 @@ static enum es_status walk_over(const struct settings *s, const struct es_stairs
     if (read_back)
         u_demand = es_resolution_u(read_back->u.resolution, 0) / fabs(in->demand_span.size);
     /* noise can hide a movement, or make one */
-    conclude(&w, stairs->count, largest, hypot(u_demand, stairs->u), out);
+    conclude(&w, stairs, largest, hypot(u_demand, stairs->u), out);
+    free(w.events);
     return ES_OK;
 }
 
@@ -258,7 +288,8 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
                                  .response = (enum es_role)s->response,
                                  .settle = s->settle,
                                  .still = s->still,
-                                 .all = true};
+                                 .all = true,
+                                 .pass_over = true};
     struct es_stairs stairs;
     char reason[160];
     es_outputs_start(outputs, OUTPUTS, ES_DIM_RATIO, in.response, out);

@@ -41,12 +41,13 @@ static enum es_status take_demand(const struct es_stairs_input *in, const struct
 }
 
 static enum es_status take_reading(const struct es_stairs_input *in, const struct es_hold *h,
-                                   struct es_stair_reading *r, bool *good, char reason[static 160],
-                                   struct es_error *err)
+                                   struct es_stair_reading *r, bool *good, bool *moves,
+                                   char reason[static 160], struct es_error *err)
 {
     struct es_rest level;
     memset(r, 0, sizeof *r);
     r->way = h->way;
+    *moves = false;
     enum es_status status = take_demand(in, h, r, good, reason, err);
     if (status != ES_OK || !*good)
         return status;
@@ -55,6 +56,7 @@ static enum es_status take_reading(const struct es_stairs_input *in, const struc
         return status;
     double moved = level.valid ? level.surely / fabs(in->span.size) : 0;
     *good = level.valid && moved <= in->still;
+    *moves = level.valid && !*good;
     r->demand = es_span_share(&in->demand_span, h->demand);
     if (!level.valid)
         snprintf(reason, 160, "at %.1f %%: %.120s", 100 * r->demand, level.reason);
@@ -177,7 +179,7 @@ enum es_status es_stairs_find(const struct es_stairs_input *in, struct es_stairs
 {
     struct es_stairs s = {.read_back = es_trace_series(in->trace, in->read_back) != NULL};
     struct es_holds holds;
-    bool good = true;
+    bool good = true, unsettled = false;
     double end = es_series_end(es_trace_series(in->trace, in->response));
     memset(out, 0, sizeof *out);
     enum es_status status = es_holds_find(in->trace, in->demand, in->settle, end, &holds, err);
@@ -190,12 +192,20 @@ enum es_status es_stairs_find(const struct es_stairs_input *in, struct es_stairs
         const struct es_hold *h = &holds.items[i];
         if (!in->all && (h->way == 0 || !within(in, h))) /* whence it was reached is not known; beyond */
             continue;
-        status = take_reading(in, h, &s.readings[s.count], &good, s.reason, err);
+        bool moves;
+        status = take_reading(in, h, &s.readings[s.count], &good, &moves, s.reason, err);
+        if (moves && in->pass_over) {
+            s.unsettled++;
+            unsettled = good = true;
+            continue;
+        }
+        s.readings[s.count].unsettled_before = unsettled;
+        unsettled = false;
         s.count += good;
     }
     if (status == ES_OK && good && s.count > 0)
         status = make_points(&s, err);
-    if (status == ES_OK && good && s.count == 0)
+    if (status == ES_OK && good && s.count == 0 && s.unsettled == 0)
         snprintf(s.reason, sizeof s.reason, "no hold of the %s longer than %.1f s",
                  es_role_info(in->demand)->name, in->settle);
     es_holds_free(&holds);
@@ -205,6 +215,8 @@ enum es_status es_stairs_find(const struct es_stairs_input *in, struct es_stairs
     }
     if (!good)
         s.count = 0;
+    if (s.count > 0) /* of a hold that was passed over */
+        s.reason[0] = '\0';
     *out = s;
     return ES_OK;
 }

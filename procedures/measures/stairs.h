@@ -14,9 +14,10 @@ struct es_stairs_input {
     const struct es_trace *trace;
     enum es_role demand, read_back, response;
     struct es_span demand_span, span;
-    double settle; /* s left out after each write */
-    double still;  /* share of span: movement over a hold above which it has not settled */
-    bool all;      /* also the hold before the first write (way 0), and those beyond the demand's span */
+    double settle;  /* s left out after each write */
+    double still;   /* share of span: movement over a hold above which it has not settled */
+    bool all;       /* also the hold before the first write (way 0), and those beyond the demand's span */
+    bool pass_over; /* holds that moved by more than `still` are left out, not all refused */
 };
 
 /* One hold. Shares of span. */
@@ -28,6 +29,7 @@ struct es_stair_reading {
     double u, u_moved;        /* noise and resolution; what it moved within the hold: standard */
     double u_step;            /* of u: steps of the reading, which repeat themselves */
     double t, drift;          /* s: middle of the samples; shares of span a second over them */
+    bool unsettled_before;    /* a hold right before it was passed over */
     size_t point;
     size_t first, last; /* samples of the response */
 };
@@ -44,7 +46,7 @@ struct es_stair_point {
 struct es_stairs {
     struct es_stair_reading
         *readings; /* in order of time; without those of unknown direction and beyond the span, unless all */
-    size_t count;
+    size_t count, unsettled;       /* unsettled: passed over */
     struct es_stair_point *points; /* by rising demand */
     size_t point_count;
     double u;         /* noise of one reading, over all of them */

@@ -289,6 +289,53 @@ Test(dead_band, creep_is_no_movement)
     es_trace_free(t);
 }
 
+/* Reversals of 0.1 to 1.2 % with a play of 0.75 %; in the reading of hold `hold` (from 0) the response lies
+ * off by `all` of its span, and by `late` in the last half second of it. */
+static struct es_measured *disturbed(int hold, double all, double late)
+{
+    static double demands[64];
+    uint64_t seed = 22;
+    struct syn_stairs s = {.demands = demands,
+                           .count = reversals(demands, 0.001, 12),
+                           .lead = 4,
+                           .hold = 5,
+                           .rate = 20,
+                           .tau = 0.3,
+                           .play = 0.0075,
+                           .noise = 1e-5,
+                           .read_noise = -1};
+    struct es_trace *t = syn_stairs_trace(&s, &seed);
+    for (size_t i = 0; i < t->series[0].count; i++) {
+        const double in = t->series[0].t[i] - s.lead - hold * s.hold;
+        if (in >= 0.5 && in < s.hold)
+            t->series[0].y[i] += SYN_TRAVEL * (in > s.hold - 0.5 ? all + late : all);
+    }
+    struct es_measured *m = syn_measure_one("dead band", "{\"settle\": \"3 s\"}", t, &syn_unit_facts);
+    es_trace_free(t);
+    return m;
+}
+
+/* What sticks follows a small step now and then: what it did not follow at other times counts. Hold 6 is the
+ * third reversal, by 0.3 %. */
+Test(dead_band, of_one_that_slips_now_and_then)
+{
+    struct es_measured *m = disturbed(6, -0.004, 0);
+    const struct es_measured *v = get("dead band", m, "dead band");
+    cr_expect_leq(fabs(v->value - 0.0075), v->U, "%g +- %g", v->value, v->U);
+    cr_expect_lt(v->U, 0.0025);
+    free(m);
+}
+
+/* One hold that does not come to rest is passed over; where many do not, nothing is said (refusals). */
+Test(dead_band, passes_over_a_hold_that_moves)
+{
+    struct es_measured *m = disturbed(6, 0, -0.006);
+    const struct es_measured *v = get("dead band", m, "dead band");
+    cr_expect(v->valid, "%s", v->reason);
+    cr_expect_leq(fabs(v->value - 0.0075), v->U, "%g +- %g", v->value, v->U);
+    free(m);
+}
+
 Test(dead_band, refusals)
 {
     struct es_measured *m = dead_band(0.3, 0, 1e-5, 4); /* nothing moves it */

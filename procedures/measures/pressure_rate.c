@@ -7,6 +7,7 @@
 
 #include "procedures/measures/numeric/autocorrelation.h"
 #include "procedures/measures/numeric/columns.h"
+#include "procedures/measures/numeric/passes.h"
 #include "procedures/measures/numeric/summary.h"
 #include "procedures/measures/orifice.h"
 #include "procedures/measures/plateau.h"
@@ -25,9 +26,10 @@
 #define BACK_MIDDLE 1.0   /* exhaust seat's leak over the supply seat's: anything from 0 to 2 */
 #define BACK_B      0.3   /* critical ratio of a leaking seat; near equal pressures its value hardly counts */
 #define MOST_BACK   0.5   /* of the rate */
-#define BLOCKS      240   /* means of blocks are enough to look for the bend */
+#define BLOCKS      240   /* means of blocks are enough to look for the bend, */
+#define FEW_BLOCKS  64    /* and of these for where on the grid it lies */
 #define DENSE       20000 /* samples from which their means are fitted: */
-#define MEANS       4000  /* so many; the curve is straight within each */
+#define MEANS       1000  /* so many; the curve is straight within each */
 #define MOST_BEND   30.0  /* k times the length */
 
 struct fit_job {
@@ -89,18 +91,25 @@ static bool fit_with(const struct fit_job *j, double k, struct bent *out)
     return true;
 }
 
-/* k of least cost on means of blocks: a grid, then golden section. */
-static bool search_bend(const struct fit_job *j, double *k)
+/* Of the grid of k with this step, the one of least cost. */
+static bool search_grid(const struct fit_job *j, double step, double *k)
 {
-    const double ratio = 0.61803398874989484820;
-    double low = -2 / j->length, step = (MOST_BEND + 2) / j->length / GRID;
-    struct bent best, b, a;
+    struct bent best, b;
     if (!fit_with(j, 0, &best))
         return false;
     for (int i = 0; i <= GRID; i++)
-        if (fit_with(j, low + i * step, &b) && b.cost < best.cost)
+        if (fit_with(j, -2 / j->length + i * step, &b) && b.cost < best.cost)
             best = b;
-    double left = best.k - step, right = best.k + step;
+    *k = best.k;
+    return true;
+}
+
+/* k of least cost within a step about `at`: golden section. */
+static bool search_bend(const struct fit_job *j, double step, double at, double *k)
+{
+    const double ratio = 0.61803398874989484820;
+    struct bent b, a;
+    double left = at - step, right = at + step;
     double x = right - ratio * (right - left), y = left + ratio * (right - left);
     if (!fit_with(j, x, &a) || !fit_with(j, y, &b))
         return false;
@@ -125,24 +134,29 @@ static bool search_bend(const struct fit_job *j, double *k)
     return true;
 }
 
+/* The job on means of `count` blocks, to which t and p have room; as it is where it has too few samples. */
+static struct fit_job by_blocks(const struct fit_job *j, size_t count, double *t, double *p)
+{
+    struct fit_job few = *j;
+    if (j->n <= 2 * count)
+        return few;
+    es_block_means(j->t, j->n, count, t);
+    es_block_means(j->p, j->n, count, p);
+    few.n = count;
+    few.t = t;
+    few.p = p;
+    few.weight = j->weight * (double)count / (double)j->n;
+    return few;
+}
+
 static bool fit_best(const struct fit_job *j, struct bent *best)
 {
-    double t[BLOCKS], p[BLOCKS], k;
-    struct fit_job few = *j;
-    if (j->n > 2 * BLOCKS) {
-        few.n = BLOCKS;
-        few.t = t;
-        few.p = p;
-        few.weight = j->weight * BLOCKS / (double)j->n;
-        for (size_t i = 0; i < BLOCKS; i++) {
-            size_t a = i * j->n / BLOCKS, b = (i + 1) * j->n / BLOCKS;
-            // cppcheck-suppress unreadVariable ; read through few.t
-            t[i] = es_mean(j->t + a, b - a);
-            // cppcheck-suppress unreadVariable ; read through few.p
-            p[i] = es_mean(j->p + a, b - a);
-        }
-    }
-    return search_bend(&few, &k) && fit_with(j, k, best);
+    double t[BLOCKS], p[BLOCKS], few_t[FEW_BLOCKS], few_p[FEW_BLOCKS];
+    const struct fit_job some = by_blocks(j, BLOCKS, t, p);
+    const struct fit_job few = by_blocks(&some, FEW_BLOCKS, few_t, few_p);
+    const double step = (MOST_BEND + 2) / j->length / GRID;
+    double k;
+    return search_grid(&few, step, &k) && search_bend(&some, step, k, &k) && fit_with(j, k, best);
 }
 
 /* Residuals of a fit: their standard deviation and how correlated they are. */
@@ -243,9 +257,8 @@ static size_t first_fitted(const struct es_samples *s, double settle)
     if (a >= s->n)
         return s->n;
     double whole = s->y[s->n - 1] - s->y[0], early = s->y[a] - s->y[0];
-    double noise = es_noise_from_differences(s->y, s->n);
     bool long_enough = s->t[s->n - 1] - s->t[0] > 2 * settle;
-    if (long_enough && fabs(whole) > 20 * noise && early / whole > GROSS)
+    if (long_enough && early / whole > GROSS && fabs(whole) > 20 * es_noise_from_differences(s->y, s->n))
         for (a = 0; a + 1 < s->n && fabs(s->y[a] - s->y[0]) < 0.05 * fabs(whole);)
             a++;
     return a;
@@ -256,12 +269,10 @@ static size_t first_fitted(const struct es_samples *s, double settle)
 static size_t last_fitted(const struct es_samples *s, size_t a)
 {
     double whole = s->y[s->n - 1] - s->y[a];
-    double noise = es_noise_from_differences(s->y + a, s->n - a);
-    if (fabs(whole) < 200 * noise)
-        return s->n;
     double half_time = 0.5 * (s->t[a] + s->t[s->n - 1]);
     size_t middle = es_samples_at(s, half_time);
-    if (fabs(s->y[middle] - s->y[a]) < 0.8 * fabs(whole))
+    if (fabs(s->y[middle] - s->y[a]) < 0.8 * fabs(whole) ||
+        fabs(whole) < 200 * es_noise_from_differences(s->y + a, s->n - a))
         return s->n;
     size_t b = a;
     while (b < s->n && fabs(s->y[b] - s->y[a]) < 0.6 * fabs(whole))
@@ -366,7 +377,7 @@ static enum es_status fit_part(const struct es_pressure_rate_input *in, const st
         enum es_status status = es_samples_thin(&part, MEANS, &means, err);
         if (status != ES_OK)
             return status;
-        scatter = es_noise_from_differences(part.y, part.n);
+        scatter = es_noise_from_differences(part.y, DENSE);
         part = means;
     }
     struct fit_job job = {.t = part.t,

@@ -345,7 +345,7 @@ def relay_leak(data):
     noise_of(p), noise_of(p[a:])  # is it half through by then? nine tenths?
     t, p = t[a:], p[a:]
     scatter = noise_of(p)
-    t, p = block_means(t, 4000), block_means(p, 4000)
+    t, p = block_means(t, 1000), block_means(p, 1000)
     x, length = t - t[0], t[-1] - t[0]
     straight, _ = rise_fit(x, p, 0, 0)
     k = bend(x, p, 0, length)
@@ -365,7 +365,7 @@ def relay_leak(data):
     f = np.linalg.solve(gram, columns.T @ heat)
     np.linalg.inv(gram)
     share = np.clip(k * f[0] + f[1] + (c[0] - begin) * f[2], 0, 0.4)
-    return {"pressure rate": rate / (1 + share)}
+    return {"pressure rate": rate / (1 + 0.5 * share)}  # the middle of none to all of it
 
 
 # ---- staircase ----

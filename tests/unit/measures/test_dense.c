@@ -114,6 +114,26 @@ Test(dense, some_means_are_those_of_all)
     }
 }
 
+/* The mean time of a stretch: of even times by its ends alone, of others by all of them. */
+Test(dense, thin_times)
+{
+    struct es_trace *trace = syn_trace();
+    struct es_series *s = syn_series(trace, ES_ROLE_TRAVEL, MANY, 1000);
+    for (int uneven = 0; uneven < 2; uneven++) {
+        struct es_samples all, thin;
+        s->t[777] += uneven * 4e-4; /* within its neighbours */
+        cr_assert_eq(es_samples_take(s, -INFINITY, INFINITY, &all, NULL), ES_OK);
+        cr_assert_eq(es_samples_thin(&all, 100, &thin, NULL), ES_OK);
+        for (size_t b = 0; b < 100; b++) {
+            const size_t from = b * MANY / 100, to = (b + 1) * MANY / 100;
+            cr_assert_float_eq(thin.t[b], es_mean(s->t + from, to - from), 1e-12, "stretch %zu", b);
+        }
+        es_samples_free(&thin);
+        es_samples_free(&all);
+    }
+    es_trace_free(trace);
+}
+
 Test(dense, thin_between_holds_what_was_asked_for)
 {
     struct es_trace *trace = syn_trace();

@@ -244,10 +244,11 @@ static double span_of(const struct settings *s, const struct es_series *r, const
 }
 
 /* What a unit that hunts or creeps shows where it should be at rest, whether or not the step carries
- * anything else. */
+ * anything else. `all`: samples of the whole part. */
 static enum es_status movement_at_rest(const struct settings *s, const struct part *p,
-                                       const struct es_series *r, const struct es_facts *facts,
-                                       struct es_estimate *e, struct es_error *err)
+                                       const struct es_series *r, const struct es_samples *all,
+                                       const struct es_facts *facts, struct es_estimate *e,
+                                       struct es_error *err)
 {
     struct es_samples samples;
     char text[160];
@@ -259,7 +260,7 @@ static enum es_status movement_at_rest(const struct settings *s, const struct pa
         return ES_OK;
     }
     enum es_status status =
-        es_samples_take(r, p->end - s->still * (p->end - p->command->t), p->end, &samples, err);
+        es_samples_take_later(all, p->end - s->still * (p->end - p->command->t), p->end, &samples, err);
     if (status != ES_OK)
         return status;
     struct es_movement m = {0};
@@ -329,7 +330,7 @@ static enum es_status analyse(const struct settings *s, const struct es_trace *t
         else
             snprintf(sse->reason, sizeof sse->reason, "%s", step.reason);
         if (status == ES_OK)
-            status = movement_at_rest(s, p, r, facts, &set->figures[i][MOVEMENT], err);
+            status = movement_at_rest(s, p, r, &samples, facts, &set->figures[i][MOVEMENT], err);
         if (samples.n) {
             set->span[i][0] = es_samples_index(&samples, 0);
             set->span[i][1] = es_samples_index(&samples, samples.n - 1);

@@ -18,14 +18,10 @@ static double usual_range(double n)
 void es_movement_of(const double *y, size_t n, double resolution, struct es_movement *out)
 {
     size_t blocks = n < 2 * BLOCKS ? n / 2 : BLOCKS;
-    double least = INFINITY, most = -INFINITY;
-    for (size_t i = 0; i < blocks; i++) {
-        size_t a = i * n / blocks, b = (i + 1) * n / blocks;
-        double mean = es_mean(y + a, b - a);
-        least = fmin(least, mean);
-        most = fmax(most, mean);
-    }
-    double range = most - least, scatter = es_noise_from_differences(y, n);
+    double means[BLOCKS];
+    es_block_means(y, n, blocks, means);
+    struct es_range of_means = es_range_of(means, blocks);
+    double range = of_means.most - of_means.least, scatter = es_noise_from_differences(y, n);
     double noise = scatter / sqrt((double)n / (double)blocks);
     double alone = noise * usual_range((double)blocks);
     out->noise = alone;

@@ -23,15 +23,10 @@ struct stretch {
 /* Takes in the samples up to `until` once and for all: no break is tried before. */
 static void take_rest(struct stretch *w, double until)
 {
-    w->rested = 0;
-    while (w->rested < w->n && w->t[w->rested] <= until)
-        w->rested++;
+    w->rested = es_first_at(w->t, w->n, nextafter(until, INFINITY));
     w->level = w->rested ? es_mean(w->y, w->rested) : w->y[0];
-    w->rest_sum = w->rest_square = 0;
-    for (size_t i = 0; i < w->rested; i++) {
-        w->rest_sum += w->y[i] - w->level;
-        w->rest_square += (w->y[i] - w->level) * (w->y[i] - w->level);
-    }
+    w->rest_sum = es_sum_about(w->y, w->rested, w->level);
+    w->rest_square = es_square_about(w->y, w->rested, w->level);
 }
 
 struct broken {
@@ -112,9 +107,7 @@ struct candidate {
 static double misfit_of_movement(const struct es_curve_view *c, const struct es_fit *fit, size_t moving)
 {
     size_t resting = fit->n - moving;
-    double mean = resting ? es_mean(c->y, resting) : 0, rest = 0;
-    for (size_t i = 0; i < resting; i++)
-        rest += (c->y[i] - mean) * (c->y[i] - mean);
+    double rest = resting ? es_square_about(c->y, resting, es_mean(c->y, resting)) : 0;
     double left = fmax((double)moving - 3, 1); /* two coefficients and the place of the break */
     return sqrt(fmax(0, fit->rss - rest) / left);
 }

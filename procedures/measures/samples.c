@@ -28,6 +28,7 @@ static bool describe_gaps(struct es_samples *s, const double *times, size_t coun
     if (!es_median_of_differences(times, count, steps, &s->interval))
         return false;
     s->gap = steps.most;
+    s->even = s->n == count && es_are_even(times, count, steps);
     if (!(s->interval > 0) || steps.most <= GAP_FACTOR * s->interval)
         return true;
     for (size_t i = 1; i < count; i++)
@@ -133,6 +134,23 @@ enum es_status es_samples_take_level(const struct es_series *series, double from
     return take(series, from, to, true, out, err);
 }
 
+enum es_status es_samples_take_later(const struct es_samples *all, double from, double to,
+                                     struct es_samples *out, struct es_error *err)
+{
+    if (!all->even || all->missing > 0 || all->at_end > 0)
+        return es_samples_take(all->series, from, to, out, err);
+    size_t a = es_first_at(all->t, all->n, from);
+    struct es_samples s = *all;
+    s.t += a;
+    s.y += a;
+    s.first += a;
+    s.n -= a;
+    s.summed = false;
+    s.gap = longest_gap(&s, from, to);
+    *out = s;
+    return ES_OK;
+}
+
 size_t es_samples_index(const struct es_samples *s, size_t i)
 {
     return s->index ? s->index[i] : s->first + i;
@@ -143,6 +161,22 @@ static size_t stretch_of(size_t i, size_t n, size_t count)
 {
     size_t b = i * count / n;
     return b + 1 < count && (b + 1) * n / count <= i ? b + 1 : b;
+}
+
+/* Mean times of stretches from .. to - 1; even ones need not be read for it. */
+static void mean_times(const struct es_samples *s, size_t count, size_t from, size_t to, double *out)
+{
+    if (!s->even) {
+        es_some_block_means(s->t, s->n, count, from, to, out);
+        return;
+    }
+    double step = (s->t[s->n - 1] - s->t[0]) / (double)(s->n - 1);
+    size_t first = from * s->n / count;
+    for (size_t b = from; b < to; b++) {
+        size_t end = (b + 1) * s->n / count;
+        out[b - from] = s->t[0] + 0.5 * (double)(first + end - 1) * step;
+        first = end;
+    }
 }
 
 enum es_status es_samples_thin_between(const struct es_samples *s, size_t count, double begin, double end,
@@ -156,13 +190,13 @@ enum es_status es_samples_thin_between(const struct es_samples *s, size_t count,
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", kept);
     struct es_samples thin = *s;
     thin.index = NULL;
-    thin.summed = false;
+    thin.summed = thin.even = false;
     thin.copy = copy;
     thin.t = copy;
     thin.y = copy + kept;
     thin.n = kept;
     if (kept > 0) {
-        es_some_block_means(s->t, s->n, count, from, to, copy);
+        mean_times(s, count, from, to, copy);
         es_some_block_means(s->y, s->n, count, from, to, copy + kept);
     }
     if (kept > 1)

@@ -16,6 +16,7 @@ struct es_samples {
     size_t at_end;                  /* of the good ones: at an end of the instrument's range (es_at_end) */
     double end_value;               /* the first of these */
 
+    bool even;                /* the times, to their rounding */
     bool summed;              /* by es_samples_take_level, where all are good: */
     struct es_line_sums sums; /* of all of them */
 
@@ -31,6 +32,11 @@ enum es_status es_samples_take(const struct es_series *series, double from, doub
 
 /* The same, with what es_plateau_of_samples sums up in the same pass: for who only wants a level. */
 enum es_status es_samples_take_level(const struct es_series *series, double from, double to,
+                                     struct es_samples *out, struct es_error *err) ES_MUST_CHECK;
+
+/* The same from later on, to the same `to`, of samples that were taken and live as long: even ones that are
+ * all good are not looked at again. */
+enum es_status es_samples_take_later(const struct es_samples *all, double from, double to,
                                      struct es_samples *out, struct es_error *err) ES_MUST_CHECK;
 void es_samples_free(struct es_samples *s); /* leaves it empty */
 

@@ -11,6 +11,16 @@ double es_sum(const double *y, size_t n)
     return es_wide()->off(y, n, (struct es_middle){0, 0});
 }
 
+double es_sum_about(const double *y, size_t n, double about)
+{
+    return es_wide()->off(y, n, (struct es_middle){about, 0});
+}
+
+double es_square_about(const double *y, size_t n, double about)
+{
+    return es_wide()->off_square(y, n, (struct es_middle){about, 0});
+}
+
 static struct es_middle mean_in_two(const double *y, size_t n)
 {
     struct es_middle m = {es_sum(y, n) / (double)n, 0};
@@ -157,10 +167,14 @@ static bool median_by_sample(const double *t, size_t n, double *work, double *me
     return true;
 }
 
+bool es_are_even(const double *t, size_t n, struct es_range range)
+{
+    return range.most - range.least <= 4 * DBL_EPSILON * fmax(fabs(t[0]), fabs(t[n - 1]));
+}
+
 bool es_median_of_differences(const double *t, size_t n, struct es_range range, double *median)
 {
-    double ends = fmax(fabs(t[0]), fabs(t[n - 1]));
-    if (range.most - range.least <= 4 * DBL_EPSILON * ends) { /* even, to the rounding of the times */
+    if (es_are_even(t, n, range)) {
         *median = (t[n - 1] - t[0]) / (double)(n - 1);
         return true;
     }

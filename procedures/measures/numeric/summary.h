@@ -11,6 +11,10 @@
 /* Compensated sum. */
 double es_sum(const double *y, size_t n);
 
+/* Compensated sums of y less `about` and of its square. */
+double es_sum_about(const double *y, size_t n, double about);
+double es_square_about(const double *y, size_t n, double about);
+
 /* Mean, with a second pass that takes out the rounding of the first. */
 double es_mean(const double *y, size_t n);
 
@@ -31,6 +35,9 @@ double es_select(double *y, size_t n, size_t k);
 
 /* Median; reorders y. Even n: mean of the two in the middle. */
 double es_median(double *y, size_t n);
+
+/* Whether times, the range of whose differences is known, are evenly spaced to their rounding. n >= 2. */
+bool es_are_even(const double *t, size_t n, struct es_range range);
 
 /* Median of the differences of neighbours; `range` of them is known. n >= 2. False when out of memory. */
 bool es_median_of_differences(const double *t, size_t n, struct es_range range, double *median);

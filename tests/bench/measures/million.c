@@ -175,7 +175,12 @@ int main(int argc, char **argv)
     struct task tasks[] = {
         {"level", "{\"channel\": \"travel\"}", level_trace(), 0, {"value", "spread"}, NULL},
         {"extreme", "{\"channel\": \"travel\"}", level_trace(), 0, {"largest", "smallest"}, NULL},
-        {"step response", NULL, step_trace(), 0, {"dead time", "T63", "T98", "settling time"}, NULL},
+        {"step response",
+         NULL,
+         step_trace(),
+         0,
+         {"dead time", "T63", "T98", "settling time"},
+         &syn_unit_facts},
         {"stroke", NULL, stroke_trace(), 0, {"travel", "time up", "time down"}, NULL},
         {"sensor sweep",
          NULL,

@@ -49,9 +49,12 @@ static void note_untold(struct es_check_report *report, const char *label, bool 
         if (strcmp(l->procedure, label) != 0 || !l->applies || l->not_tested != NULL || !isnan(l->u) ||
             n >= sizeof sentence)
             continue;
-        n += (size_t)snprintf(sentence + n, sizeof sentence - n, "%s%s",
-                              n == 0 ? "test uncertainty ratios that show only in a recording: " : "; ",
-                              l->measurand);
+        if (n == 0)
+            n = (size_t)snprintf(sentence, sizeof sentence,
+                                 "%s: test uncertainty ratios that show only in a recording: %s", label,
+                                 l->measurand);
+        else
+            n += (size_t)snprintf(sentence + n, sizeof sentence - n, "; %s", l->measurand);
     }
     if (n > 0)
         es_report_sentence(report, false, no_memory, sentence);
@@ -146,7 +149,8 @@ static enum es_status check_plan(const struct es_plan *plan, const struct es_sta
     for (size_t i = 0; i < plan->entry_count && s == ES_OK; i++)
         s = check_entry(&plan->entries[i], view, type, unattended, &facts, findings, report, err);
     if (!unattended)
-        report->operator_time += caution_time(plan);
+        report->caution_time = caution_time(plan);
+    report->operator_time += report->caution_time;
     if (s == ES_OK)
         remark_ratios(report, &no_memory);
     free(items);

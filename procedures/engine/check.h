@@ -69,6 +69,7 @@ struct es_check_report {
     char **remarks; /* sentences: roles that the bench lacks, poor ratios */
     size_t remark_count;
     double bench_time, operator_time; /* s, sums: the longest duration is their sum */
+    double caution_time;              /* s, part of operator_time: before anything moves */
 };
 
 /* Proves. `view` and `type` may be NULL. ES_OK: proved as far as not_checked says. ES_BAD_INPUT: refused, all
@@ -87,9 +88,9 @@ enum es_status es_procedure_check(const struct es_procedure *procedure, const st
 
 void es_check_report_free(struct es_check_report *report); /* NULL allowed; leaves it empty */
 
-/* The report as a table for people (at most 100 columns), or as one JSON object (caller frees it with
- * cJSON_Delete; NULL when out of memory). */
-void es_check_print(const struct es_check_report *report, FILE *to);
+/* The report as a table for people (of `columns` columns, at most 98), or as one JSON object (caller frees it
+ * with cJSON_Delete; NULL when out of memory). */
+void es_check_print(const struct es_check_report *report, size_t columns, FILE *to);
 cJSON *es_check_json(const struct es_check_report *report);
 
 #endif

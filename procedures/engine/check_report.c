@@ -78,54 +78,100 @@ static void limit_text(const struct es_check_line *l, char *out, size_t size)
         (void)snprintf(out, size, "%.*f to %s", l->decimals, es_to_unit(l->lower, l->unit), high);
 }
 
-static void print_line(const struct es_check_line *l, FILE *to)
+#define WIDE 94 /* columns that the table takes */
+
+static void print_line(const struct es_check_line *l, int width, FILE *to)
 {
-    char limit[112], U[48] = "-", ratio[24] = "-";
+    char limit[112], U[48] = "-", ratio[24] = "-", text[400];
 
     limit_text(l, limit, sizeof limit);
     if (isfinite(l->u))
         (void)snprintf(U, sizeof U, "%.3g %s", 2 * es_to_unit_difference(l->u, l->unit), l->unit->name);
     if (isfinite(l->tur))
         (void)snprintf(ratio, sizeof ratio, l->tur >= 100 ? "> 100" : "%.1f", l->tur);
-    fprintf(to, "  %-45.45s %-26.26s %-13.13s %s\n", l->measurand, limit, U, ratio);
-    if (l->not_tested != NULL)
-        fprintf(to, "      not tested: %s\n", l->not_tested);
+    if (width >= WIDE) {
+        fprintf(to, "  %-45.45s %-26.26s %-13.13s %s\n", l->measurand, limit, U, ratio);
+    } else {
+        const bool told = isfinite(l->u);
+        (void)snprintf(text, sizeof text, "%s: %s%s%s%s%s", l->measurand, limit, told ? "; U expected " : "",
+                       told ? U : "", told ? ", ratio " : "", told ? ratio : "");
+        es_wrap(to, width, 2, "- ", text);
+    }
+    if (l->not_tested != NULL) {
+        (void)snprintf(text, sizeof text, "not tested: %s", l->not_tested);
+        es_wrap(to, width, 6, "", text);
+    }
 }
 
-static void print_sentences(const char *heading, char *const *items, size_t count, FILE *to)
+static void print_sentences(const char *heading, char *const *items, size_t count, int width, FILE *to)
 {
     if (count > 0)
         fprintf(to, "\n%s\n", heading);
     for (size_t i = 0; i < count; i++)
-        es_wrap(to, 98, 2, "- ", items[i]);
+        es_wrap(to, width, 2, "- ", items[i]);
 }
 
-void es_check_print(const struct es_check_report *report, FILE *to)
+static void print_procedure(const struct es_check_report *report, const struct es_check_procedure *p,
+                            int width, FILE *to)
 {
-    char bench[40], people[40];
+    char bench[40], people[40], text[240];
+    bool any = false;
 
-    for (size_t i = 0; i < report->procedure_count; i++) {
-        const struct es_check_procedure *p = &report->procedures[i];
-        duration(p->bench_time, bench, sizeof bench);
-        duration(p->operator_time, people, sizeof people);
-        fprintf(to, "%s%s: at most %s of bench time", i > 0 ? "\n" : "", p->name, bench);
-        fprintf(to, p->operator_time > 0 ? ", and up to %s of waiting for people\n" : "\n", people);
-        bool any = false;
-        for (size_t k = 0; k < report->line_count; k++) {
-            if (strcmp(report->lines[k].procedure, p->name) != 0 || !report->lines[k].applies)
-                continue;
-            if (!any)
-                fprintf(to, "  %-45s %-26s %-13s %s\n", "measurand", "limit", "U expected", "ratio");
-            any = true;
-            print_line(&report->lines[k], to);
-        }
+    duration(p->bench_time, bench, sizeof bench);
+    duration(p->operator_time, people, sizeof people);
+    (void)snprintf(text, sizeof text, "%s: at most %s of bench time%s%s%s", p->name, bench,
+                   p->operator_time > 0 ? ", and up to " : "", p->operator_time > 0 ? people : "",
+                   p->operator_time > 0 ? " of waiting for people" : "");
+    es_wrap(to, width, 0, "", text);
+    for (size_t i = 0; i < report->line_count; i++) {
+        if (strcmp(report->lines[i].procedure, p->name) != 0 || !report->lines[i].applies)
+            continue;
+        if (!any && width >= WIDE)
+            fprintf(to, "  %-45s %-26s %-13s %s\n", "measurand", "limit", "U expected", "ratio");
+        any = true;
+        print_line(&report->lines[i], width, to);
+    }
+}
+
+static void print_sums(const struct es_check_report *report, int width, FILE *to)
+{
+    char bench[40], people[40], text[240], cautions[100] = "";
+
+    if (report->caution_time > 0) {
+        duration(report->caution_time, text, sizeof text);
+        (void)snprintf(cautions, sizeof cautions, ", %.39s of it until the cautions are confirmed", text);
     }
     duration(report->bench_time, bench, sizeof bench);
     duration(report->operator_time, people, sizeof people);
-    fprintf(to, "\nAltogether at most %s of bench time, and up to %s of waiting for people.\n", bench,
-            people);
-    print_sentences("To be noted:", report->remarks, report->remark_count, to);
-    print_sentences("Not checked:", report->not_checked, report->not_checked_count, to);
+    (void)snprintf(text, sizeof text,
+                   "Altogether at most %s of bench time, and up to %s of waiting for people%s.", bench,
+                   people, cautions);
+    fputc('\n', to);
+    es_wrap(to, width, 0, "", text);
+}
+
+void es_check_print(const struct es_check_report *report, size_t columns, FILE *to)
+{
+    const int width = columns < 98 ? (int)columns : 98;
+    bool told = false;
+
+    for (size_t i = 0; i < report->procedure_count; i++) {
+        if (i > 0)
+            fputc('\n', to);
+        print_procedure(report, &report->procedures[i], width, to);
+    }
+    print_sums(report, width, to);
+    for (size_t i = 0; i < report->line_count; i++)
+        told = told || isfinite(report->lines[i].u);
+    if (told)
+        es_wrap(
+            to, width, 0, "",
+            "U expected is of the instruments alone (k = 2): noise, sampling and the unit's own movement "
+            "come "
+            "on top in a recording. Ratio is the test uncertainty ratio: the limit's width, or its distance "
+            "from zero where it has one side, over twice U expected.");
+    print_sentences("To be noted:", report->remarks, report->remark_count, width, to);
+    print_sentences("Not checked:", report->not_checked, report->not_checked_count, width, to);
 }
 
 /* A number that is not finite has no place in JSON: null. */

@@ -25,9 +25,11 @@ void es_wrap(FILE *to, int width, int indent, const char *first, const char *tex
     while (*text != '\0') {
         const size_t gap = strspn(text, " \n");
         text += gap;
-        const size_t bytes = strcspn(text, " \n");
+        size_t bytes = strcspn(text, " \n");
         if (bytes == 0)
             break;
+        while (text[bytes] == ' ' && es_unit_belongs(text, bytes))
+            bytes += 1 + strcspn(text + bytes + 1, " \n");
         int letters = 0;
         for (size_t i = 0; i < bytes; i++)
             letters += ((unsigned char)text[i] & 0xc0) != 0x80;
@@ -253,8 +255,8 @@ static enum es_status explain_duration(const struct es_plan *plan, const struct 
         return s;
     es_say_duration(bench, b, sizeof b);
     es_say_duration(people, p, sizeof p);
-    (void)snprintf(text, sizeof text, "At most %s%s%s%s.%s", b, people > 0 ? ", and up to " : "",
-                   people > 0 ? p : "",
+    (void)snprintf(text, sizeof text, "Once the cautions are confirmed at most %s%s%s%s.%s", b,
+                   people > 0 ? ", and up to " : "", people > 0 ? p : "",
                    people > 0 ? " of waiting for people, on a bench where they are asked" : "",
                    type == NULL ? " Ramps whose ends stand in the type sheet are not in it." : "");
     heading(to, "Longest duration");

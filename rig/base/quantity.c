@@ -261,3 +261,19 @@ size_t es_quantity_format(double coherent, const struct es_unit *unit, int decim
     int n = snprintf(out, size, "%s%s%s", number, unit->name[0] == '\0' ? "" : " ", unit->name);
     return n < 0 ? 0 : (size_t)n;
 }
+
+bool es_unit_belongs(const char *text, size_t at)
+{
+    if (at == 0 || text[at] != ' ')
+        return false;
+    const char *word = text + at + 1;
+    size_t length = strcspn(word, " \n");
+    while (length > 0 && strchr(".,;:)", word[length - 1]) != NULL)
+        length--;
+    if (length == 3 && strncmp(word, "ANR", 3) == 0)
+        return true;
+    bool number = text[at - 1] >= '0' && text[at - 1] <= '9';
+    if (number && strncmp(word + length, " ANR", 4) == 0)
+        length += 4;
+    return number && length > 0 && es_unit_find(word, length) != NULL;
+}

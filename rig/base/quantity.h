@@ -80,4 +80,8 @@ double es_from_unit_difference(double written, const struct es_unit *unit);
  * the length needed. */
 size_t es_quantity_format(double coherent, const struct es_unit *unit, int decimals, char *out, size_t size);
 
+/* text[at] is a blank between a number and its unit, or within a unit ("l/h ANR"): no place to break a line.
+ */
+bool es_unit_belongs(const char *text, size_t at);
+
 #endif

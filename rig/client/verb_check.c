@@ -106,14 +106,14 @@ static enum es_status load_view(const struct arguments *a, struct work *w, struc
 }
 
 /* Names in it come from files. */
-static enum es_status print_report(const struct es_check_report *report, struct es_error *err)
+static enum es_status print_report(const struct es_check_report *report, size_t columns, struct es_error *err)
 {
     char *text = NULL;
     size_t size;
     FILE *to = open_memstream(&text, &size);
 
     if (to != NULL)
-        es_check_print(report, to);
+        es_check_print(report, columns, to);
     const bool whole = to != NULL && fclose(to) == 0;
     if (whole)
         es_display_lines(text, stdout);
@@ -121,7 +121,8 @@ static enum es_status print_report(const struct es_check_report *report, struct 
     return whole ? ES_OK : es_fail(err, ES_NO_MEMORY, "not enough memory to print the check");
 }
 
-static enum es_status check_plan(const struct arguments *a, struct work *w, struct es_error *err)
+static enum es_status check_plan(const struct arguments *a, struct work *w, size_t columns,
+                                 struct es_error *err)
 {
     enum es_status s = load_view(a, w, err);
     if (s == ES_OK && a->type != NULL)
@@ -144,13 +145,13 @@ static enum es_status check_plan(const struct arguments *a, struct work *w, stru
         cJSON_free(text);
         cJSON_Delete(json);
     } else {
-        const enum es_status printed = print_report(&w->report, err);
+        const enum es_status printed = print_report(&w->report, columns, err);
         s = s == ES_OK ? printed : s;
     }
     return s;
 }
 
-static enum es_status check(const struct arguments *a, struct work *w, struct es_error *err)
+static enum es_status check(const struct arguments *a, struct work *w, size_t columns, struct es_error *err)
 {
     enum es_status s = es_find_procedure(a->files.items[0], &w->file, err);
     char format[64] = "";
@@ -165,7 +166,7 @@ static enum es_status check(const struct arguments *a, struct work *w, struct es
     else if (strncmp(format, "type-sheet/", 11) == 0)
         s = es_type_load(w->file, &w->findings, &w->type, err);
     else
-        return check_plan(a, w, err);
+        return check_plan(a, w, columns, err);
     if (s == ES_OK && a->json)
         printf("{\"valid\":true}\n");
     else if (s == ES_OK)
@@ -181,7 +182,7 @@ static int run(const struct es_screen *screen, int argc, char **argv)
         return status;
     struct es_error err = {0};
     struct work w = {0};
-    enum es_status s = check(&a, &w, &err);
+    enum es_status s = check(&a, &w, screen->width, &err);
     (void)fflush(stdout);
     status = s == ES_OK ? es_verb_end(&es_verb_check, 0) : es_verb_fail(&es_verb_check, &err, &w.findings);
     es_check_report_free(&w.report);

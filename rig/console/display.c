@@ -66,29 +66,12 @@ static bool after_hyphen(const char *text, size_t at)
            isalpha((unsigned char)text[at]) != 0;
 }
 
-/* A blank between a number and its unit, or within one ("l/h ANR"). */
-static bool before_unit(const char *text, size_t at)
-{
-    if (at == 0 || text[at] != ' ')
-        return false;
-    const char *word = text + at + 1;
-    size_t length = strcspn(word, " \n");
-    while (length > 0 && strchr(".,;:)", word[length - 1]) != NULL)
-        length--;
-    if (length == 3 && strncmp(word, "ANR", 3) == 0)
-        return true;
-    bool number = text[at - 1] >= '0' && text[at - 1] <= '9';
-    if (number && strncmp(word + length, " ANR", 4) == 0)
-        length += 4;
-    return number && length > 0 && es_unit_find(word, length) != NULL;
-}
-
 /* Where a line of at most `fits` bytes ends; 0: no place to break. */
 static size_t last_break(const char *text, size_t fits, bool with_units)
 {
     size_t end = fits;
     while (end > 0 &&
-           ((text[end] != ' ' && !after_hyphen(text, end)) || (with_units && before_unit(text, end))))
+           ((text[end] != ' ' && !after_hyphen(text, end)) || (with_units && es_unit_belongs(text, end))))
         end--;
     return end;
 }

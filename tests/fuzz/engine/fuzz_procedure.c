@@ -30,7 +30,7 @@ static void prove_and_explain(const struct es_procedure *p)
     demand((s == ES_OK) == (f.count == 0), "a refusal has findings");
     demand(report.bench_time >= 0 && report.bench_time < 1e30, "a duration is finite");
     if (nowhere != NULL) {
-        es_check_print(&report, nowhere);
+        es_check_print(&report, 60, nowhere);
         demand(es_explain_procedure(p, NULL, nowhere, &err) == ES_OK, "explained");
         (void)fclose(nowhere);
     }

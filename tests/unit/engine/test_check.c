@@ -579,10 +579,17 @@ Test(proof, report_as_table_and_json)
     FILE *to = open_memstream(&text, &size);
 
     cr_assert_eq(check(p, &b->view, type, &f, &report), ES_OK);
-    es_check_print(&report, to);
+    es_check_print(&report, 98, to);
     (void)fclose(to);
     cr_expect_not_null(strstr(text, "29.00 to 31.00 mm"));
     cr_expect_not_null(strstr(text, "Altogether at most"));
+    cr_expect_not_null(strstr(text, "U expected is of the instruments alone"));
+    free(text);
+    to = open_memstream(&text, &size);
+    es_check_print(&report, 40, to);
+    (void)fclose(to);
+    for (char *line = strtok(text, "\n"); line != NULL; line = strtok(NULL, "\n"))
+        cr_expect_leq(strlen(line), 40, "%s", line);
     free(text);
     cJSON *json = es_check_json(&report);
     cr_assert_not_null(json);

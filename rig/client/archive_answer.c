@@ -8,6 +8,7 @@
 
 #define COLUMNS_MAX 24
 #define SHORT       11 /* texts up to this length are not broken */
+#define DAY         10 /* columns of a date, where its time goes below it */
 #define DIGITS      4  /* of the largest number in a column */
 
 static const char *at(const struct es_answer *a, size_t row, size_t column)
@@ -132,8 +133,8 @@ static void lay_out(const struct es_answer *a, struct layout *l)
             .title = column->title,
             .align = column->kind == ES_ANSWER_NUMBER || column->kind == ES_ANSWER_SHARE ? ES_ALIGN_RIGHT
                                                                                          : ES_ALIGN_LEFT,
-            .wraps = text && length > SHORT,
-            .least = SHORT,
+            .wraps = (text && length > SHORT) || column->kind == ES_ANSWER_TIME,
+            .least = text ? SHORT : DAY,
             .spare = column->spare,
             .named = !text};
         l->shown[l->count++] = c;
@@ -184,10 +185,7 @@ enum es_status es_answer_print(const struct es_answer *answer, const struct es_s
 {
     struct layout l = {.count = 0};
     if (answer->rows == 0) {
-        struct es_text clean = {0};
-        es_text_visible(&clean, answer->nothing, strlen(answer->nothing));
-        printf("%s.\n", clean.bytes != NULL ? clean.bytes : "");
-        es_text_free(&clean);
+        es_verb_say(screen, "%s.", answer->nothing);
         return ES_OK;
     }
     lay_out(answer, &l);
@@ -198,7 +196,9 @@ enum es_status es_answer_print(const struct es_answer *answer, const struct es_s
     }
     enum es_status s = es_table_print(table, screen->width, 0, screen->colour, stdout, err);
     es_table_free(table);
-    if (s == ES_OK && answer->summary[0] != '\0')
-        printf("\n%s.\n", answer->summary);
+    if (s == ES_OK && answer->summary[0] != '\0') {
+        putchar('\n');
+        es_verb_say(screen, "%s.", answer->summary);
+    }
     return s;
 }

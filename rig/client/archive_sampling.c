@@ -166,7 +166,8 @@ static enum es_status print_table(const char *head, size_t lot, const struct cur
         snprintf(accepted, sizeof accepted, "%.1f %%", 100 * c->accepted[i]);
         es_table_row(table, ES_PLAIN, cells);
     }
-    printf("%s.\n\n", head);
+    es_verb_say(screen, "%s.", head);
+    putchar('\n');
     enum es_status s = es_table_print(table, screen->width, 0, screen->colour, stdout, err);
     es_table_free(table);
     return s;

@@ -6,6 +6,7 @@
 #include "results/certificate/certificate.h"
 #include "results/certificate/content.h"
 #include "rig/base/digest.h"
+#include "rig/console/display.h"
 #include "rig/console/table.h"
 
 static const char *text_of(const cJSON *object, const char *name)
@@ -64,8 +65,12 @@ static enum es_status print(const struct es_content *before, const struct es_con
     if (table == NULL)
         return es_fail(err, ES_NO_MEMORY, "not enough memory for a table");
     add_rows(table, before, after);
-    fprintf(to, "\nBefore, %s (%s): %s\n", before->state, before->number,
-            before->record ? "not completed" : before->verdict);
+    struct es_text head = {0};
+    es_text_printf(&head, "Before, %s (%s): %s", before->state, before->number,
+                   before->record ? "not completed" : before->verdict);
+    fputc('\n', to);
+    es_display_wrap(head.bytes != NULL ? head.bytes : "", 0, screen->width, to);
+    es_text_free(&head);
     enum es_status s =
         es_table_rows(table) > 0 ? es_table_print(table, screen->width, 0, screen->colour, to, err) : ES_OK;
     es_table_free(table);

@@ -16,21 +16,27 @@ static const struct es_verb *const verbs[] = {
 
 #define VERB_COUNT (sizeof verbs / sizeof verbs[0])
 
-static void usage(FILE *to)
+static void usage(size_t width, FILE *to)
 {
-    fputs(
+    static const char *const sentences[] = {
+        "\"endstop VERB --help\" says more about a verb; \"endstop --version\" prints the version.",
+        "run, stop, reset and bench talk to the daemon (endstopd); the others work without one.",
+        "Exit status: 0 done, and passed or valid; 1 done, but not passed or not valid; 2 wrong use, or a "
+        "file that "
+        "cannot be accepted; 3 not completed.",
+        "This program is no safety device: a bench needs its own emergency stop, relief valve and guard."};
+    es_display_wrap(
         "endstop: tests repaired electro-pneumatic valve positioners on a bench, and checks certificates\n\n"
-        "Usage: endstop VERB [OPTIONS] ...\n\n",
-        to);
-    for (size_t i = 0; i < VERB_COUNT; i++)
-        fprintf(to, "  %-13s%s\n", verbs[i]->name, verbs[i]->line->summary);
-    fputs("\n\"endstop VERB --help\" says more about a verb; \"endstop --version\" prints the version.\n"
-          "run, stop, reset and bench talk to the daemon (endstopd); the others work without one.\n"
-          "Exit status: 0 done, and passed or valid; 1 done, but not passed or not valid; 2 wrong use, or a "
-          "file\n"
-          "that cannot be accepted; 3 not completed.\n"
-          "This program is no safety device: a bench needs its own emergency stop, relief valve and guard.\n",
-          to);
+        "Usage: endstop VERB [OPTIONS] ...\n",
+        0, width, to);
+    fputc('\n', to);
+    for (size_t i = 0; i < VERB_COUNT; i++) {
+        fprintf(to, "  %-13s", verbs[i]->name);
+        es_display_wrap(verbs[i]->line->summary, 15, width, to);
+    }
+    fputc('\n', to);
+    for (size_t i = 0; i < sizeof sentences / sizeof sentences[0]; i++)
+        es_display_wrap(sentences[i], 0, width, to);
 }
 
 static int unknown_verb(const char *word)
@@ -68,11 +74,11 @@ int main(int argc, char **argv)
         return 3;
     }
     if (argc < 2) {
-        usage(stderr);
+        usage(screen.width, stderr);
         return 2;
     }
     if (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "-h") == 0 || strcmp(argv[1], "help") == 0) {
-        usage(stdout);
+        usage(screen.width, stdout);
         return fflush(stdout) == 0 ? 0 : 3;
     }
     if (strcmp(argv[1], "--version") == 0) {

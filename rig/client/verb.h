@@ -38,6 +38,10 @@ bool es_verb_begin(const struct es_verb *verb, const struct es_screen *screen, i
 /* Tells an error on standard error, the findings first when there are any; returns the exit status. */
 int es_verb_fail(const struct es_verb *verb, const struct es_error *err, const struct es_findings *findings);
 
+/* A sentence on standard output: wrapped on a terminal, one line for a program. Ends the line; harmless
+ * whatever stands in it. */
+void es_verb_say(const struct es_screen *screen, const char *format, ...) ES_PRINTF(2, 3);
+
 /* The system user who runs the program, by name, else by number. */
 void es_verb_user(char out[static 64]);
 

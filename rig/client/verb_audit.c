@@ -123,17 +123,21 @@ static enum es_status tell_person(const struct es_integrity_report *r, const str
     enum es_status s =
         r->count > 0 ? es_table_print(table, screen->width, 0, screen->colour, stdout, err) : ES_OK;
     es_table_free(table);
+    if (r->count > 0)
+        putchar('\n');
     if (r->benches > 0) {
-        printf("%s%" PRIu64 " bench%s, %" PRIu64 " entries in their logs, %" PRIu64
-               " certificates looked at: %s\n",
-               r->count > 0 ? "\n" : "", r->benches, r->benches == 1 ? "" : "es", r->leaves, r->certificates,
-               r->count > 0 ? "NOT as logged" : "all as logged");
+        es_verb_say(screen,
+                    "%" PRIu64 " bench%s, %" PRIu64 " entries in their logs, %" PRIu64
+                    " certificates looked at: %s",
+                    r->benches, r->benches == 1 ? "" : "es", r->leaves, r->certificates,
+                    r->count > 0 ? "NOT as logged" : "all as logged");
         return s;
     }
-    printf("%s%" PRIu64 " entries in the log, %" PRIu64 " certificates, %" PRIu64 " recordings, %" PRIu64
-           " rows of the archive looked at: %s\n",
-           r->count > 0 ? "\n" : "", r->leaves, r->certificates, r->recordings, r->rows,
-           r->count > 0 ? "NOT as logged" : "all as logged");
+    es_verb_say(screen,
+                "%" PRIu64 " entries in the log, %" PRIu64 " certificates, %" PRIu64 " recordings, %" PRIu64
+                " rows of the archive looked at: %s",
+                r->leaves, r->certificates, r->recordings, r->rows,
+                r->count > 0 ? "NOT as logged" : "all as logged");
     return s;
 }
 

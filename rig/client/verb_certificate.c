@@ -196,7 +196,7 @@ static enum es_status list(const struct arguments *a, const struct source *from,
         {.title = "Type", .wraps = true, .least = 12},
         {.title = "Plan", .wraps = true, .least = 12},
         {.title = "State", .wraps = true},
-        {.title = "Issued (UTC)"},
+        {.title = "Issued (UTC)", .wraps = true, .least = 10},
     };
     struct listing l = {.a = a, .table = es_table_new(columns, sizeof columns / sizeof columns[0])};
     enum es_status s = ES_OK;

@@ -77,7 +77,9 @@ static int tell(const struct es_verb *verb, const struct arguments *a, const str
             es_fail(&err, ES_INTERLOCK, "%s", es_member_text(last, "text"));
             (void)es_verb_fail(verb, &err, NULL);
         }
-        if (safe == NULL && !refused)
+        if (verb == &es_verb_reset && !refused)
+            puts("The station may run again.");
+        else if (safe == NULL && !refused)
             puts("Stopped before anything had moved.");
         es_safe_view_print(safe, screen, stdout);
     }

@@ -326,7 +326,7 @@ class Measure(Folder):
         got = endstop("measure", path, "--measure", "relay leak")
         self.assertEqual(got.returncode, 1, got.stderr)
         said = " ".join(got.stderr.split())
-        for words in ('--column "output 1 flow=COLUMN"', '--fact "output 1 volume=VALUE +- U"', '--trace "rise tare=FILE"'):
+        for words in ('--column "output 1 flow=COLUMN [UNIT]"', '--fact "output 1 volume=VALUE +- U"', '--trace "rise tare=FILE"'):
             self.assertIn(words, said)
 
 

@@ -11,6 +11,9 @@
 /* How often the outcome of something pending is looked at. */
 #define LOOK_AGAIN (2 * ES_NS_PER_S / 1000)
 
+/* An instrument that refuses may just be busy. */
+#define TRY_AGAIN (ES_NS_PER_S / 10)
+
 const char *es_safe_outcome_word(enum es_safe_outcome o)
 {
     static const char *const words[] = {"waiting", "done", "unproved", "not done"};
@@ -35,6 +38,7 @@ void es_safe_begin(struct es_safe_sequence *s, es_time cause, es_time now, const
     }
     memset(s->posted, 0, sizeof s->posted);
     memset(s->acknowledged, 0, sizeof s->acknowledged);
+    memset(s->again, 0, sizeof s->again);
     s->cause = cause < now ? cause : now;
     s->began = now;
     s->limit = now + es_from_seconds(s->station->safe_within);
@@ -62,8 +66,14 @@ static bool take_outcome(struct es_safe_sequence *s, size_t i, es_time now)
     }
     if (status != ES_OK) {
         not_done(step, err.text);
+        if (now + TRY_AGAIN < s->limit) {
+            step->outcome = ES_SAFE_WAITING; /* the reason stands until it is done */
+            s->posted[i] = false;
+            s->again[i] = now + TRY_AGAIN;
+        }
         return true;
     }
+    step->text[0] = '\0';
     s->acknowledged[i] = true;
     s->written[i] = now;
     step->at = es_seconds(now - s->began);
@@ -103,16 +113,33 @@ static bool prove(struct es_safe_sequence *s, size_t i, es_time now)
     return true;
 }
 
-static void post(struct es_safe_sequence *s, es_time now)
+static void post(struct es_safe_sequence *s, size_t i)
 {
-    struct es_safe_step *step = &s->report.steps[s->at];
+    struct es_safe_step *step = &s->report.steps[i];
     struct es_error err;
     enum es_status status =
-        s->hands.post(s->hands.self, step->role, step->value, s->limit, &s->tickets[s->at], &err);
-    s->posted[s->at] = status == ES_OK;
+        s->hands.post(s->hands.self, step->role, step->value, s->limit, &s->tickets[i], &err);
+    s->posted[i] = status == ES_OK;
     if (status != ES_OK) {
         not_done(step, err.text);
     }
+}
+
+/* What was refused and is due again. */
+static void post_again(struct es_safe_sequence *s, es_time now)
+{
+    for (size_t i = 0; i < s->report.count; i++) {
+        if (!s->posted[i] && s->again[i] != 0 && now >= s->again[i] &&
+            s->report.steps[i].outcome == ES_SAFE_WAITING) {
+            post(s, i);
+        }
+    }
+}
+
+static void post_next(struct es_safe_sequence *s, es_time now)
+{
+    const struct es_safe_step *step = &s->report.steps[s->at];
+    post(s, s->at);
     /* What is left of the time is shared out, so that a mute bus cannot starve the writes behind it. */
     es_time left = s->limit > now ? s->limit - now : 0;
     s->step_deadline = now;
@@ -125,7 +152,7 @@ static void write_next(struct es_safe_sequence *s, es_time now)
 {
     struct es_safe_step *step = &s->report.steps[s->at];
     if (!s->posted[s->at] && step->outcome == ES_SAFE_WAITING) {
-        post(s, now);
+        post_next(s, now);
     }
     if (take_outcome(s, s->at, now) || now >= s->step_deadline) {
         s->next = now + es_from_seconds(s->station->safe_writes[s->at].wait_after);
@@ -209,8 +236,10 @@ static void finish(struct es_safe_sequence *s, es_time now)
     struct es_safe_report *r = &s->report;
     r->reached = true;
     for (size_t i = 0; i < r->count; i++) {
-        if (r->steps[i].outcome == ES_SAFE_WAITING) {
+        if (r->steps[i].outcome == ES_SAFE_WAITING && r->steps[i].text[0] == '\0') {
             not_done(&r->steps[i], "no answer in the time allowed");
+        } else if (r->steps[i].outcome == ES_SAFE_WAITING) {
+            r->steps[i].outcome = ES_SAFE_NOT_DONE;
         }
         r->reached &= r->steps[i].outcome != ES_SAFE_NOT_DONE;
     }
@@ -244,6 +273,9 @@ bool es_safe_step(struct es_safe_sequence *s, es_time now, es_time *next)
 {
     bool again = true;
     *next = now + LOOK_AGAIN;
+    if (s->phase != ES_SAFE_IDLE && s->phase != ES_SAFE_END) {
+        post_again(s, now);
+    }
     while (again) {
         again = false;
         switch (s->phase) {

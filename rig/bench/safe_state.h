@@ -9,7 +9,8 @@
  *  is over
  *
  * A write whose bus is down, or that has no outcome by its own deadline, does not hold up the writes that
- * follow: it stays posted and its outcome is taken when it comes before the end. */
+ * follow: it stays posted and its outcome is taken when it comes before the end. One that is refused does not
+ * hold them up either, and is tried again and again until the end. */
 #ifndef ES_BENCH_SAFE_STATE_H
 #define ES_BENCH_SAFE_STATE_H
 
@@ -69,7 +70,7 @@ struct es_safe_sequence {
     size_t at;
     unsigned tickets[ES_SAFE_WRITE_MAX];
     bool posted[ES_SAFE_WRITE_MAX], acknowledged[ES_SAFE_WRITE_MAX];
-    es_time written[ES_SAFE_WRITE_MAX];
+    es_time written[ES_SAFE_WRITE_MAX], again[ES_SAFE_WRITE_MAX];
     es_time step_deadline;
     struct es_safe_report report;
 };

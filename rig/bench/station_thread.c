@@ -105,6 +105,18 @@ static void take_buses(struct es_station *s)
 
 /* ---- The safe state ---- */
 
+/* One whose outcome nobody waits for; a sequence has at most as many under way. */
+static unsigned free_ticket(struct es_station *s)
+{
+    for (unsigned i = 0; i < ES_SAFE_WRITE_MAX; i++) {
+        unsigned slot = s->ticket_next++ % ES_SAFE_WRITE_MAX;
+        if (!s->tickets[slot].used) {
+            return slot;
+        }
+    }
+    return s->ticket_next++ % ES_SAFE_WRITE_MAX; /* all are left over from sequences that were begun again */
+}
+
 static enum es_status safe_post(void *self, enum es_role role, double value, es_time deadline,
                                 unsigned *ticket, struct es_error *err)
 {
@@ -115,11 +127,12 @@ static enum es_status safe_post(void *self, enum es_role role, double value, es_
     if (status != ES_OK) {
         return status;
     }
-    unsigned slot = s->ticket_next++ % ES_SAFE_WRITE_MAX;
+    unsigned slot = free_ticket(s);
     struct es_safe_ticket *t = &s->tickets[slot];
     *t = (struct es_safe_ticket){true, es_station_bus_of(s, c), 0, role, value, es_clock_now()};
     *ticket = slot;
     status = es_bus_post(&s->live->buses[t->bus], s->core.station, c, raw, true, deadline, &t->ticket, err);
+    t->used = status == ES_OK;
     if (status == ES_OK) {
         es_core_writing(&s->core, role);
     }

@@ -387,6 +387,34 @@ Test(sim, dead_line_leaves_the_rest_safe)
     finish(&x);
 }
 
+/* Other ways in which a bus can fail, for a second, and then it heals: the run has ended for want of its
+ * channels, nothing that came in between was taken for a value, and the bench is safe. */
+static void a_bus_that_heals(const char *command, const char *word)
+{
+    struct fixture x;
+    struct es_safe_report report = trouble(&x, command, word);
+    cr_expect(report.reached, "%s", report.sentence);
+    expect_no_air(&x);
+    finish(&x);
+}
+
+Test(sim, answers_that_come_late)
+{
+    a_bus_that_heals("delay panel 1 by 0.8\n",
+                     "is stale"); /* after the time-out: the next request's, were it believed */
+}
+
+Test(sim, answers_that_are_damaged)
+{
+    a_bus_that_heals("corrupt panel 1\n", "is stale");
+}
+
+/* The writes of the safe state are refused, too, and made again. */
+Test(sim, exceptions_for_answers)
+{
+    a_bus_that_heals("refuse panel 1\n", "is without a value");
+}
+
 Test(sim, everything_gone_is_said)
 {
     struct fixture x;

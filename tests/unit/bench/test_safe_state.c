@@ -18,9 +18,10 @@ struct fixture {
     es_time now;
     long answer_ms[ES_ROLE_COUNT];
     enum es_status status[ES_ROLE_COUNT];
+    es_time willing_at; /* from then on nothing is refused; 0: for ever */
     bool down[ES_ROLE_COUNT];
-    enum es_role posted[32];
-    es_time posted_at[32];
+    enum es_role posted[64];
+    es_time posted_at[64];
     size_t count;
     double loop_current;
 };
@@ -45,7 +46,7 @@ static bool outcome(void *self, unsigned ticket, enum es_status *status, struct 
     if (x->answer_ms[role] == NEVER || x->now < x->posted_at[ticket] + x->answer_ms[role] * MS) {
         return false;
     }
-    *status = x->status[role];
+    *status = x->willing_at != 0 && x->now >= x->willing_at ? ES_OK : x->status[role];
     if (*status != ES_OK) {
         es_fail(err, *status, "the instrument said no");
     }
@@ -177,9 +178,28 @@ Test(safe_state, refusal_is_told)
     struct fixture x;
     make(&x);
     x.status[ES_ROLE_OUTPUT_1_VENT] = ES_REFUSED;
-    run(&x);
+    double took = run(&x);
+    cr_expect(took <= 2.01, "%f s, allowed are 2", took);
     cr_expect_not(x.seq.report.reached);
+    cr_expect_eq(x.seq.report.steps[2].outcome, ES_SAFE_NOT_DONE);
     cr_expect_not_null(strstr(x.seq.report.sentence, "the instrument said no"));
+}
+
+/* Busy for the first second: the valve behind it is written at once all the same. */
+Test(safe_state, refused_is_tried_again)
+{
+    struct fixture x;
+    make(&x);
+    x.status[ES_ROLE_SUPPLY_VALVE] = ES_REFUSED;
+    x.willing_at = x.now + S;
+    run(&x);
+    cr_expect(x.seq.report.reached, "%s", x.seq.report.sentence);
+    cr_expect_eq(x.seq.report.steps[0].outcome, ES_SAFE_DONE);
+    cr_expect_str_eq(x.seq.report.steps[0].text, "");
+    cr_expect(x.seq.report.seconds > 1 && x.seq.report.seconds < 1.3, "%f s", x.seq.report.seconds);
+    cr_expect(x.count > 8 && x.count < 20, "%zu writes", x.count);
+    cr_expect_eq(x.posted[1], ES_ROLE_SUPPLY_DEMAND);
+    cr_expect(x.posted_at[1] - x.posted_at[0] < 50 * MS);
 }
 
 Test(safe_state, read_back_that_disagrees_is_unproved)

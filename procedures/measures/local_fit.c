@@ -13,6 +13,8 @@
 #define AGREE        1.6 /* intervals of +-1.6 u must overlap */
 #define CHORD        4.0 /* rise between two samples, in standard deviations of one: not by noise or rounding */
 #define CHORD_STEADY 1.5 /* the same, of the curve's steady rise */
+#define SURE         2.5 /* standard uncertainties by which a mean has passed a level */
+#define PAUSE        1.5 /* a bracket wider than a straight curve's by so much is no chance */
 #define INFORMED     5.0 /* change of level over a half-width, in standard uncertainties of the fit */
 
 bool es_curve_by_means(const struct es_samples *s, double from, double to, double noise, double resolution,
@@ -286,15 +288,37 @@ bool es_local_passage(const struct es_curve_view *c, double level, int sign, dou
     return true;
 }
 
-double es_local_doubt(const struct es_curve_view *c, const struct es_local *l, double u_y, int sign,
-                      double from)
+/* Half-width of means by which a straight curve's crossing is bracketed most narrowly: noise of the mean
+ * against the time over which it is taken. */
+static size_t bracket_width(double noise, double slope, double interval, size_t most)
 {
-    /* a parabola's middle varies like the mean of n / 2.25 samples */
-    size_t n =
+    size_t m = 0;
+    double before = INFINITY;
+    for (; m <= most; m++) {
+        double now = SURE * noise / (slope * sqrt(2.0 * (double)m + 1)) + (double)m * interval;
+        if (now >= before)
+            break;
+        before = now;
+    }
+    return m > 0 ? m - 1 : 0;
+}
+
+bool es_local_pause(const struct es_curve_view *c, const struct es_local *l, double u_level, int sign,
+                    double from, double *at, double *half_width)
+{
+    size_t within =
         es_first_at(c->t, c->n, l->at + l->half_width) - es_first_at(c->t, c->n, l->at - l->half_width);
-    size_t m = n > 2 ? (size_t)fmax(0, ((double)n / 2.25 - 1) / 2) : 0;
-    double a = sqrt(3.0) * u_y;
-    double early = es_first_passage(c, l->value - sign * a, sign, from, m),
-           late = es_first_passage(c, l->value + sign * a, sign, from, m);
-    return isfinite(early) && isfinite(late) && late > early ? (late - early) / (2 * sqrt(3.0)) : 0;
+    double slope = fabs(l->slope), noise = c->s * sqrt(c->inflation);
+    if (c->n < 2 || !(slope > 0))
+        return false;
+    double interval = (c->t[c->n - 1] - c->t[0]) / (double)(c->n - 1);
+    size_t m = bracket_width(noise, slope, interval, within / 2);
+    double a = SURE * hypot(u_level, noise / sqrt(2.0 * (double)m + 1));
+    double early = es_first_passage(c, l->value - sign * a, sign, from, m);
+    double late = es_first_passage(c, l->value + sign * a, sign, from, m);
+    if (!isfinite(early) || !isfinite(late) || !(late - early > PAUSE * 2 * a / slope))
+        return false;
+    *at = 0.5 * (early + late);
+    *half_width = 0.5 * (late - early) / 0.95;
+    return true;
 }

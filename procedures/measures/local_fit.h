@@ -49,13 +49,13 @@ bool es_local_crossing(const struct es_curve_view *c, double level, double guess
 bool es_local_passage(const struct es_curve_view *c, double level, int sign, double from, size_t m,
                       struct es_local *out);
 
-/* Standard uncertainty, s, of the crossing `l` when its level (or the curve, as far as the fit averages it)
- * is known to `u_y` only: how far apart the smoothed curve passes level - a and level + a, a = sqrt(3) u_y,
- * as half-width of a rectangle. Where the curve is straight this is u_y / slope; where it pauses near the
- * level (stick and slip) it is the pause. 0 when it cannot be told. sign and `from` as in es_first_passage.
- */
-double es_local_doubt(const struct es_curve_view *c, const struct es_local *l, double u_y, int sign,
-                      double from);
+/* Where the curve pauses near the level (stick and slip) a parabola's crossing means little. True when, for
+ * the crossing `l` of a level known to u_level, the time from which a local mean may have passed the level to
+ * that from which it surely has is longer than a straight curve of the same slope would take: it passes about
+ * the one or the other end of that time. *at its middle, *u its standard uncertainty (JCGM 101 6.4.6: arc
+ * sine, half-width / sqrt 2). sign and `from` as in es_first_passage. */
+bool es_local_pause(const struct es_curve_view *c, const struct es_local *l, double u_level, int sign,
+                    double from, double *at, double *half_width);
 
 /* The extreme near `guess`; `sign` +1 for a maximum, -1 for a minimum. */
 bool es_local_peak(const struct es_curve_view *c, int sign, double guess, double half_width,

@@ -155,9 +155,11 @@ static bool last_outside(const struct es_samples *s, const struct es_rest *rest,
     double reach = 3 * MEANS * s->interval;
     if (!es_local_crossing(&view, edge, out->at, reach, &l) || fabs(l.at - out->at) > MEANS * s->interval)
         return true;
-    double steady = l.slope != 0 ? hypot(l.u_at, u_level / fabs(l.slope)) : l.u_at;
-    double uneven = es_local_doubt(&view, &l, hypot(l.u_value, u_level), off > 0 ? -1 : 1, l.at - reach);
-    *out = (struct ending){l.at, hypot(fmax(steady, uneven), es_rectangular(0.25 * s->interval)), 0};
+    double pause, u_at = l.slope != 0 ? hypot(l.u_at, u_level / fabs(l.slope)) : l.u_at;
+    if (!es_local_pause(&view, &l, u_level, off > 0 ? -1 : 1, l.at - reach, &l.at, &pause))
+        *out = (struct ending){l.at, hypot(u_at, es_rectangular(0.25 * s->interval)), 0};
+    else
+        *out = (struct ending){l.at, 0, pause};
     return true;
 }
 

@@ -22,6 +22,7 @@
 
 #include "procedures/measures/measures.h"
 #include "procedures/measures/movement.h"
+#include "procedures/measures/numeric/student.h"
 #include "procedures/measures/outputs.h"
 #include "procedures/measures/propagate.h"
 #include "procedures/measures/span.h"
@@ -362,17 +363,46 @@ static void take_mean(const struct set *set, size_t o, struct es_measured *m)
     m->last = set->span[set->count - 1][1];
 }
 
+/* Which step is the worst is in doubt where one that looks better is known less well. Largest of two normal
+ * values, of size `a` known to u_a and of size `b` known to u_b (Clark 1961, from memory): mean, and standard
+ * deviation. */
+static void larger_of(double *a, double *u_a, double b, double u_b)
+{
+    double wide = hypot(*u_a, u_b), x = (*a - b) / wide;
+    double p = es_normal_cumulative(x), density = exp(-0.5 * x * x) / sqrt(2 * acos(-1.0));
+    double mean = *a * p + b * (1 - p) + wide * density;
+    double square = (*a * *a + *u_a * *u_a) * p + (b * b + u_b * u_b) * (1 - p) + (*a + b) * wide * density;
+    *a = mean;
+    *u_a = sqrt(fmax(0, square - mean * mean));
+}
+
+/* What is common to all steps, and what the worst is uncertain by itself, does not choose: only what another
+ * is known less well. */
+static double with_rivals(const struct set *set, size_t o, size_t worst, struct es_budget *b)
+{
+    double value = fabs(set->figures[worst][o].value), apart = 0, u2 = b->square[ES_TERM_REPEAT];
+    for (size_t i = 0; i < set->count; i++) {
+        const struct es_estimate *e = &set->figures[i][o];
+        double more = e->budget.square[ES_TERM_REPEAT] - u2;
+        if (i != worst && more > 0 && fabs(e->value) + 4 * sqrt(more) > value)
+            larger_of(&value, &apart, fabs(e->value), sqrt(more));
+    }
+    es_budget_add(b, ES_TERM_REPEAT, apart, INFINITY);
+    return copysign(value, set->figures[worst][o].value);
+}
+
 static void take_worst(const struct set *set, size_t o, struct es_measured *m)
 {
     size_t worst = 0;
     for (size_t i = 1; i < set->count; i++)
         if (fabs(set->figures[i][o].value) > fabs(set->figures[worst][o].value))
             worst = i;
-    double value = set->figures[worst][o].value;
+    struct es_budget b = set->figures[worst][o].budget;
+    double value = with_rivals(set, o, worst, &b);
     /* over several steps the sign is that of chance where two errors of about one size have opposite ones */
-    es_measured_set(m, o == STEADY_STATE_ERROR ? fabs(value) : value, &set->figures[worst][o].budget);
+    es_measured_set(m, o == STEADY_STATE_ERROR ? fabs(value) : value, &b);
     if (o == STEADY_STATE_ERROR)
-        es_model_size(m, value, &set->figures[worst][o].budget);
+        es_model_size(m, value, &b);
     m->first = set->span[worst][0];
     m->last = set->span[worst][1];
 }

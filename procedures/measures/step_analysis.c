@@ -103,18 +103,24 @@ static bool take_levels(const struct es_step_input *in, struct es_step *out)
     return take_start(in, out);
 }
 
-/* A channel that refreshes more slowly than it is sampled repeats its values while everything moves. */
+/* A channel that refreshes more slowly than it is sampled repeats its values while everything moves, each
+ * about as often; what sticks in between repeats one of them for long. */
 static double refresh_seen(const struct es_samples *s, double from, double to, double resolution)
 {
     size_t a = es_samples_at(s, from), b = es_samples_at(s, to), changes = 0;
+    size_t same = 0, longest = 0;
     if (b < a + 6)
         return 0;
-    for (size_t i = a + 1; i < b; i++)
-        changes += s->y[i] != s->y[i - 1];
+    for (size_t i = a + 1; i < b; i++) {
+        same = s->y[i] == s->y[i - 1] ? same + 1 : 0;
+        changes += same == 0;
+        longest = same > longest ? same : longest;
+    }
     double per_sample = fabs(s->y[b - 1] - s->y[a]) / (double)(b - 1 - a);
-    if (changes == 0 || per_sample < resolution || (double)(b - 1 - a) < 1.4 * (double)changes)
+    double each = changes ? (double)(b - 1 - a) / (double)changes : 0;
+    if (changes == 0 || per_sample < resolution || each < 1.4 || (double)longest > 2 * each + 1)
         return 0;
-    return s->interval * (double)(b - 1 - a) / (double)changes;
+    return s->interval * each;
 }
 
 struct shape {
@@ -251,13 +257,13 @@ static void crossing_time(const struct es_step_input *in, const struct shape *sh
         refuse(e, "noise hides where the response passes %.1f %% of the step", 100 * f);
         return;
     }
-    double late = es_timing_terms(&in->u, out->refresh, in->u_origin, &e->budget);
-    double uneven =
-        es_local_doubt(&sh->view, &l, hypot(l.u_value, u_level * fabs(l.slope)), sh->sign, in->origin);
-    double even = hypot(l.u_at, u_level);
-    es_budget_add(&e->budget, ES_TERM_REPEAT, l.u_at, 30);
-    es_budget_add(&e->budget, ES_TERM_REPEAT, u_level, fmin(out->before.dof, out->after.dof));
-    es_budget_add(&e->budget, ES_TERM_REPEAT, uneven > even ? sqrt(uneven * uneven - even * even) : 0, 30);
+    double late = es_timing_terms(&in->u, out->refresh, in->u_origin, &e->budget), pause;
+    if (es_local_pause(&sh->view, &l, u_level * fabs(l.slope), sh->sign, in->origin, &l.at, &pause)) {
+        es_budget_add_rectangle(&e->budget, ES_TERM_REPEAT, pause);
+    } else {
+        es_budget_add(&e->budget, ES_TERM_REPEAT, l.u_at, 30);
+        es_budget_add(&e->budget, ES_TERM_REPEAT, u_level, fmin(out->before.dof, out->after.dof));
+    }
     e->value = l.at - in->origin - late;
     e->valid = true;
 }
@@ -351,6 +357,7 @@ static void settling(const struct es_step_input *in, const struct shape *sh, str
     }
     double late = es_timing_terms(&in->u, out->refresh, in->u_origin, &e->budget);
     es_budget_add(&e->budget, ES_TERM_REPEAT, settled.u_at, 30);
+    es_budget_add_rectangle(&e->budget, ES_TERM_REPEAT, settled.half_width);
     e->value = settled.at - in->origin - late;
     e->valid = true;
 }

@@ -73,6 +73,23 @@ static double entry_time(const struct es_settling_input *in, size_t m, double ha
     return in->samples->t[i + 1 < in->samples->n ? i + 1 : i];
 }
 
+/* The way into the band from the start's side may pause (stick and slip) near its edge: then true. */
+static bool take_crossing(const struct es_settling_input *in, const struct es_local *l, int sign,
+                          struct es_settled *out)
+{
+    double at, half_width;
+    out->at = l->at;
+    out->u_at = hypot(l->u_at, in->u_level / fabs(l->slope));
+    if (!(sign * (in->end_level - in->start) > 0) ||
+        !es_local_pause(&in->view, l, in->u_level, sign, in->origin, &at, &half_width) ||
+        fabs(at - l->at) > half_width)
+        return false;
+    out->at = at;
+    out->u_at = 0;
+    out->half_width = half_width;
+    return true;
+}
+
 bool es_settling_find(const struct es_settling_input *in, struct es_settled *out)
 {
     double size = fabs(in->end_level - in->start), half = in->band * size;
@@ -108,11 +125,12 @@ bool es_settling_find(const struct es_settling_input *in, struct es_settled *out
         return false;
     }
     struct es_local l = {0};
+    out->half_width = 0;
     double level = in->end_level + side * half;
     if (es_local_crossing(&in->view, level, guess, fmax(0.6 * in->rise, 3 * in->samples->interval), &l) &&
         fabs(l.at - guess) < in->rise + 4 * in->samples->interval) {
-        out->at = l.at;
-        out->u_at = hypot(l.u_at, in->u_level / fabs(l.slope));
+        if (take_crossing(in, &l, -side, out))
+            return true;
     } else {
         out->at = guess;
         out->u_at = (double)(m + 1) * in->samples->interval;

@@ -18,7 +18,8 @@ struct es_settling_input {
 };
 
 struct es_settled {
-    double at, u_at; /* s */
+    double at, u_at;   /* s */
+    double half_width; /* s: of a rectangle beside u_at */
     char reason[160];
 };
 

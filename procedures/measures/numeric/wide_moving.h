@@ -97,9 +97,9 @@ static inline double take_gains(const double *y, size_t width, double share, siz
             square.v[k] += step * step;
         }
     for (; i < count; i++) {
-        double step = y[i + width - 1] - y[i + width - 2];
-        gain[i] = (y[i + width - 1] - y[i - 1]) * share;
-        last += step * step;
+        const double *in = y + i + width - 1, *out = y + i - 1;
+        gain[i] = (*in - *out) * share;
+        last += (*in - *(in - 1)) * (*in - *(in - 1));
     }
     return es_lanes_total(&square) + last;
 }

@@ -6,7 +6,7 @@
 
 #include "procedures/measures/csv_trace.h"
 #include "procedures/measures/pressure_rate.h"
-#include "tests/reference/measures/outside_data.h"
+#include "tests/reference/measures/real_decay.h"
 #include "tests/unit/measures/synthetic.h"
 
 #define R_GAS 8.314472 /* as 40 CFR 1065 has it */
@@ -164,33 +164,6 @@ Test(leak, self_limiting_rise)
         free(m);
         es_trace_free(t);
     }
-}
-
-static struct es_trace *real_decay(const char *name)
-{
-    size_t length;
-    char *text = outside_data(name, &length);
-    if (!text)
-        return NULL;
-    struct es_csv_column columns[] = {{.column = "1", .is_time = true, .unit = es_unit_find("ms", 2)},
-                                      {.column = "3",
-                                       .role = ES_ROLE_OUTPUT_1_PRESSURE,
-                                       .unit = es_unit_find("bar", 3),
-                                       .u = {.dof = INFINITY, .resolution = 100}}};
-    struct es_csv_options options = {columns, 2, 0, false, 0};
-    struct es_findings findings = {0};
-    struct es_trace *trace = NULL;
-    struct es_csv_report report;
-    struct es_error err = {0};
-    enum es_status status = es_csv_trace_read(name, text, length, &options, &findings, &trace, &report, &err);
-    if (status != ES_OK)
-        es_findings_print(&findings, stderr);
-    cr_assert_eq(status, ES_OK);
-    cr_assert_gt(report.rows, 1400);
-    cr_assert_eq(report.thousands, '.');
-    es_findings_free(&findings);
-    free(text);
-    return trace;
 }
 
 /* An independent least-squares analysis of t >= 20 s: -14.23 and -16.51 mbar/min, naive standard error 0.15.

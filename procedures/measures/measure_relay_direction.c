@@ -152,21 +152,33 @@ struct ways {
     size_t count;
 };
 
-/* The less of the right flows and the more of the wrong ones. Of two wrong flows that are both next to
- * nothing noise picks the larger: what that adds is taken off. */
+/* The wrong flow of the way with the larger share, each over its unit of `scale`. Of two that are both next
+ * to nothing noise picks the larger: what that adds is taken off. */
+static struct flow larger_wrong(const struct ways *w, const double scale[2], size_t *which)
+{
+    const size_t last = w->count - 1;
+    const double share[2] = {w->wrong[0].value / scale[0], w->wrong[last].value / scale[last]};
+    *which = share[0] > share[1] ? 0 : last;
+    struct flow worst = w->wrong[*which];
+    if (w->count > 1) {
+        const double u = sqrt(worst.budget.square[ES_TERM_REPEAT]) / scale[*which];
+        worst.value -= scale[*which] * es_excess_of_two(share[1] - share[0], u);
+    }
+    return worst;
+}
+
+/* The less of the right flows, the more of the wrong ones, and the larger of the ratios. */
 static void conclude(const struct ways *w, struct es_measured *out)
 {
     const size_t last = w->count - 1;
-    const size_t least = w->right[0].value < w->right[last].value ? 0 : last,
-                 most = w->wrong[0].value > w->wrong[last].value ? 0 : last;
-    struct flow worst = w->wrong[most];
-    if (w->count > 1) {
-        double u = sqrt(worst.budget.square[ES_TERM_REPEAT]);
-        worst.value -= es_excess_of_two(w->wrong[1].value - w->wrong[0].value, u);
-    }
+    const size_t least = w->right[0].value < w->right[last].value ? 0 : last;
+    const double one[2] = {1, 1}, right[2] = {w->right[0].value, w->right[last].value};
+    size_t which;
     set(&out[RIGHT], &w->right[least]);
-    set(&out[WRONG], &worst);
-    ratio(&w->right[w->right[least].value > 0 ? most : least], &worst, &out[CROSS_TALK]);
+    const struct flow most = larger_wrong(w, one, &which);
+    set(&out[WRONG], &most);
+    const struct flow worse = w->right[least].value > 0 ? larger_wrong(w, right, &which) : most;
+    ratio(&w->right[w->right[least].value > 0 ? which : least], &worse, &out[CROSS_TALK]);
 }
 
 /* One direction: adds it to what the other gave. Returns false with the reason in `why`. */

@@ -189,6 +189,20 @@ Test(direction, double_acting)
     es_trace_free(down);
 }
 
+/* The stronger wrong flow and the larger ratio need not be of the same direction: the less air there is of
+ * the right kind, the more a little of the wrong kind weighs. */
+Test(direction, larger_ratio)
+{
+    struct es_trace *up = flows(1e-3, 2e-5, 1), *down = flows(1.6e-5, 0.5e-3, 2);
+    const struct es_trace *traces[] = {up, down, NULL};
+    struct es_measured *m = syn_measure("relay direction", NULL, traces, NULL);
+    cr_assert_float_eq(get("relay direction", m, "flow wrong")->value, 2e-5, 1e-7);
+    cr_assert_float_eq(get("relay direction", m, "cross-talk")->value, 0.032, 1e-4);
+    free(m);
+    es_trace_free(up);
+    es_trace_free(down);
+}
+
 /* Crossed tubes: air from the wrong output. */
 Test(direction, crossed)
 {

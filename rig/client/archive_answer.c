@@ -1,3 +1,4 @@
+#include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -121,6 +122,22 @@ static size_t longest(const struct es_answer *a, size_t column)
     return most;
 }
 
+/* Columns of the longest piece that no line is broken in. */
+static size_t longest_piece(const struct es_answer *a, size_t column)
+{
+    size_t most = SHORT;
+    for (size_t r = 0; r < a->rows; r++) {
+        const char *cell = at(a, r, column);
+        for (size_t i = 0, begun = 0; cell[i] != '\0'; i++) {
+            bool hyphen = cell[i] == '-' && !isdigit((unsigned char)cell[i + 1]);
+            begun = cell[i] == ' ' ? i + 1 : begun;
+            most = i + 1 - begun > most ? i + 1 - begun : most;
+            begun = hyphen ? i + 1 : begun;
+        }
+    }
+    return most;
+}
+
 static void lay_out(const struct es_answer *a, struct layout *l)
 {
     for (size_t c = 0; c < a->column_count && l->count < COLUMNS_MAX; c++) {
@@ -134,7 +151,7 @@ static void lay_out(const struct es_answer *a, struct layout *l)
             .align = column->kind == ES_ANSWER_NUMBER || column->kind == ES_ANSWER_SHARE ? ES_ALIGN_RIGHT
                                                                                          : ES_ALIGN_LEFT,
             .wraps = (text && length > SHORT) || column->kind == ES_ANSWER_TIME,
-            .least = text ? SHORT : DAY,
+            .least = text ? longest_piece(a, c) : DAY,
             .spare = column->spare,
             .named = !text};
         l->shown[l->count++] = c;

@@ -4,18 +4,20 @@
 #include "rig/console/options.h"
 
 #define COLUMN 26
+#define NARROW 52 /* columns: below, what it means stands under the name */
 
 /* What is named left of what it means, which begins below where the name is too long. */
 static void named(const char *left, const char *meaning, size_t width, FILE *to)
 {
+    const size_t column = width < NARROW ? 6 : COLUMN;
     size_t used = es_display_width(left) + 2;
     fprintf(to, "  %s", left);
-    if (used + 2 > COLUMN) {
+    if (used + 2 > column) {
         fputc('\n', to);
         used = 0;
     }
-    fprintf(to, "%*s", (int)(COLUMN - used), "");
-    es_display_wrap(meaning, COLUMN, width, to);
+    fprintf(to, "%*s", (int)(column - used), "");
+    es_display_wrap(meaning, column, width, to);
 }
 
 static void one_option(const struct es_option *o, size_t width, FILE *to)
@@ -25,7 +27,7 @@ static void one_option(const struct es_option *o, size_t width, FILE *to)
              o->value != NULL ? o->value : "");
     named(left, o->meaning, width, to);
     if (o->required)
-        fprintf(to, "%*s(required)\n", COLUMN, "");
+        fprintf(to, "%*s(required)\n", width < NARROW ? 6 : COLUMN, "");
 }
 
 void es_options_usage(const struct es_command_line *line, FILE *to)
@@ -49,7 +51,9 @@ void es_options_usage(const struct es_command_line *line, FILE *to)
 
 void es_options_help(const struct es_command_line *line, size_t width, FILE *to)
 {
-    fprintf(to, "%s: %s\n\n", line->program, line->summary);
+    fprintf(to, "%s: ", line->program);
+    es_display_wrap_after(line->summary, strlen(line->program) + 2, 2, width, to);
+    fputc('\n', to);
     es_options_usage(line, to);
     fputc('\n', to);
     if (line->detail != NULL) {
@@ -61,7 +65,7 @@ void es_options_help(const struct es_command_line *line, size_t width, FILE *to)
         named(rows->name, rows->meaning, width, to);
     for (size_t i = 0; i < line->option_count; i++)
         one_option(&line->options[i], width, to);
-    fprintf(to, "  %-*sthis text\n", COLUMN - 2, "--help");
+    named("--help", "this text", width, to);
     if (line->example != NULL)
         fprintf(to, "\nExample:\n  %s\n", line->example);
 }

@@ -236,12 +236,15 @@ bool es_local_peak(const struct es_curve_view *c, int sign, double guess, double
  * No mean is beyond the furthest of its samples, so that whole stretches need no sum. */
 static size_t skip_far(const struct es_curve_view *c, double level, int sign, size_t i, size_t width)
 {
-    size_t stride = 256 + 2 * width, means = c->n - width + 1;
-    while (i + stride < means) {
-        struct es_range r = es_range_of(c->y + i, stride + width - 1);
-        if (sign > 0 ? r.most >= level : r.least <= level)
-            break;
-        i += stride;
+    size_t means = c->n - width + 1;
+    for (size_t part = 4096; part >= 256; part /= 16) {
+        size_t stride = part + 2 * width;
+        while (i + stride < means) {
+            struct es_range r = es_range_of(c->y + i, stride + width - 1);
+            if (sign > 0 ? r.most >= level : r.least <= level)
+                break;
+            i += stride;
+        }
     }
     return i;
 }

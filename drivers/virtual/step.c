@@ -163,17 +163,17 @@ void es_virtual_truths(struct es_virtual *v)
 }
 
 /* The walls follow the room, which is heated in minutes and whose doors and people move its air within one:
- * waves of any period from ES_WALL_SLOWEST down to ES_WALL_QUICKEST, with equal shares of the drift. Within a
- * recording of seconds it is nearly steady; a minute later nothing of it is left on the average of benches.
- * What is shut in follows the walls. */
+ * waves of any frequency between those of ES_WALL_SLOWEST and ES_WALL_QUICKEST, the quicker the rarer. Within
+ * a recording of seconds the drift is nearly steady; half a minute later nothing of it is left on the average
+ * of benches. What is shut in follows the walls. */
 static void warm_walls(struct es_virtual *v)
 {
     const double slowest = 1 / ES_WALL_SLOWEST, quickest = 1 / ES_WALL_QUICKEST; /* Hz */
     double off = 0;
     for (uint64_t i = 0; i < WALL_WAVES; i++) {
         const double begin = es_random_uniform(v->seed, ES_STREAM_WALL, 2 * i);
-        const double f =
-            slowest + (quickest - slowest) * es_random_uniform(v->seed, ES_STREAM_WALL, 2 * i + 1);
+        const double rare = 1 - sqrt(es_random_uniform(v->seed, ES_STREAM_WALL, 2 * i + 1));
+        const double f = slowest + (quickest - slowest) * rare;
         off += sin(TURN * (es_seconds(v->t) * f + begin)) / (TURN * f);
     }
     v->air.wall = v->happening[ES_ROLE_AMBIENT_TEMPERATURE] + v->wall_drift * sqrt(2.0 / WALL_WAVES) * off;

@@ -150,7 +150,7 @@ class Files(Folder):
     def test_all_faults_at_once_with_their_places(self):
         with open(os.path.join(LIBRARY, "relay-leak.json")) as f:
             text = f.read()
-        text = text.replace('"0 mA"', '"0 bar"').replace('"rise tare", "roles"', '"rise tare", "rolse"', 1)
+        text = text.replace('"0 mA"', '"0 bar"').replace('"tare", "roles"', '"tare", "rolse"', 1)
         path = self.write("bad.json", text)
         got = endstop("check", path)
         self.assertEqual(got.returncode, 2)

@@ -14,7 +14,7 @@
 #include "tests/unit/measures/synthetic_static.h"
 
 #define SAMPLES 1000000
-#define REPEATS 7
+#define REPEATS 15
 #define DEG     0.017453292519943295
 
 static double now(void)

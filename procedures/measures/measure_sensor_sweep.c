@@ -31,6 +31,7 @@
 #include "procedures/measures/outputs.h"
 #include "procedures/measures/reference_play.h"
 #include "procedures/measures/sweep_curve.h"
+#include "procedures/measures/sweep_dense.h"
 #include "procedures/measures/sweep_faults.h"
 #include "procedures/measures/sweep_track.h"
 #include "procedures/measures/sweep_turns.h"
@@ -177,7 +178,9 @@ static int extent(const struct es_sweep *s, size_t *ups, size_t *downs)
 struct job {
     const struct settings *s;
     const struct es_trace *trace;
-    const struct es_series *angle, *sensor;
+    const struct es_series *angle, *sensor; /* of a dense recording the means of blocks */
+    struct es_sweep_dense dense;
+    double per_point; /* readings that a point of the sweep is the mean of */
     struct es_sweep sweep;
     struct es_sweep_delay delay;
     struct es_sweep_curve curve;
@@ -188,6 +191,13 @@ struct job {
     double play;      /* rad: of the reference */
     double low, high; /* judged range */
 };
+
+/* Standard uncertainty that the steps of the sensor's reading leave: its own noise decides, not that of
+ * means. */
+static double left_by_steps(const struct job *j)
+{
+    return es_resolution_u(j->sensor->u.resolution, j->curve.noise * sqrt(j->per_point));
+}
 
 /* Of the legs that were swept at `speed`: too few readings near each angle. A bus that answers late does
  * this. */
@@ -247,7 +257,7 @@ static void figures_of_points(const struct job *j, struct es_measured *out)
         apart_u = fmax(apart_u, hypot(p->u_up, p->u_down));
     }
     double span = fabs(y[n - 1] - y[0]), slope = (y[n - 1] - y[0]) / (x[n - 1] - x[0]), terminal = 0, doubt;
-    double step = es_resolution_u(j->sensor->u.resolution, c->noise) / span;
+    double step = left_by_steps(j) / span;
     for (size_t i = 0; i < n; i++)
         terminal = fmax(terminal, fabs(y[i] - y[0] - slope * (x[i] - x[0])));
     struct es_minimax_line best;
@@ -294,7 +304,7 @@ static enum es_status compare_legs(const struct job *j, struct es_measured *out,
         status = es_unified_largest(most->range, most->u_range, c->u_pair, c->pairs, &value, &doubt, err);
     /* what the delay's own uncertainty leaves between legs of different speeds */
     double left = (fastest(j) - slowest(j)) * j->delay.u * fabs(c->slope);
-    double step = sqrt(2.0) * es_resolution_u(j->sensor->u.resolution, c->noise);
+    double step = sqrt(2.0) * left_by_steps(j);
     set(&out[REPEATABILITY], value / span, hypot(doubt, hypot(left, step)) / span, 0);
     return status;
 }
@@ -347,8 +357,7 @@ static enum es_status figures_of_track(const struct job *j, struct es_measured *
     if (f->rough_count && f->u_roughness > 0)
         status =
             es_unified_largest(f->roughness, f->u_roughness, f->u_rough, f->rough_count, &v, &doubt, err);
-    set(&out[SMOOTHNESS], v / span,
-        hypot(doubt, es_resolution_u(j->sensor->u.resolution, j->curve.noise)) / span, 0);
+    set(&out[SMOOTHNESS], v / span, hypot(doubt, left_by_steps(j)) / span, 0);
     set(&out[NOISE], f->noise, f->noise / sqrt(2.0 * (double)j->sweep.n), 0);
     set(&out[DROPOUTS], (double)f->dropout_count, 0, 0);
     double widest = 0;
@@ -407,8 +416,7 @@ static void margins(const struct job *j, struct es_measured *out)
     const struct es_channel_uncertainty *u = &j->sensor->u;
     for (int m = 0; m < 2; m++) {
         int e = m ? !low : low;
-        double noise =
-            hypot(j->curve.noise / sqrt((double)n[e]), es_resolution_u(u->resolution, j->curve.noise));
+        double noise = hypot(j->curve.noise / sqrt((double)n[e]), left_by_steps(j));
         noise = hypot(noise, u->repeatability);
         double late = fabs(j->curve.slope) * (j->delay.known ? s->legs[0].speed * j->delay.u : unaligned(j));
         late = hypot(late, fabs(j->curve.slope) * hypot(es_rectangular(j->play / 2), u_at[e]));
@@ -474,32 +482,68 @@ static enum es_status find_delay(struct job *j, char text[static 160], struct es
     return status;
 }
 
+/* Pairs the series and finds track and delay; `text` gets the reason where they cannot be used. */
+static enum es_status prepare(struct job *j, char text[static 160], struct es_error *err)
+{
+    enum es_status status = ES_OK;
+    size_t ups, downs;
+    text[0] = '\0';
+    j->per_point = 1;
+    if (j->sensor->count > ES_SWEEP_DENSE) {
+        status = es_sweep_thin(j->angle, j->sensor, &j->dense, text, err);
+        j->angle = &j->dense.angle;
+        j->sensor = &j->dense.sensor;
+        j->per_point = j->dense.per_block;
+    }
+    if (status != ES_OK || text[0])
+        return status;
+    if ((status = es_sweep_pair(j->angle, j->sensor, 0, &j->sweep, text, err)) != ES_OK || text[0])
+        return status;
+    if (!extent(&j->sweep, &ups, &downs)) {
+        snprintf(text, 160, "at least two round trips are needed, found %zu legs up and %zu down", ups,
+                 downs);
+        return ES_OK;
+    }
+    if ((status = es_sweep_track_of(&j->sweep, &j->track, err)) != ES_OK)
+        return status;
+    return find_delay(j, text, err);
+}
+
+/* Marks odd readings, then everything that is found from the others. `text` gets the reason where dropouts
+ * cannot be told. */
+static enum es_status analyse(struct job *j, char text[static 160], struct es_error *err)
+{
+    double low = j->track.low, high = j->track.high;
+    enum es_status status = find_angle_noise(j, err);
+    if (status == ES_OK)
+        status = es_sweep_find_odd(&j->sweep, low, high, j->s->deviation, &j->faults.noise, text, err);
+    if (status == ES_OK && j->per_point > 1 && !text[0])
+        status =
+            es_sweep_refine(&j->sweep, &j->dense, low, high, j->s->deviation, &j->faults.noise, text, err);
+    if (status == ES_OK)
+        status = es_sweep_curve_of(&j->sweep, j->low, j->high, (size_t)j->s->points, &j->curve, err);
+    if (status == ES_OK)
+        status = es_sweep_faults_of(&j->sweep, low, high, j->curve.noise, j->sensor->u.resolution,
+                                    j->s->usable_low, j->s->usable_high, &j->faults, err);
+    if (status == ES_OK)
+        es_sweep_turns_of(&j->sweep, j->angle, j->angle_noise, &j->turns);
+    return status;
+}
+
 static enum es_status work(struct job *j, struct es_measured *out, struct es_error *err)
 {
     char text[160];
-    size_t ups, downs;
-    enum es_status status = es_sweep_pair(j->angle, j->sensor, 0, &j->sweep, text, err);
+    struct es_reference_play play;
+    enum es_status status = prepare(j, text, err);
+    if (status == ES_OK && !text[0])
+        status = es_reference_play_of(j->trace, (enum es_role)j->s->drive, j->angle, (size_t)j->s->points,
+                                      &play, err);
     if (status != ES_OK)
-        return status;
-    if (text[0] || !extent(&j->sweep, &ups, &downs)) {
-        if (!text[0])
-            snprintf(text, sizeof text, "at least two round trips are needed, found %zu legs up and %zu down",
-                     ups, downs);
-        refuse_all(out, text);
-        return ES_OK;
-    }
-    if ((status = es_sweep_track_of(&j->sweep, &j->track, err)) != ES_OK ||
-        (status = find_delay(j, text, err)) != ES_OK)
         return status;
     if (text[0]) {
         refuse_all(out, text);
         return ES_OK;
     }
-    struct es_reference_play play;
-    status =
-        es_reference_play_of(j->trace, (enum es_role)j->s->drive, j->angle, (size_t)j->s->points, &play, err);
-    if (status != ES_OK)
-        return status;
     j->play = es_reference_play_blamed(&play, &j->delay);
     double inset = INSET * (j->track.high - j->track.low);
     j->low = fmax(j->track.low + inset, j->s->from);
@@ -508,23 +552,12 @@ static enum es_status work(struct job *j, struct es_measured *out, struct es_err
         refuse_all(out, "the judged range was not swept");
         return ES_OK;
     }
-    status = es_sweep_find_odd(&j->sweep, j->track.low, j->track.high, j->s->deviation, &j->faults.noise,
-                               text, err);
-    if (status == ES_OK)
-        status = es_sweep_curve_of(&j->sweep, j->low, j->high, (size_t)j->s->points, &j->curve, err);
-    if (status == ES_OK)
-        status =
-            es_sweep_faults_of(&j->sweep, j->track.low, j->track.high, j->curve.noise,
-                               j->sensor->u.resolution, j->s->usable_low, j->s->usable_high, &j->faults, err);
-    if (status != ES_OK)
+    if ((status = analyse(j, text, err)) != ES_OK)
         return status;
     if (!follows(j)) {
         does_not_follow(j, out);
         return ES_OK;
     }
-    if ((status = find_angle_noise(j, err)) != ES_OK)
-        return status;
-    es_sweep_turns_of(&j->sweep, j->angle, j->angle_noise, &j->turns);
     figures_of_points(j, out);
     margins(j, out);
     if ((status = compare_legs(j, out, err)) != ES_OK || (status = figures_of_track(j, out, err)) != ES_OK)
@@ -570,10 +603,11 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
     enum es_status status = work(j, out, err);
     for (int o = 0; o < OUTPUTS; o++)
         if (out[o].valid && out[o].last == 0 && j->sweep.leg_count) {
-            out[o].first = j->sweep.legs[0].first;
-            out[o].last = j->sweep.legs[j->sweep.leg_count - 1].last;
+            out[o].first = j->sweep.points[j->sweep.legs[0].first].sample;
+            out[o].last = j->sweep.points[j->sweep.legs[j->sweep.leg_count - 1].last].sample;
         }
     es_sweep_free(&j->sweep);
+    es_sweep_dense_free(&j->dense);
     free(j);
     return status;
 }

@@ -53,7 +53,7 @@ static double mark(struct es_sweep *s, const struct es_sweep_leg *leg, double lo
 }
 
 /* Marks the odd ones of one leg; false when too little is left of it. */
-static bool find_odd_in(struct es_sweep *s, const struct es_sweep_leg *leg, double low, double high,
+static bool find_odd_in(struct es_sweep *s, struct es_sweep_leg *leg, double low, double high,
                         double deviation, double *work, double *spread)
 {
     double cut = INFINITY;
@@ -63,12 +63,28 @@ static bool find_odd_in(struct es_sweep *s, const struct es_sweep_leg *leg, doub
         if (!smooth_course(s, leg, low, high, work, &f))
             return false;
         *spread = mark(s, leg, low, high, &f, cut, work, &changed);
+        memcpy(leg->course, f.b, sizeof leg->course);
         double next = fmax(deviation, 6 * *spread);
         if (!changed && next == cut) /* all further passes would be this one again */
             break;
         cut = next;
     }
     return true;
+}
+
+void es_sweep_judge_noise(double noise, double deviation, char text[static 160])
+{
+    if (6 * noise > 3 * deviation)
+        snprintf(text, 160, "noise hides dropouts: %.3f %% against a deviation of %.3f %%", 100 * noise,
+                 100 * deviation);
+}
+
+double es_sweep_course_at(const struct es_sweep_leg *leg, double low, double high, double angle)
+{
+    double u = (angle - 0.5 * (low + high)) / (0.5 * (high - low)), v = 0;
+    for (size_t j = DEGREE + 1; j-- > 0;)
+        v = v * u + leg->course[j];
+    return v;
 }
 
 enum es_status es_sweep_find_odd(struct es_sweep *s, double low, double high, double deviation, double *noise,
@@ -85,9 +101,8 @@ enum es_status es_sweep_find_odd(struct es_sweep *s, double low, double high, do
             snprintf(text, 160, "leg %zu has too few good readings that agree", k + 1);
         *noise = fmax(*noise, spread);
     }
-    if (!text[0] && 6 * *noise > 3 * deviation)
-        snprintf(text, 160, "noise hides dropouts: %.3f %% against a deviation of %.3f %%", 100 * *noise,
-                 100 * deviation);
+    if (!text[0])
+        es_sweep_judge_noise(*noise, deviation, text);
     free(work);
     return ES_OK;
 }
@@ -142,7 +157,7 @@ static void dropouts_of_leg(const struct es_sweep *s, const struct es_sweep_leg 
         bool odd = !end && (p->odd || !p->good);
         if (odd && isnan(from)) {
             from = isnan(before) ? p->angle : 0.5 * (before + p->angle);
-            point = i;
+            point = p->sample;
         }
         if (odd)
             last = p->angle;

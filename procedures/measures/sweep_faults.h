@@ -13,7 +13,7 @@ struct es_sweep_dropout {
     double from, to;                          /* rad: of both directions together */
     double width;                             /* rad: mean over the legs that showed it */
     size_t legs;                              /* that showed it */
-    size_t point;                             /* one of its points */
+    size_t point;                             /* one of its samples */
     double weight[2], sum_from[2], sum_to[2]; /* by direction */
 };
 
@@ -33,6 +33,12 @@ struct es_sweep_faults {
  * good. `text` gets the reason when noise hides such a deviation. */
 enum es_status es_sweep_find_odd(struct es_sweep *s, double low, double high, double deviation, double *noise,
                                  char text[static 160], struct es_error *err) ES_MUST_CHECK;
+
+/* `text` gets the reason when noise hides a deviation, else nothing. */
+void es_sweep_judge_noise(double noise, double deviation, char text[static 160]);
+
+/* Reading of a leg's smooth course over low .. high, as es_sweep_find_odd left it. */
+double es_sweep_course_at(const struct es_sweep_leg *leg, double low, double high, double angle);
 
 /* Dropouts from the marked points, then the rest from all others. `noise`: of one reading about its local
  * course (es_sweep_curve.noise); where it is not known, out->noise, of which the bend of the track is part.

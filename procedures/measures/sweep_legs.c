@@ -84,7 +84,8 @@ static void add_leg(struct es_sweep *s, size_t first, size_t last, int direction
 {
     if (last <= first + LEAST_IN_LEG || s->leg_count == ES_SWEEP_MAX_LEGS)
         return;
-    struct es_sweep_leg leg = {first, last, direction, 0, INFINITY, -INFINITY};
+    struct es_sweep_leg leg = {
+        .first = first, .last = last, .direction = direction, .low = INFINITY, .high = -INFINITY};
     for (size_t i = first; i <= last; i++)
         if (s->points[i].paired) {
             leg.low = s->points[i].angle < leg.low ? s->points[i].angle : leg.low;
@@ -132,21 +133,14 @@ static void find_legs(struct es_sweep *s, double range, double *work)
         add_leg(s, start, extreme, direction, COVER_SHARE * range, work);
 }
 
-static enum es_status pair_points(const struct es_samples *a, const struct es_series *sensor, double delay,
-                                  struct es_sweep *s, struct es_error *err)
+enum es_status es_sweep_bound(struct es_sweep *s, struct es_error *err)
 {
-    s->points = calloc(sensor->count + 1, sizeof *s->points);
-    s->bounds = calloc(sensor->count / ES_SWEEP_BLOCK + 1, sizeof *s->bounds);
-    if (!s->points || !s->bounds)
-        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", sensor->count);
-    size_t from = 0;
-    for (size_t i = 0; i < sensor->count; i++) {
-        struct es_sweep_point *p = &s->points[s->n++];
-        p->t = sensor->t[i] - delay;
-        p->angle = angle_at(a, p->t, &from);
-        p->paired = isfinite(p->angle);
-        p->good = sensor->quality[i] == ES_GOOD && isfinite(sensor->y[i]);
-        p->ratio = p->good ? sensor->y[i] : NAN;
+    free(s->bounds);
+    s->bounds = malloc((s->n / ES_SWEEP_BLOCK + 1) * sizeof *s->bounds);
+    if (!s->bounds)
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", s->n);
+    for (size_t i = 0; i < s->n; i++) {
+        const struct es_sweep_point *p = &s->points[i];
         struct es_sweep_bounds *b = &s->bounds[i / ES_SWEEP_BLOCK];
         if (i % ES_SWEEP_BLOCK == 0)
             *b = (struct es_sweep_bounds){INFINITY, -INFINITY};
@@ -156,6 +150,25 @@ static enum es_status pair_points(const struct es_samples *a, const struct es_se
             b->high = p->angle;
     }
     return ES_OK;
+}
+
+static enum es_status pair_points(const struct es_samples *a, const struct es_series *sensor, double delay,
+                                  struct es_sweep *s, struct es_error *err)
+{
+    s->points = calloc(sensor->count + 1, sizeof *s->points);
+    if (!s->points)
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", sensor->count);
+    size_t from = 0;
+    for (size_t i = 0; i < sensor->count; i++) {
+        struct es_sweep_point *p = &s->points[s->n++];
+        p->t = sensor->t[i] - delay;
+        p->angle = angle_at(a, p->t, &from);
+        p->sample = i;
+        p->paired = isfinite(p->angle);
+        p->good = sensor->quality[i] == ES_GOOD && isfinite(sensor->y[i]);
+        p->ratio = p->good ? sensor->y[i] : NAN;
+    }
+    return es_sweep_bound(s, err);
 }
 
 /* Least that the legs reached on one side. Where the recording begins or ends the shaft was cut off on its

@@ -9,9 +9,10 @@
 
 struct es_sweep_point {
     double t, angle, ratio;
-    bool paired; /* the reference is known at this time */
-    bool good;   /* the sensor's reading is a number */
-    bool odd;    /* set by es_sweep_find_odd: not where its surroundings are */
+    size_t sample; /* in the sensor's series */
+    bool paired;   /* the reference is known at this time */
+    bool good;     /* the sensor's reading is a number */
+    bool odd;      /* set by es_sweep_find_odd: not where its surroundings are */
 };
 
 struct es_sweep_leg {
@@ -19,6 +20,7 @@ struct es_sweep_leg {
     int direction;      /* +1 angle rising, -1 falling */
     double speed;       /* rad/s, > 0: median over the middle */
     double low, high;   /* rad */
+    double course[5];   /* by es_sweep_find_odd: polynomial in the angle, see es_sweep_course_at */
 };
 
 #define ES_SWEEP_BLOCK 256 /* points whose angles are bounded together */
@@ -44,6 +46,9 @@ struct es_sweep {
 enum es_status es_sweep_pair(const struct es_series *angle, const struct es_series *sensor, double delay,
                              struct es_sweep *out, char text[static 160], struct es_error *err) ES_MUST_CHECK;
 void es_sweep_free(struct es_sweep *s); /* leaves it empty */
+
+/* Bounds of the points' angles anew. */
+enum es_status es_sweep_bound(struct es_sweep *s, struct es_error *err) ES_MUST_CHECK;
 
 /* Angles and readings of the good points of one leg (NULL: of all points) with from <= angle <= to, in order
  * of time, odd ones only when `odd_too`; room for all of them. `angle` may be NULL. Returns how many. */

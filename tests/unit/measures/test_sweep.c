@@ -203,3 +203,67 @@ Test(sweep, read_too_seldom)
     }
     free(m);
 }
+
+/* A dense recording is judged by means of blocks, its dropouts by single readings: three of 80,000 count. */
+Test(sweep, dense_recording_keeps_a_dropout_of_three_readings)
+{
+    uint64_t seed = 5;
+    struct syn_sweep s = {.rate = 5000,
+                          .speeds = {15 * DEG, 45 * DEG},
+                          .bow = 0.004,
+                          .play = 0.4 * DEG,
+                          .delay = 0.034,
+                          .noise = 2e-4};
+    struct es_trace *t = syn_sweep_trace(&s, &seed);
+    struct es_series *r = &t->series[1];
+    struct es_measured *clean = syn_measure_one("sensor sweep", NULL, t, NULL);
+    size_t at = (size_t)(3.0 * s.rate);
+    cr_assert_geq(r->count, 80000);
+    for (size_t i = at; i < at + 3; i++)
+        r->y[i] -= 0.02;
+    struct es_measured *m = syn_measure_one("sensor sweep", NULL, t, NULL);
+    cr_expect_eq(get(clean, "dropouts")->value, 0);
+    cr_expect_eq(get(m, "dropouts")->value, 1);
+    cr_expect_float_eq(get(m, "widest dropout")->value / DEG, 3 * 15 / s.rate, 0.2 * 15 / s.rate);
+    cr_expect_eq(get(m, "widest dropout")->first, at);
+    cr_expect_float_eq(get(m, "noise")->value, s.noise, 0.1 * s.noise + 2.5e-4); /* with its leg's bend */
+    cr_expect_float_eq(get(m, "delay")->value, s.delay, 1e-4);
+    cr_expect_float_eq(get(m, "linearity terminal-based")->value,
+                       get(clean, "linearity terminal-based")->value, 1e-6);
+    r->y[at] += 0.02;
+    r->y[at + 1] += 0.02;
+    r->quality[at + 2] = ES_FAILED; /* one alone, not good */
+    struct es_measured *one = syn_measure_one("sensor sweep", NULL, t, NULL);
+    cr_expect_eq(get(one, "dropouts")->value, 1);
+    free(clean);
+    free(m);
+    free(one);
+    es_trace_free(t);
+}
+
+/* Means of blocks and single readings give the same figures. */
+Test(sweep, dense_figures_are_those_of_single_readings)
+{
+    static const char *const names[] = {
+        "usable range",          "margin low", "margin high",   "linearity terminal-based",
+        "linearity independent", "hysteresis", "widest dropout"};
+    static const double near[] = {0.03 * DEG, 1e-4, 1e-4, 3e-5, 3e-5, 8e-5, 0.03 * DEG};
+    struct syn_sweep s = {.speeds = {15 * DEG, 45 * DEG},
+                          .bow = 0.004,
+                          .play = 0.4 * DEG,
+                          .delay = 0.01,
+                          .noise = 1e-4,
+                          .dropout_at = {20 * DEG},
+                          .dropout_width = {1.5 * DEG}};
+    s.rate = 0.95 * 40000 / 36;
+    struct es_measured *single = sweep(&s, NULL, 3);
+    s.rate = 4 * 40000 / 36.0;
+    struct es_measured *dense = sweep(&s, NULL, 4);
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
+        cr_expect_float_eq(get(dense, names[i])->value, get(single, names[i])->value, near[i],
+                           "%s: %g, not %g", names[i], get(dense, names[i])->value,
+                           get(single, names[i])->value);
+    cr_expect_eq(get(dense, "dropouts")->value, 1);
+    free(single);
+    free(dense);
+}

@@ -150,3 +150,88 @@ Test(failures, a_recording_that_cannot_be_kept_ends_the_run)
     es_plan_free(plan);
     es_type_free(type);
 }
+
+/* ---- What the proof would have refused, run without it, or what no proof can know. ---- */
+
+struct tried {
+    struct es_type *type;
+    struct fake_bench *b;
+    struct es_outcome o;
+    struct es_error err;
+};
+
+static enum es_status try(struct tried *x, const char *of_steps, const char *of_measurands)
+{
+    struct es_plan *plan = must_plan(of_steps, of_measurands);
+    const struct es_execute_options options = fake_options(x->b);
+
+    es_outcome_init(&x->o);
+    es_error_clear(&x->err);
+    const enum es_status s = es_plan_execute(plan, x->type, &x->b->port, &options, NULL, &x->o, &x->err);
+    es_plan_free(plan);
+    return s;
+}
+
+static void begin_trying(struct tried *x)
+{
+    x->type = load_type("linear-single-acting");
+    x->b = fake_bench_new(x->type);
+}
+
+static void end_trying(struct tried *x)
+{
+    es_outcome_free(&x->o);
+    fake_bench_free(x->b);
+    es_type_free(x->type);
+}
+
+Test(unproved, a_limit_that_the_type_sheet_lacks_moves_nothing)
+{
+    struct tried x;
+    begin_trying(&x);
+    cr_expect_eq(try(&x,
+                     "{\"do\": \"record\", \"name\": \"inner\", \"roles\": [\"supply pressure\"], \"rate\": "
+                     "\"20 Hz\", "
+                     "\"for\": \"1 s\"}",
+                     measurands),
+                 ES_NOT_FOUND);
+    cr_expect(strstr(x.err.text, "has no limit \"no such dimension\"") != NULL, "%s", x.err.text);
+    cr_expect_eq(x.b->write_count, 0);
+    cr_expect_eq(x.b->rests, 0);
+    end_trying(&x);
+}
+
+/* A motor is not coupled to a shaft that stands nobody knows where. */
+Test(unproved, a_shaft_without_a_good_angle_is_not_coupled)
+{
+    struct tried x;
+    begin_trying(&x);
+    x.b->quality[ES_ROLE_SHAFT_ANGLE] = ES_FAILED;
+    cr_expect_eq(try(&x,
+                     "{\"do\": \"turn shaft\", \"to\": \"-10 deg\", \"at\": \"90 deg/s\", \"text\": \"Turn "
+                     "it.\", \"at "
+                     "most\": \"60 s\"}",
+                     ""),
+                 ES_RANGE);
+    cr_expect(strstr(x.err.text, "no good reading, so that the motor cannot be coupled") != NULL, "%s",
+              x.err.text);
+    for (size_t i = 0; i < x.b->write_count; i++)
+        cr_expect_neq(x.b->writes[i].role, ES_ROLE_SHAFT_COUPLING);
+    end_trying(&x);
+}
+
+/* A ramp from nobody knows where would be a jump. */
+Test(unproved, an_output_that_stands_nobody_knows_where_is_not_ramped)
+{
+    struct tried x;
+    begin_trying(&x);
+    x.b->quality[ES_ROLE_SUPPLY_DEMAND] = ES_FAILED;
+    x.b->view.roles[ES_ROLE_SUPPLY_DEMAND].safe_known = false;
+    cr_expect_eq(
+        try(&x, "{\"do\": \"ramp\", \"role\": \"supply demand\", \"to\": \"2 bar\", \"at\": \"10 bar/s\"}",
+            ""),
+        ES_RANGE);
+    cr_expect(strstr(x.err.text, "is not known, so that it cannot be ramped") != NULL, "%s", x.err.text);
+    cr_expect_eq(x.b->write_count, 0);
+    end_trying(&x);
+}

@@ -113,3 +113,12 @@ const char *es_question_any(const char *text)
 {
     return text ? text : "";
 }
+
+void es_question_series(const struct es_question *q, struct es_value out[static ES_SERIES_FILTERS])
+{
+    const char *const texts[ES_SERIES_FILTERS] = {q->measurand, q->type,      q->serial,
+                                                  q->since,     q->procedure, q->tested};
+    for (size_t i = 0; i < ES_SERIES_FILTERS; i++) {
+        out[i] = es_value_text(es_question_any(texts[i]));
+    }
+}

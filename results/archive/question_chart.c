@@ -108,14 +108,13 @@ static enum es_status chart(struct es_answer *a, struct es_error *err)
 static enum es_status ask(struct es_archive *archive, const struct es_question *q, struct es_answer *a,
                           struct es_error *err)
 {
-    const struct es_value values[] = {
-        es_value_text(es_question_any(q->measurand)), es_value_text(es_question_any(q->type)),
-        es_value_text(es_question_any(q->serial)),    es_value_text(es_question_any(q->since)),
-        es_value_text(es_question_any(q->procedure)), es_value_text(es_question_any(q->tested))};
+    struct es_value values[ES_SERIES_FILTERS];
     if (!q->measurand) {
         return es_fail(err, ES_USAGE, "which measurand?");
     }
-    enum es_status st = es_database_run(&archive->db, ES_SQL_SERIES, values, 6, es_answer_take, a, NULL, err);
+    es_question_series(q, values);
+    enum es_status st =
+        es_database_run(&archive->db, ES_SQL_SERIES, values, ES_SERIES_FILTERS, es_answer_take, a, NULL, err);
     st = st == ES_OK ? check_one_kind(a, err) : st;
     return st == ES_OK && a->rows > 0 ? chart(a, err) : st;
 }

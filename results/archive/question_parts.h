@@ -73,6 +73,10 @@ double es_answer_number_at(const struct es_answer *a, size_t row, size_t column)
 const char *es_answer_text_of(double value, char out[static 32]);
 
 const char *es_question_any(const char *text); /* "" for NULL */
+#define ES_SERIES_FILTERS 6
+/* What narrows down the values of a measurand, as the statements of a series take them; texts are borrowed
+ * from q. */
+void es_question_series(const struct es_question *q, struct es_value out[static ES_SERIES_FILTERS]);
 /* The columns that units can be grouped by, as statements know them. */
 bool es_question_groups_by(const char *by);
 #define ES_GROUP_WORDS "type, customer, lot, supplier, plan, reason or month"

@@ -331,10 +331,7 @@ static bool is_condition(const char *by)
 static enum es_status ask(struct es_archive *archive, const struct es_question *q, struct es_answer *a,
                           struct es_error *err)
 {
-    const struct es_value values[] = {
-        es_value_text(es_question_any(q->measurand)), es_value_text(es_question_any(q->type)),
-        es_value_text(es_question_any(q->serial)),    es_value_text(es_question_any(q->since)),
-        es_value_text(es_question_any(q->procedure)), es_value_text(es_question_any(q->tested))};
+    struct es_value values[ES_SERIES_FILTERS];
     const char *by = q->by ? q->by : "day";
     if (!q->measurand) {
         return es_fail(err, ES_USAGE, "repeatability of which measurand?");
@@ -349,7 +346,9 @@ static enum es_status ask(struct es_archive *archive, const struct es_question *
     }
     t->by = by;
     t->within = 86400.0 * (q->within > 0 ? q->within : 7);
-    enum es_status st = es_database_run(&archive->db, ES_SQL_REPEATED, values, 6, take_test, t, NULL, err);
+    es_question_series(q, values);
+    enum es_status st =
+        es_database_run(&archive->db, ES_SQL_REPEATED, values, ES_SERIES_FILTERS, take_test, t, NULL, err);
     if (st == ES_OK && t->count > 0) {
         st = answer(t, a, err);
     }

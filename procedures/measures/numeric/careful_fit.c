@@ -139,7 +139,7 @@ static void covariances(const struct triangle *t, struct es_fit *out)
 
 static void coefficients(const struct triangle *t, double about, struct es_fit *out)
 {
-    struct es_dd b[ES_LS_MAX];
+    struct es_dd b[ES_LS_MAX] = {{0, 0}};
     for (size_t i = t->p; i-- > 0;) {
         struct es_dd left = t->z[i];
         for (size_t k = i + 1; k < t->p; k++)

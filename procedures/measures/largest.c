@@ -12,6 +12,11 @@ double es_without_noise(double largest, double u, size_t many, double *doubt)
     return value;
 }
 
+double es_seldom_exceeded(double many)
+{
+    return -es_normal_quantile(0.05 / fmax(many, 1));
+}
+
 double es_excess(size_t many)
 {
     double n = (double)many;

@@ -8,6 +8,10 @@
  * from memory). 0 for one. */
 double es_excess(size_t many);
 
+/* What the largest of `many` noisy readings of 0 exceeds in 5 cases of 100 at most (Bonferroni's inequality),
+ * in standard deviations. */
+double es_seldom_exceeded(double many);
+
 /* What noise alone would have given is taken off in squares, and half of the difference kept as uncertainty.
  * For deviations that may have either sign. `u`: noise of one of them; *doubt: standard uncertainty of what
  * is returned, >= 0. */

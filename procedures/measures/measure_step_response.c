@@ -245,9 +245,9 @@ static double span_of(const struct settings *s, const struct es_series *r, const
 }
 
 /* What a unit that hunts or creeps shows where it should be at rest, whether or not the step carries
- * anything else. `all`: samples of the whole part. */
+ * anything else. `all`: samples of the whole part; `many` such parts are looked at. */
 static enum es_status movement_at_rest(const struct settings *s, const struct part *p,
-                                       const struct es_series *r, const struct es_samples *all,
+                                       const struct es_series *r, const struct es_samples *all, size_t many,
                                        const struct es_facts *facts, struct es_estimate *e,
                                        struct es_error *err)
 {
@@ -267,7 +267,7 @@ static enum es_status movement_at_rest(const struct settings *s, const struct pa
     struct es_movement m = {0};
     const char *why = es_samples_unfit(&samples, LEAST_STILL, text);
     if (!why) {
-        es_movement_of(samples.y, samples.n, r->u.resolution, &m);
+        es_movement_of(samples.y, samples.n, r->u.resolution, many, &m);
     }
     /* only what stands far out of such noise can be the unit's */
     if (!why && m.noise > s->most_noise * span && m.range < 3 * m.noise) {
@@ -320,6 +320,7 @@ static enum es_status analyse(const struct settings *s, const struct es_trace *t
                                    .end = p->end,
                                    .rest = s->rest,
                                    .band = s->band,
+                                   .many = set->count,
                                    .u = r->u};
         es_step_analyse(&in, &step);
         for (int o = 0; o < STEADY_STATE_ERROR; o++)
@@ -331,7 +332,7 @@ static enum es_status analyse(const struct settings *s, const struct es_trace *t
         else
             snprintf(sse->reason, sizeof sse->reason, "%s", step.reason);
         if (status == ES_OK)
-            status = movement_at_rest(s, p, r, &samples, facts, &set->figures[i][MOVEMENT], err);
+            status = movement_at_rest(s, p, r, &samples, set->count, facts, &set->figures[i][MOVEMENT], err);
         if (samples.n) {
             set->span[i][0] = es_samples_index(&samples, 0);
             set->span[i][1] = es_samples_index(&samples, samples.n - 1);
@@ -377,26 +378,36 @@ static void larger_of(double *a, double *u_a, double b, double u_b)
 }
 
 /* What is common to all steps, and what the worst is uncertain by itself, does not choose: only what another
- * is known less well. */
+ * is known less well. One that is given as 0, since nothing stands out of its noise, is no rival. */
 static double with_rivals(const struct set *set, size_t o, size_t worst, struct es_budget *b)
 {
     double value = fabs(set->figures[worst][o].value), apart = 0, u2 = b->square[ES_TERM_REPEAT];
     for (size_t i = 0; i < set->count; i++) {
         const struct es_estimate *e = &set->figures[i][o];
         double more = e->budget.square[ES_TERM_REPEAT] - u2;
-        if (i != worst && more > 0 && fabs(e->value) + 4 * sqrt(more) > value)
+        if (i != worst && more > 0 && e->value != 0 && fabs(e->value) + 4 * sqrt(more) > value)
             larger_of(&value, &apart, fabs(e->value), sqrt(more));
     }
     es_budget_add(b, ES_TERM_REPEAT, apart, INFINITY);
     return copysign(value, set->figures[worst][o].value);
 }
 
-static void take_worst(const struct set *set, size_t o, struct es_measured *m)
+/* Of equal ones (0 all) that which is known least. */
+static size_t worst_of(const struct set *set, size_t o)
 {
     size_t worst = 0;
-    for (size_t i = 1; i < set->count; i++)
-        if (fabs(set->figures[i][o].value) > fabs(set->figures[worst][o].value))
+    for (size_t i = 1; i < set->count; i++) {
+        const struct es_estimate *e = &set->figures[i][o], *w = &set->figures[worst][o];
+        double more = fabs(e->value) - fabs(w->value);
+        if (more > 0 || (more == 0 && e->budget.square[ES_TERM_REPEAT] > w->budget.square[ES_TERM_REPEAT]))
             worst = i;
+    }
+    return worst;
+}
+
+static void take_worst(const struct set *set, size_t o, struct es_measured *m)
+{
+    const size_t worst = worst_of(set, o);
     struct es_budget b = set->figures[worst][o].budget;
     double value = with_rivals(set, o, worst, &b);
     /* over several steps the sign is that of chance where two errors of about one size have opposite ones */

@@ -32,6 +32,7 @@ struct es_step_input {
     double end;                       /* s: next command, or end of the recording */
     double rest;                      /* share of origin..end that is taken as the steady state */
     double band;                      /* of the settling time, ratio of the step */
+    size_t many;                      /* steps of the set, of which the largest figure is taken; 0: one */
     double share;                     /* of ES_STEP_SHARE, 0 < share < 1; 0: not asked for */
     struct es_channel_uncertainty u;
 };

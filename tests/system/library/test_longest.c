@@ -41,17 +41,19 @@ Test(longest, every_gross_fault_keeps_within_the_proof)
     cr_expect_gt(nearest, 0.4, "the longest run takes %g of its promise", nearest);
 }
 
-/* The bus as slow as can be, with every procedure that waits for something to come to rest. */
+/* The bus as slow as can be before the interlock ends the run, and units that never rest, with every
+ * procedure that waits for something to come to rest. */
+ * procedure that waits for something to come to rest. */
 Test(longest, a_slow_bus_and_waits_that_time_out)
-{
-    static const char *const procedures[] = {LIBRARY "stroke.json", LIBRARY "step-response.json",
-                                             LIBRARY "staircase.json", LIBRARY "dead-band.json",
-                                             LIBRARY "loss-of-supplies.json"};
+ {
+     static const char *const procedures[] = {LIBRARY "stroke.json", LIBRARY "step-response.json",
+                                              LIBRARY "staircase.json", LIBRARY "dead-band.json",
+                                              LIBRARY "loss-of-supplies.json"};
 
-    for (size_t i = 0; i < sizeof procedures / sizeof procedures[0]; i++) {
-        for (double severity = 0.3; severity < 0.7; severity += 0.3) /* slower, and the interlock ends it */
-            (void)share_of_longest("part-turn-double-acting", procedures[i], "slow bus", severity);
-        (void)share_of_longest("linear-single-acting", procedures[i], "actuator friction high", 1);
-        (void)share_of_longest("linear-single-acting", procedures[i], "spool sticking", 1);
-    }
-}
+     for (size_t i = 0; i < sizeof procedures / sizeof procedures[0]; i++) {
+         (void)share_of_longest("part-turn-double-acting", procedures[i], "slow bus", 0.3);
+         (void)share_of_longest("part-turn-double-acting", procedures[i], "slow bus", 0.6);
+         (void)share_of_longest("linear-single-acting", procedures[i], "actuator friction high", 1);
+         (void)share_of_longest("linear-single-acting", procedures[i], "spool sticking", 1);
+     }
+ }

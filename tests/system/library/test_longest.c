@@ -43,17 +43,16 @@ Test(longest, every_gross_fault_keeps_within_the_proof)
 
 /* The bus as slow as can be before the interlock ends the run, and units that never rest, with every
  * procedure that waits for something to come to rest. */
- * procedure that waits for something to come to rest. */
 Test(longest, a_slow_bus_and_waits_that_time_out)
- {
-     static const char *const procedures[] = {LIBRARY "stroke.json", LIBRARY "step-response.json",
-                                              LIBRARY "staircase.json", LIBRARY "dead-band.json",
-                                              LIBRARY "loss-of-supplies.json"};
+{
+    static const char *const procedures[] = {LIBRARY "stroke.json", LIBRARY "step-response.json",
+                                             LIBRARY "staircase.json", LIBRARY "dead-band.json",
+                                             LIBRARY "loss-of-supplies.json"};
 
-     for (size_t i = 0; i < sizeof procedures / sizeof procedures[0]; i++) {
-         (void)share_of_longest("part-turn-double-acting", procedures[i], "slow bus", 0.3);
-         (void)share_of_longest("part-turn-double-acting", procedures[i], "slow bus", 0.6);
-         (void)share_of_longest("linear-single-acting", procedures[i], "actuator friction high", 1);
-         (void)share_of_longest("linear-single-acting", procedures[i], "spool sticking", 1);
-     }
- }
+    for (size_t i = 0; i < sizeof procedures / sizeof procedures[0]; i++) {
+        (void)share_of_longest("part-turn-double-acting", procedures[i], "slow bus", 0.3);
+        (void)share_of_longest("part-turn-double-acting", procedures[i], "slow bus", 0.6);
+        (void)share_of_longest("linear-single-acting", procedures[i], "actuator friction high", 1);
+        (void)share_of_longest("linear-single-acting", procedures[i], "spool sticking", 1);
+    }
+}

@@ -447,7 +447,7 @@ def pair_up(data, delay):
     at, ratio = at[first:last], r[first:last]
     angle = np.interp(at, ta, a)
     legs = legs_of(angle)
-    return at, angle, ratio, legs, [median_speed(at, angle, leg) for leg in legs]
+    return at, angle, ratio, legs, [median_speed(at, angle, leg) for leg in legs], first
 
 
 def delay_of(sorted_, legs, speeds, low, high, points):
@@ -472,11 +472,39 @@ def delay_of(sorted_, legs, speeds, low, high, points):
     return c[2]
 
 
+BLOCKS = 20000
+
+
+def thinned(t, y):
+    """Means of blocks: of even times the middle of the ends; and where the blocks begin."""
+    edges = np.arange(BLOCKS + 1) * len(t) // BLOCKS
+    return 0.5 * (t[edges[:-1]] + t[edges[1:] - 1]), np.add.reduceat(y, edges[:-1]) / np.diff(edges), edges
+
+
+def without_odd(readings, starts, blocks, angle, course, marks):
+    """Each reading of a leg held against its course: angles and values of blocks without an odd one, of blocks with
+    one the readings themselves; noise of a reading. blocks: the leg's, with their angles and the course there."""
+    own = starts[blocks.start: blocks.stop + 1]
+    middle, r = 0.5 * (own[:-1] + own[1:] - 1), readings[own[0]: own[-1]]
+    off = abs(r - np.interp(np.arange(own[0], own[-1]), middle, course))
+    noise = 1.4826 * np.median(off[own[:-1][~marks] - own[0]])
+    bad = np.flatnonzero(off > max(0.01, 6 * noise))
+    apart = marks.copy()
+    apart[np.searchsorted(own, bad + own[0], "right") - 1] = True
+    apart[1:] |= apart[:-1].copy()
+    apart[:-1] |= apart[1:].copy()
+    single = np.flatnonzero(np.repeat(apart, np.diff(own)))
+    single = single[off[single] <= max(0.01, 6 * noise)]
+    return ~apart, np.interp(single + own[0], middle, angle), r[single], noise
+
+
 def sensor_sweep(data):
-    data = [take(*series)[:2] + (None,) for series in data]
+    full = [take(*series)[:2] for series in data]
+    thin = [thinned(*series) for series in full]
+    data, starts = [(t, y, None) for t, y, _ in thin], thin[1][2]
     total = 0.0
     for _ in range(3):
-        t, angle, ratio, legs, speeds = pair_up(data, total)
+        t, angle, ratio, legs, speeds, first = pair_up(data, total)
         low = max(min(angle[a], angle[b]) for a, b, _ in legs)
         high = min(max(angle[a], angle[b]) for a, b, _ in legs)
         sorted_ = sorted_legs(angle, ratio, legs)
@@ -491,8 +519,7 @@ def sensor_sweep(data):
         found = delay_of(sorted_, legs, speeds, low + inset, high - inset, 21)
         if _ < 2:
             total += found
-    odd = np.zeros(len(ratio), bool)
-    spread = 0.0
+    keep, spread = [], 0.0
     for a, b, _ in legs:
         x, y = angle[a: b + 1], ratio[a: b + 1]
         inside = (x >= low) & (x <= high)
@@ -501,7 +528,8 @@ def sensor_sweep(data):
         for _ in range(8):
             use = inside & ~marks
             c = np.polynomial.polynomial.polyfit(u[use], y[use], 4)
-            off = abs(y - np.polynomial.polynomial.polyval(u, c))
+            course = np.polynomial.polynomial.polyval(u, c)
+            off = abs(y - course)
             now = inside & (off > cut)
             own = 1.4826 * np.median(off[inside])
             after = max(0.01, 6 * own)
@@ -509,14 +537,11 @@ def sensor_sweep(data):
             cut, marks = after, now
             if same:
                 break
-        odd[a: b + 1] |= marks
-        spread = max(spread, own)
-    keep = []
-    for a, b, d in legs:
-        good = ~odd[a: b + 1]
-        x, y = angle[a: b + 1][good], ratio[a: b + 1][good]
+        good, more_x, more_y, noise = without_odd(full[1][1], starts, slice(first + a, first + b + 1), x, course, marks)
+        x, y = np.append(x[good], more_x), np.append(y[good], more_y)
         order = np.argsort(x, kind="stable")
         keep.append((x[order], y[order]))
+        spread = max(spread, noise)
     inset = 0.03 * (high - low)
     centres, half = np.linspace(low + inset, high - inset, 21), 0.5 * (high - low - 2 * inset) / 20
     curve = np.zeros((2, 21))
@@ -544,7 +569,7 @@ WORK = {"level": level, "extreme": extreme, "step response": step_response, "str
 # How far the two may differ, of the value: where the scalar steps that are left out here would still move it.
 NEAR = {"hysteresis": 0.06, "linearity terminal-based": 0.02, "noise": 0.6, "dead time": 0.01, "inaccuracy": 0.1,
         "delay": 0.01}
-AT_LEAST = {"level": 20, "extreme": 20, "step response": 20, "stroke": 18, "sensor sweep": 1.8, "relay leak": 14, "staircase": 20}
+AT_LEAST = {"level": 20, "extreme": 20, "step response": 20, "stroke": 18, "sensor sweep": 3, "relay leak": 14, "staircase": 20}
 
 
 def main():

@@ -139,3 +139,23 @@ Test(coverage, relay_capacity)
     };
     study(LIBRARY "relay-capacity.json", TYPES "linear-single-acting.json", expected, 3);
 }
+
+Test(coverage, step_response)
+{
+    static const struct expected expected[] = {
+        {"step response", "T63 about 50 %", 0.75},
+        {"step response", "T98 about 50 %", 0.6},           /* pauses: all of them is the interval */
+        {"step response", "settling time about 50 %", 0.6}, /* the same */
+        {"step response", "T86 downwards about 50 %", 0.75},
+        {"step response", "movement at rest about 50 %", 0.3}, /* most are 0 and so is the truth */
+    };
+    study(LIBRARY "step-response.json", TYPES "part-turn-single-acting.json", expected, 5);
+}
+
+Test(coverage, self_adjustment)
+{
+    static const struct expected expected[] = {
+        {"self-adjustment time", "duration of the self-adjustment", 0.7},
+    };
+    study(LIBRARY "self-adjustment-time.json", TYPES "linear-double-acting.json", expected, 1);
+}

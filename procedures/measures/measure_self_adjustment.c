@@ -85,7 +85,8 @@ struct ending {
  * outside by its first reading alone. */
 static struct ending by_means(const struct es_samples *s, size_t last)
 {
-    double interval = s->t[last + 1] - s->t[last], late = MEANS / 2;
+    const size_t behind = MEANS / 2;
+    double interval = s->t[last + 1] - s->t[last], late = (double)behind;
     return (struct ending){.at = s->t[last] + 0.5 * (1 - late) * interval,
                            .half_width = 0.5 * (1 + late) * interval};
 }

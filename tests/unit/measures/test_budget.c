@@ -38,8 +38,8 @@ static double off(double noise, double *scatter)
 
 Test(resolution, beside_noise_it_is_what_brute_force_finds)
 {
-    for (double noise = 0.42; noise < 0.85; noise += 0.06) {
-        double s, u = off(noise, &s);
+    for (int k = 0; k < 8; k++) {
+        double noise = 0.42 + 0.06 * k, s, u = off(noise, &s);
         /* 0.3 %: s^2 is less than sigma^2 + 1/12 by u^2, which es_resolution_u does not take off */
         cr_expect_float_eq(es_resolution_u(1, s), u, 0.003 * u, "noise %.2f: %.3g against %.3g", noise,
                            es_resolution_u(1, s), u);
@@ -53,7 +53,8 @@ Test(resolution, without_noise_it_is_a_step)
     cr_expect_float_eq(es_resolution_u(1, NAN), 1 / sqrt(12), 1e-12);
     cr_expect_eq(es_resolution_u(0, 1), 0);
     double last = 1;
-    for (double s = 0; s < 1.2; s += 0.001) {
+    for (int k = 0; k < 1200; k++) {
+        double s = 0.001 * k;
         cr_expect(es_resolution_u(1, s) <= last, "more noise, more doubt: at %.3f", s);
         last = es_resolution_u(1, s);
     }
@@ -67,9 +68,9 @@ Test(resolution, of_two_neighbours_as_brute_force_finds)
     enum { BINS = 9 };
     double square[BINS] = {0};
     size_t n[BINS] = {0};
-    for (double noise = 0.01; noise < 2; noise *= 1.02)
+    for (int k = 0; k < 268; k++)
         for (int i = 0; i < OFFSETS; i++) {
-            double x = (i + 0.5) / OFFSETS - 0.5, mean, s;
+            double x = (i + 0.5) / OFFSETS - 0.5, noise = 0.01 * pow(1.02, k), mean, s;
             readings(x, noise, &mean, &s);
             size_t bin = (size_t)(s * 20);
             if (bin < BINS) {

@@ -5,8 +5,8 @@
 
 #include "tests/unit/measures/synthetic.h"
 
-#define STEP 2e-3 /* m */
-#define EVEN -1.0 /* no pause: a first order that passes 98 % at 0.50 s */
+#define STEP 2e-3   /* m */
+#define EVEN (-1.0) /* no pause: a first order that passes 98 % at 0.50 s */
 
 /* Share of the step at t after the command: rises to `ledge`, stays there from 0.40 s to 0.52 s, slips on. */
 static double ledge_at(double t, double ledge)

@@ -42,17 +42,18 @@ static void check(const struct es_study *s, const struct es_study_coverage *c, c
 
 static void study(const char *plan, const char *type, const struct expected *expected, size_t count)
 {
-    const struct es_study_order order = {.plan = plan,
-                                         .types = {type},
-                                         .type_count = 1,
-                                         .benches = {BENCHES "virtual-bench.json"},
-                                         .bench_count = 1,
-                                         .seed = 77,
-                                         .units = UNITS,
-                                         .threads = 1,
-                                         .good_share = 1,
-                                         .truths = UNITS,
-                                         .severity_high = 1};
+    const struct es_study_order order = {
+        .plan = plan,
+        .types = {type},
+        .type_count = 1,
+        .benches = {BENCHES "virtual-bench.json", BENCHES "virtual-bench-part-turn.json"},
+        .bench_count = 2,
+        .seed = 77,
+        .units = UNITS,
+        .threads = 1,
+        .good_share = 1,
+        .truths = UNITS,
+        .severity_high = 1};
     struct es_findings findings = {0};
     struct es_error err = {0};
     struct es_study *s = NULL;
@@ -122,6 +123,25 @@ Test(coverage, relay_direction)
     study(LIBRARY "relay-direction.json", TYPES "linear-single-acting.json", expected, 3);
 }
 
+Test(coverage, relay_direction_of_two_outputs)
+{
+    static const struct expected expected[] = {
+        {"relay direction", "flow of the driven output", 0.8},
+        {"relay direction", "flow of the other output", 0.8},
+        {"relay direction", "cross-talk between outputs", 0.8},
+    };
+    study(LIBRARY "relay-direction.json", TYPES "linear-double-acting.json", expected, 3);
+}
+
+Test(coverage, actuator)
+{
+    static const struct expected expected[] = {
+        {"actuator", "pressure held in the actuator", 0.8},
+        {"actuator", "pressure, slowly up less slowly down", 0.6}, /* climbs by jerks */
+    };
+    study(LIBRARY "actuator.json", TYPES "part-turn-double-acting.json", expected, 2);
+}
+
 Test(coverage, supply_influence)
 {
     static const struct expected expected[] = {
@@ -139,4 +159,24 @@ Test(coverage, relay_capacity)
         {"relay capacity and balance", "balance pressure of the outputs", 0.8},
     };
     study(LIBRARY "relay-capacity.json", TYPES "linear-single-acting.json", expected, 3);
+}
+
+Test(coverage, step_response)
+{
+    static const struct expected expected[] = {
+        {"step response", "T63 about 50 %", 0.75},
+        {"step response", "T98 about 50 %", 0.6},           /* pauses: all of them is the interval */
+        {"step response", "settling time about 50 %", 0.6}, /* the same */
+        {"step response", "T86 downwards about 50 %", 0.75},
+        {"step response", "movement at rest about 50 %", 0.3}, /* most are 0 and so is the truth */
+    };
+    study(LIBRARY "step-response.json", TYPES "part-turn-single-acting.json", expected, 5);
+}
+
+Test(coverage, self_adjustment)
+{
+    static const struct expected expected[] = {
+        {"self-adjustment time", "duration of the self-adjustment", 0.7},
+    };
+    study(LIBRARY "self-adjustment-time.json", TYPES "linear-double-acting.json", expected, 1);
 }

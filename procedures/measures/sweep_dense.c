@@ -224,7 +224,7 @@ static enum es_status rebuild(struct es_sweep *s, const struct look *l, double d
         room += l->in[b] ? block_start(l->readings->count, blocks, b + 1) -
                                block_start(l->readings->count, blocks, b)
                          : 0;
-    struct es_sweep_point *points = malloc(room * sizeof *points);
+    struct es_sweep_point *points = malloc((room + 1) * sizeof *points);
     if (!points)
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu readings.", room);
     memcpy(legs, s->legs, sizeof legs);

@@ -169,7 +169,7 @@ enum es_status es_unified_largest(double largest, double u_of_it, const double *
     *doubt = u_of_it;
     if (largest > alone + CLEAR * u_of_it)
         return ES_OK;
-    struct largest l = {malloc((MOST_CELLS + 4) * sizeof(double)), u, n, u_of_it};
+    struct largest l = {calloc(MOST_CELLS + 4, sizeof(double)), u, n, u_of_it};
     if (!l.noise)
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for an interval.");
     struct es_unified job = {.distribution = largest_distribution,

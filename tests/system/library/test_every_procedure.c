@@ -22,9 +22,10 @@ static const struct row {
     const char *const *types;
     const char *fault; /* NULL: no fault of such a unit shows here */
     double severity, per_stroke;
-    const char *line[2];     /* that fails; single-, double-acting */
-    enum es_verdict verdict; /* of that line, and of the unit */
-    bool after_stroke;       /* errors are shares of the travel that the stroke found */
+    const char *line[2]; /* that fails; single-, double-acting */
+    enum es_verdict
+        verdict;       /* of that line, and of the unit; not tested: or fail, kept from passing anyhow */
+    bool after_stroke; /* errors are shares of the travel that the stroke found */
 } rows[] = {
     {"bench-self-proof",
      blocks,
@@ -139,13 +140,13 @@ static const struct row {
      {"hysteresis of the travel", "hysteresis of the travel"},
      ES_FAIL,
      true},
-    {"dead-band",
+    {"dead-band", /* half of such units hunt so that they never rest between the steps */
      complete,
      "spool sticking",
-     0.25,
+     0.3,
      0,
      {"dead band about 50 %", "dead band about 50 %"},
-     ES_FAIL,
+     ES_NOT_TESTED,
      false},
     {"supply-influence",
      complete,
@@ -256,6 +257,11 @@ static void good_passes(const struct row *r, const char *type)
     virtual_run_free(&x);
 }
 
+static bool as_expected(enum es_verdict is, enum es_verdict wanted)
+{
+    return is == wanted || (wanted == ES_NOT_TESTED && is == ES_FAIL);
+}
+
 static void faulty_does_not(const struct row *r, const char *type)
 {
     struct virtual_run x;
@@ -263,11 +269,11 @@ static void faulty_does_not(const struct row *r, const char *type)
     run_row(r, type, true, &x);
     const char *name = r->line[x.type->action == ES_DOUBLE_ACTING];
     const struct es_line *l = virtual_line(&x, name);
-    cr_expect(l != NULL && l->verdict == r->verdict, "%s on %s with %s: \"%s\": %s", r->procedure, type,
-              r->fault, name, l == NULL ? "no such line" : es_verdict_word(l->verdict));
-    cr_expect_eq(x.outcome.verdict, r->verdict, "%s on %s with %s: %s", r->procedure, type, r->fault,
-                 es_verdict_word(x.outcome.verdict));
-    if (l == NULL || l->verdict != r->verdict)
+    cr_expect(l != NULL && as_expected(l->verdict, r->verdict), "%s on %s with %s: \"%s\": %s", r->procedure,
+              type, r->fault, name, l == NULL ? "no such line" : es_verdict_word(l->verdict));
+    cr_expect(as_expected(x.outcome.verdict, r->verdict), "%s on %s with %s: %s", r->procedure, type,
+              r->fault, es_verdict_word(x.outcome.verdict));
+    if (l == NULL || !as_expected(l->verdict, r->verdict))
         virtual_show(&x, true);
     virtual_run_free(&x);
 }

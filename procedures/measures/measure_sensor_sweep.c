@@ -423,7 +423,6 @@ static void margins(const struct job *j, struct es_measured *out)
         set(&out[m ? MARGIN_HIGH : MARGIN_LOW], m ? 1 - end[e] : end[e], hypot(noise, late),
             hypot(u->offset, u->gain * end[e]));
     }
-    return;
 }
 
 /* Does the reading change with the angle at all? */

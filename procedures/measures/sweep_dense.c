@@ -218,7 +218,7 @@ static size_t take_apart(const struct look *l, size_t b, size_t k, double delay,
 /* The same sweep with the marked blocks taken apart. */
 static enum es_status rebuild(struct es_sweep *s, const struct look *l, double delay, struct es_error *err)
 {
-    size_t room = s->n, blocks = s->n, k = 0, n = 0;
+    size_t blocks = s->n, room = blocks, k = 0, n = 0;
     struct es_sweep_leg legs[ES_SWEEP_MAX_LEGS];
     for (size_t b = 0; b < blocks; b++)
         room += l->in[b] ? block_start(l->readings->count, blocks, b + 1) -

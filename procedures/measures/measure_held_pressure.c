@@ -245,6 +245,28 @@ static void refuse_all(struct es_measured *out, const char *why)
         es_measured_refuse(&out[o], "%s", why);
 }
 
+/* The pressure held is one reading: its noise is that of the readings after it, taken from neighbours since
+ * the pressure falls. */
+static enum es_status held_pressure(const struct job *j, double until, struct es_measured *m,
+                                    struct es_error *err)
+{
+    struct es_plateau p = {0};
+    struct es_budget b = {0};
+    char why[160];
+    bool good;
+    enum es_status status = level(j->pressure, j->start + j->s->settle, until, &p, &good, why, err);
+    if (status != ES_OK)
+        return status;
+    if (good)
+        es_budget_add(&b, ES_TERM_REPEAT, p.neighbours, p.dof);
+    es_budget_add(&b, ES_TERM_REPEAT, es_resolution_u(j->pressure->u.resolution, good ? p.neighbours : 0),
+                  INFINITY);
+    es_channel_terms(&b, &j->pressure->u, 1, j->held, 1);
+    es_measured_set(m, j->held, &b);
+    m->role = j->pressure->role;
+    return ES_OK;
+}
+
 static enum es_status evaluate(const void *settings, const struct es_trace *const *traces,
                                const struct es_facts *facts, struct es_measured *out, struct es_error *err)
 {
@@ -272,11 +294,9 @@ static enum es_status evaluate(const void *settings, const struct es_trace *cons
         refuse_all(out, why);
         return ES_OK;
     }
-    struct es_budget b = {0};
-    es_channel_terms(&b, &j.pressure->u, 1, j.held, 1);
-    es_measured_set(&out[PRESSURE], j.held, &b);
-    out[PRESSURE].role = j.pressure->role;
-    status = leak_back(&j, until, &out[LEAK_BACK], err);
+    status = held_pressure(&j, until, &out[PRESSURE], err);
+    if (status == ES_OK)
+        status = leak_back(&j, until, &out[LEAK_BACK], err);
     return status == ES_OK ? bench_leak(&j, &out[BENCH_LEAK], err) : status;
 }
 

@@ -62,6 +62,18 @@ Test(held_pressure, tells_unit_from_bench)
     }
 }
 
+/* The pressure is one reading: its noise of 20 Pa is in its uncertainty, also where the pressure falls. */
+Test(held_pressure, noise_of_the_pressure_counts)
+{
+    for (int k = 0; k < 2; k++) {
+        struct es_measured *m = measure(held(k * 10 * NL, 0, 0, 5 + (uint64_t)k));
+        const struct es_measured *pressure = of(m, "pressure");
+        cr_assert(pressure->valid, "%s", pressure->reason);
+        cr_assert_float_eq(pressure->u_repeat, 20, 4, "%g", pressure->u_repeat);
+        free(m);
+    }
+}
+
 /* A bench that leaks is named and gives no value that could be held against the unit. */
 Test(held_pressure, leaking_bench_is_named)
 {

@@ -9,7 +9,9 @@
 #include "rig/base/text.h"
 
 #define BETWEEN      4.0
-#define HEIGHT       25.0 /* of one picture with its titles, mm, in full scale */
+#define HEIGHT       25.0        /* of one picture with its titles, mm, in full scale */
+#define COMPACT      23.0        /* the same where space is short */
+#define COMPACT_MOST ((size_t)9) /* in one row */
 #define SERIES_MOST  4
 #define ACROSS_LEAST ((size_t)3)
 
@@ -67,10 +69,15 @@ static void draw_titles(struct es_sheet *s, const struct picture *p, double x, d
     es_text_free(&text);
 }
 
+static double height_of(const struct es_sheet *s)
+{
+    return s->compact ? COMPACT : HEIGHT;
+}
+
 static void draw_picture(struct es_sheet *s, const struct picture *p, double x, double y, double width)
 {
     struct es_plot_area area = {
-        .x = x + 7.5, .y = y + 7, .width = width - 8.5, .height = HEIGHT * s->scale - 7 - 5};
+        .x = x + 7.5, .y = y + 7, .width = width - 8.5, .height = height_of(s) * s->scale - 7 - 5};
     struct es_type type = {.size = 6.6, .weight = ES_REGULAR, .ink = ES_INK_SECOND, .lines = 1};
     draw_titles(s, p, x, y, width);
     if (!find_axes(p, &area)) {
@@ -92,12 +99,16 @@ static struct picture picture_at(const struct es_content *c, size_t from)
     return p;
 }
 
-/* Five beside one another, or six where that saves a row; with as many in each row as that leaves. */
-static size_t find_across(const struct es_content *c)
+/* Five beside one another, or six where that saves a row; with as many in each row as that leaves. All in one
+ * where space is short. */
+static size_t find_across(const struct es_sheet *s)
 {
+    const struct es_content *c = &s->content->c;
     size_t pictures = 0;
     for (size_t i = 0; i < c->curve_count; i += picture_at(c, i).count)
         pictures++;
+    if (s->compact && pictures <= COMPACT_MOST)
+        return pictures < ACROSS_LEAST ? ACROSS_LEAST : pictures;
     size_t five = (pictures + 4) / 5, six = (pictures + 5) / 6, rows = six < five ? six : five;
     size_t across = (pictures + rows - 1) / rows;
     return across < ACROSS_LEAST ? ACROSS_LEAST : across;
@@ -108,16 +119,16 @@ void es_draw_curves(struct es_sheet *s)
     const struct es_content *c = &s->content->c;
     if (c->curve_count == 0)
         return;
-    size_t across = find_across(c), n = 0;
+    size_t across = find_across(s), n = 0;
     double width = (s->width - ((double)across - 1) * BETWEEN) / (double)across;
-    es_sheet_title(s, "Curves over time in seconds", HEIGHT * s->scale);
+    es_sheet_title(s, "Curves over time in seconds", height_of(s) * s->scale);
     for (size_t i = 0; i < c->curve_count && !s->too_long; n++) {
         struct picture p = picture_at(c, i);
         i += p.count;
         if (n % across == 0)
-            es_sheet_need(s, HEIGHT * s->scale);
+            es_sheet_need(s, height_of(s) * s->scale);
         draw_picture(s, &p, s->left + (double)(n % across) * (width + BETWEEN), s->y, width);
         if (n % across == across - 1 || i == c->curve_count)
-            es_sheet_gap(s, HEIGHT);
+            es_sheet_gap(s, height_of(s));
     }
 }

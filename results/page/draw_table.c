@@ -128,10 +128,11 @@ static double put_row(struct es_sheet *s, const struct es_block *block, double x
 
 /* What kept lines from being tested: their names (of a procedure that was left out nobody reads many), and
  * why where that does not stand above the table. */
-static void add_untested(const struct es_content *c, size_t from, struct es_text *out)
+static void add_untested(const struct es_sheet *s, size_t from, struct es_text *out)
 {
+    const struct es_content *c = &s->content->c;
     size_t count = es_line_untested(c, from);
-    if (count > 3 && es_line_all_untested(c, from, count))
+    if (count > (s->compact ? 1 : 3) && es_line_all_untested(c, from, count))
         es_text_printf(out, "all its %zu lines", count);
     else
         es_line_names(c, from, count, out);
@@ -151,7 +152,7 @@ static double put_untested(struct es_sheet *s, const struct es_block *block, dou
     if (block->alone)
         es_text_printf(&text, "%s — ", block->text);
     es_text_add(&text, "not tested: ");
-    add_untested(&s->content->c, block->index, &text);
+    add_untested(s, block->index, &text);
     es_draw_mark(s->canvas, ES_PAGE_NOT_TESTED, false, x + 0.2, y + gap + 0.6 * s->scale, 2.6 * s->scale);
     double height = es_canvas_text(s->canvas, &type, x + left, y + gap, width - left, es_page_words(&text));
     es_text_free(&text);

@@ -23,13 +23,21 @@ static enum es_status open_canvas(const struct job *job, int pages, bool trial, 
     return es_canvas_new(job->format, width, height, pages, trial, &about, out, err);
 }
 
-/* Draws everything in type of this scale (struct es_sheet); *pages: how many it is said to take, then how
- * many it took. */
-static enum es_status draw(const struct job *job, struct es_canvas *canvas, double scale, int *pages,
-                           struct es_error *err)
+struct setting { /* as in struct es_sheet */
+    double scale;
+    bool compact;
+};
+
+/* Draws everything; *pages: how many it is said to take, then how many it took. */
+static enum es_status draw(const struct job *job, struct es_canvas *canvas, struct setting setting,
+                           int *pages, struct es_error *err)
 {
-    struct es_sheet sheet = {
-        .canvas = canvas, .content = job->content, .scale = scale, .page = 1, .pages = *pages};
+    struct es_sheet sheet = {.canvas = canvas,
+                             .content = job->content,
+                             .scale = setting.scale,
+                             .compact = setting.compact,
+                             .page = 1,
+                             .pages = *pages};
     es_sheet_init(&sheet, job->paper);
     enum es_status s = es_draw_head(&sheet, err);
     if (s == ES_OK)
@@ -48,24 +56,32 @@ static enum es_status draw(const struct job *job, struct es_canvas *canvas, doub
 }
 
 /* As few pages as the smallest type takes (7 points for what is read), set in the largest type that takes no
- * more; what is long in any case is set in full size. */
-static enum es_status find_scale(const struct job *job, double *scale, int *pages, struct es_error *err)
+ * more; what then misses two pages is set compactly where that makes them two; what is long in any case is
+ * set in full size. */
+static enum es_status find_setting(const struct job *job, struct setting *setting, int *pages,
+                                   struct es_error *err)
 {
-    const double least = 0.946, between = 0.97; /* of 7.4 points */
+    static const struct setting full = {1, false}, between = {0.97, false}, /* of 7.4 points */
+        least = {0.946, false}, compact = {0.946, true};
     struct es_canvas *trial = NULL;
     int fewest = 1, took = 1;
-    *scale = 1;
+    *setting = full;
     *pages = 1;
     enum es_status s = open_canvas(job, 1, true, &trial, err);
     if (s == ES_OK)
-        s = draw(job, trial, 1, pages, err);
+        s = draw(job, trial, full, pages, err);
     if (s == ES_OK && *pages > 1 && *pages <= 4) {
         s = draw(job, trial, least, &fewest, err);
-        if (s == ES_OK && fewest < *pages) {
-            s = draw(job, trial, between, &took, err);
-            *scale = took == fewest ? between : least;
-            *pages = fewest;
+        if (s == ES_OK && fewest == 3) {
+            s = draw(job, trial, compact, &took, err);
+            *setting = took < fewest ? compact : *setting;
         }
+        if (s == ES_OK && !setting->compact && fewest < *pages) {
+            s = draw(job, trial, between, &took, err);
+            *setting = took == fewest ? between : least;
+        }
+        fewest = setting->compact ? took : fewest;
+        *pages = fewest < *pages ? fewest : *pages;
     }
     es_canvas_free(trial);
     return s;
@@ -77,7 +93,7 @@ enum es_status es_page_draw(const struct es_certificate_report *report, const cJ
 {
     struct es_page_content content;
     struct es_canvas *canvas = NULL;
-    double scale = 1;
+    struct setting setting = {1, false};
     int pages = 1;
     if (report->finding != ES_CERTIFICATE_VALID && report->finding != ES_CERTIFICATE_UNKNOWN_KEY &&
         report->finding != ES_CERTIFICATE_VOID)
@@ -86,11 +102,11 @@ enum es_status es_page_draw(const struct es_certificate_report *report, const cJ
     if (s != ES_OK)
         return s;
     const struct job job = {&content, format, paper};
-    s = find_scale(&job, &scale, &pages, err);
+    s = find_setting(&job, &setting, &pages, err);
     if (s == ES_OK)
         s = open_canvas(&job, pages, false, &canvas, err);
     if (s == ES_OK)
-        s = draw(&job, canvas, scale, &pages, err);
+        s = draw(&job, canvas, setting, &pages, err);
     if (s == ES_OK)
         s = es_canvas_finish(canvas, bytes, length, err);
     es_canvas_free(canvas);

@@ -20,6 +20,7 @@ struct es_sheet {
     double left, width, right, bottom, foot; /* of what is printed, mm; bottom: where content ends */
     double y;                                /* where the next thing goes */
     double scale; /* of type and rows, 1 or less: so that much still fits on two pages */
+    bool compact; /* curves in one low row, what was left out counted: likewise */
     int page, pages;
     bool too_long;                   /* more than ES_SHEET_MOST_PAGES */
     const struct es_column *columns; /* of the table that is being set (table.h), borrowed */

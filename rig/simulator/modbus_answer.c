@@ -152,6 +152,32 @@ static struct request parse(const uint8_t *pdu)
     return r;
 }
 
+/* Whether a request is as long as it says (Application Protocol V1.1b3, clause 6): libmodbus reads on behind
+ * the end of one that is shorter. Functions that it does not know it refuses by themselves. */
+static bool is_whole(const uint8_t *pdu, size_t length)
+{
+    const size_t count = length > 4 ? (size_t)word(pdu + 3) : 0;
+    switch (pdu[0]) {
+    case MODBUS_FC_READ_COILS:
+    case MODBUS_FC_READ_DISCRETE_INPUTS:
+    case MODBUS_FC_READ_HOLDING_REGISTERS:
+    case MODBUS_FC_READ_INPUT_REGISTERS:
+    case MODBUS_FC_WRITE_SINGLE_COIL:
+    case MODBUS_FC_WRITE_SINGLE_REGISTER:
+        return length == 5;
+    case MODBUS_FC_WRITE_MULTIPLE_COILS:
+        return length > 6 && pdu[5] == (count + 7) / 8 && length == 6u + pdu[5];
+    case MODBUS_FC_WRITE_MULTIPLE_REGISTERS:
+        return length > 6 && pdu[5] == 2 * count && length == 6u + pdu[5];
+    case MODBUS_FC_MASK_WRITE_REGISTER:
+        return length == 7;
+    case MODBUS_FC_WRITE_AND_READ_REGISTERS:
+        return length > 10 && pdu[9] == 2u * (unsigned)word(pdu + 7) && length == 10u + pdu[9];
+    default:
+        return true;
+    }
+}
+
 static bool covered(const struct sim_table *t, const struct request *r)
 {
     return t->used && r->count > 0 && r->first >= t->first && r->first + r->count <= t->first + t->count;
@@ -244,7 +270,8 @@ size_t sim_modbus_answer(struct sim_bus *bus, const uint8_t *request, size_t cou
     const bool tcp = bus->wire == SIM_MODBUS_TCP;
     const int unit = request[tcp ? 6 : 0];
     uint8_t pdu[SIM_REQUEST_MAX] = {0}; /* zeros behind the end: a short request reads nothing of another */
-    memcpy(pdu, request + (tcp ? 7 : 1), count - (tcp ? 7 : 3));
+    const size_t length = count - (tcp ? 7 : 3);
+    memcpy(pdu, request + (tcp ? 7 : 1), length);
     const struct request r = parse(pdu);
     struct sim_instrument *instrument = addressed(bus, unit);
     if (!instrument) {
@@ -255,6 +282,9 @@ size_t sim_modbus_answer(struct sim_bus *bus, const uint8_t *request, size_t cou
     }
     if (sim_troubled(bus, instrument, SIM_REFUSE, es_clock_now())) {
         return refuse(bus, request, MODBUS_EXCEPTION_SLAVE_OR_SERVER_FAILURE, answer);
+    }
+    if (!is_whole(pdu, length)) {
+        return refuse(bus, request, MODBUS_EXCEPTION_ILLEGAL_DATA_VALUE, answer);
     }
     if (r.table >= 0 && (!covered(&instrument->tables[r.table], &r) || in_unreadable(instrument, &r))) {
         return refuse(bus, request, MODBUS_EXCEPTION_ILLEGAL_DATA_ADDRESS, answer);

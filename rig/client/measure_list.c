@@ -57,15 +57,7 @@ void es_measure_setting_takes(const struct es_field *row, char *out, size_t size
 /* What is named, and from COLUMN on what it means; below the name where that is long. */
 static void row_of(const char *left, const char *meaning, size_t width, FILE *to)
 {
-    const size_t column = width >= 2 * COLUMN ? COLUMN : 6;
-    size_t used = 4 + es_display_width(left);
-    fprintf(to, "    %s", left);
-    if (used + 2 > column) {
-        fputc('\n', to);
-        used = 0;
-    }
-    fprintf(to, "%*s", (int)(column - used), "");
-    es_display_wrap(meaning, column, width, to);
+    es_display_named(left, meaning, 4, width >= 2 * COLUMN ? COLUMN : 6, width, to);
 }
 
 void es_measure_list_names(size_t width, FILE *to)

@@ -59,19 +59,12 @@ void es_progress_title(struct es_progress *p, const char *text)
 
 void es_progress_say(struct es_progress *p, const char *format, ...)
 {
-    struct es_text text = {0}, clean = {0};
     va_list args;
-    va_start(args, format);
-    es_text_vprintf(&text, format, args);
-    va_end(args);
-    if (text.bytes != NULL)
-        es_text_visible(&clean, text.bytes, text.length);
     es_progress_clear(p);
-    if (clean.bytes != NULL)
-        es_display_wrap(clean.bytes, 0, p->width, stderr);
+    va_start(args, format);
+    es_display_sentence(p->width, stderr, format, args);
+    va_end(args);
     (void)fflush(stderr);
-    es_text_free(&clean);
-    es_text_free(&text);
 }
 
 static void take_values(struct es_progress *p, const cJSON *values)

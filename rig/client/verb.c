@@ -69,17 +69,10 @@ int es_verb_fail(const struct es_verb *verb, const struct es_error *err, const s
 
 void es_verb_say(const struct es_screen *screen, const char *format, ...)
 {
-    struct es_text text = {0}, clean = {0};
     va_list args;
     va_start(args, format);
-    es_text_vprintf(&text, format, args);
+    es_display_sentence(screen->out_terminal ? screen->width : SIZE_MAX, stdout, format, args);
     va_end(args);
-    if (text.bytes != NULL)
-        es_text_visible(&clean, text.bytes, text.length);
-    es_display_wrap(clean.bytes != NULL ? clean.bytes : "", 0,
-                    screen->out_terminal ? screen->width : SIZE_MAX, stdout);
-    es_text_free(&clean);
-    es_text_free(&text);
 }
 
 void es_verb_user(char out[static 64])

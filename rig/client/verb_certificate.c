@@ -336,7 +336,7 @@ static enum es_status amend(const struct arguments *a, struct es_error *err)
     return es_certificate_ask_amend(&order, stdout, err);
 }
 
-/* The acts on a state folder; false when `what` is none of them. */
+/* The acts on one certificate; false when `what` is none of them. */
 static bool act(const struct arguments *a, const char *what, enum es_status *s, struct es_error *err)
 {
     const struct es_certificate_act order = {.number = a->words.count > 1 ? a->words.items[1] : NULL,
@@ -349,6 +349,10 @@ static bool act(const struct arguments *a, const char *what, enum es_status *s, 
                                              .bench_passphrase_file = a->bench_passphrase_file,
                                              .to = a->to,
                                              .recording = a->words.count > 2 ? a->words.items[2] : NULL};
+    if (strcmp(what, "found") == 0 || strcmp(what, "amend") == 0) {
+        *s = strcmp(what, "found") == 0 ? found(a, err) : amend(a, err);
+        return true;
+    }
     bool release = strcmp(what, "release") == 0, is_void = strcmp(what, "void") == 0;
     bool export = strcmp(what, "export") == 0;
     if (!release && !is_void && !export && strcmp(what, "recordings") != 0)
@@ -376,11 +380,6 @@ static int run(const struct es_screen *screen, int argc, char **argv)
     if (act(&a, what, &s, &err))
         return s == ES_OK ? es_verb_end(&es_verb_certificate, 0)
                           : es_verb_fail(&es_verb_certificate, &err, NULL);
-    if (strcmp(what, "found") == 0 || strcmp(what, "amend") == 0) {
-        s = what[0] == 'f' ? found(&a, &err) : amend(&a, &err);
-        return s == ES_OK ? es_verb_end(&es_verb_certificate, 0)
-                          : es_verb_fail(&es_verb_certificate, &err, NULL);
-    }
     if (listing)
         s = es_verb_check_since(a.since, &err);
     if (!listing && strcmp(what, "show") != 0)

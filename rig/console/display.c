@@ -120,6 +120,31 @@ void es_display_wrap(const char *text, size_t indent, size_t width, FILE *to)
     es_display_wrap_after(text, indent, indent, width, to);
 }
 
+void es_display_sentence(size_t width, FILE *to, const char *format, va_list args)
+{
+    struct es_text text = {0}, clean = {0};
+    es_text_vprintf(&text, format, args);
+    if (text.bytes != NULL)
+        es_text_visible(&clean, text.bytes, text.length);
+    if (clean.bytes != NULL)
+        es_display_wrap(clean.bytes, 0, width, to);
+    es_text_free(&clean);
+    es_text_free(&text);
+}
+
+void es_display_named(const char *left, const char *meaning, size_t indent, size_t column, size_t width,
+                      FILE *to)
+{
+    size_t used = indent + es_display_width(left);
+    fprintf(to, "%*s%s", (int)indent, "", left);
+    if (used + 2 > column) {
+        fputc('\n', to);
+        used = 0;
+    }
+    fprintf(to, "%*s", (int)(column - used), "");
+    es_display_wrap(meaning, column, width, to);
+}
+
 void es_display_lines(const char *text, FILE *to)
 {
     while (*text != '\0') {

@@ -4,9 +4,12 @@
 #ifndef ES_CONSOLE_DISPLAY_H
 #define ES_CONSOLE_DISPLAY_H
 
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
+
+#include "rig/base/error.h"
 
 /* Called once by main before any other thread: sets LC_CTYPE so that widths of UTF-8 are known. Returns
  * whether the user's own locale shows UTF-8 (else print ASCII only where there is a choice). */
@@ -26,6 +29,13 @@ void es_display_wrap(const char *text, size_t indent, size_t width, FILE *to);
 
 /* The same where `first` columns of the first line are used up already. */
 void es_display_wrap_after(const char *text, size_t first, size_t indent, size_t width, FILE *to);
+
+/* A sentence of our own with words from outside in it, made harmless (es_text_visible) and wrapped. */
+void es_display_sentence(size_t width, FILE *to, const char *format, va_list args) ES_PRINTF(3, 0);
+
+/* `left` after `indent` columns, and from `column` on what it means; below it where it is long. */
+void es_display_named(const char *left, const char *meaning, size_t indent, size_t column, size_t width,
+                      FILE *to);
 
 /* Prints text from outside as it is laid out, each line made harmless (es_text_visible). */
 void es_display_lines(const char *text, FILE *to);

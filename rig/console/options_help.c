@@ -9,15 +9,7 @@
 /* What is named left of what it means, which begins below where the name is too long. */
 static void named(const char *left, const char *meaning, size_t width, FILE *to)
 {
-    const size_t column = width < NARROW ? 6 : COLUMN;
-    size_t used = es_display_width(left) + 2;
-    fprintf(to, "  %s", left);
-    if (used + 2 > column) {
-        fputc('\n', to);
-        used = 0;
-    }
-    fprintf(to, "%*s", (int)(column - used), "");
-    es_display_wrap(meaning, column, width, to);
+    es_display_named(left, meaning, 2, width < NARROW ? 6 : COLUMN, width, to);
 }
 
 static void one_option(const struct es_option *o, size_t width, FILE *to)

@@ -262,21 +262,27 @@ Test(dead_band, l5_noise_widens)
     free(loud);
 }
 
+/* Reversals of 0.1 to 1.2 % with a play of 0.75 %. */
+static struct syn_stairs played(double demands[64])
+{
+    return (struct syn_stairs){.demands = demands,
+                               .count = reversals(demands, 0.001, 12),
+                               .lead = 4,
+                               .hold = 5,
+                               .rate = 20,
+                               .tau = 0.3,
+                               .play = 0.0075,
+                               .noise = 1e-5,
+                               .read_noise = -1};
+}
+
 /* A unit that creeps by 0.3 % of its span in 100 s, and now and then puts itself right by what it had crept.
  */
 Test(dead_band, creep_is_no_movement)
 {
     static double demands[64];
     uint64_t seed = 21;
-    struct syn_stairs s = {.demands = demands,
-                           .count = reversals(demands, 0.001, 12),
-                           .lead = 4,
-                           .hold = 5,
-                           .rate = 20,
-                           .tau = 0.3,
-                           .play = 0.0075,
-                           .noise = 1e-5,
-                           .read_noise = -1};
+    struct syn_stairs s = played(demands);
     struct es_trace *t = syn_stairs_trace(&s, &seed);
     for (size_t i = 0; i < t->series[0].count; i++)
         t->series[0].y[i] += SYN_TRAVEL * 3e-5 * fmod(t->series[0].t[i] + 20, 100);
@@ -295,15 +301,7 @@ static struct es_measured *disturbed(int hold, double all, double late)
 {
     static double demands[64];
     uint64_t seed = 22;
-    struct syn_stairs s = {.demands = demands,
-                           .count = reversals(demands, 0.001, 12),
-                           .lead = 4,
-                           .hold = 5,
-                           .rate = 20,
-                           .tau = 0.3,
-                           .play = 0.0075,
-                           .noise = 1e-5,
-                           .read_noise = -1};
+    struct syn_stairs s = played(demands);
     struct es_trace *t = syn_stairs_trace(&s, &seed);
     for (size_t i = 0; i < t->series[0].count; i++) {
         const double in = t->series[0].t[i] - s.lead - hold * s.hold;

@@ -2,61 +2,31 @@
 
 #include <stdbool.h>
 #include <stdio.h>
+#include <string.h>
 #include <strings.h>
 
 #include "rig/base/nearest.h"
+#include "rig/base/unit_spelling.h"
 #include "rig/base/units.h"
 
-#define GAUGE(unit_)    "pressures are gauge unless their name says absolute; write \"" unit_ "\""
 #define NO_STATE(unit_) "a volume of gas needs its reference state, such as \"" unit_ "\""
 #define STANDARD(unit_) "\"standard\" is many states; a unit that tells its own is \"" unit_ "\""
-#define WRITE(unit_)    "write \"" unit_ "\""
+#define COLUMN(liquid)  "a column of " liquid " weighs by its temperature; write \"mbar\""
 
-/* Spellings that people use and that a comparison of letters would not find. Case does not count. */
+/* What can mean several units. Case does not count. */
 static const struct {
     const char *written, *hint;
     enum es_dimension dimension;
 } habits[] = {
-    {"barg", GAUGE("bar"), ES_DIM_PRESSURE},
-    {"bar g", GAUGE("bar"), ES_DIM_PRESSURE},
-    {"bar(g)", GAUGE("bar"), ES_DIM_PRESSURE},
-    {"bara", GAUGE("bar"), ES_DIM_PRESSURE},
-    {"bar a", GAUGE("bar"), ES_DIM_PRESSURE},
-    {"bar(a)", GAUGE("bar"), ES_DIM_PRESSURE},
-    {"psig", GAUGE("psi"), ES_DIM_PRESSURE},
-    {"psia", GAUGE("psi"), ES_DIM_PRESSURE},
-    {"lbf/in2", WRITE("psi"), ES_DIM_PRESSURE},
-    {"kg/cm2", WRITE("kgf/cm2"), ES_DIM_PRESSURE},
-    {"pascal", WRITE("Pa"), ES_DIM_PRESSURE},
-    {"millibar", WRITE("mbar"), ES_DIM_PRESSURE},
-    {"percent", WRITE("%"), ES_DIM_RATIO},
-    {"per cent", WRITE("%"), ES_DIM_RATIO},
-    {"pct", WRITE("%"), ES_DIM_RATIO},
-    {"\xC2\xB0", WRITE("deg"), ES_DIM_ANGLE},
-    {"degree", WRITE("deg"), ES_DIM_ANGLE},
-    {"degrees", WRITE("deg"), ES_DIM_ANGLE},
-    {"\xC2\xB0"
-     "C",
-     WRITE("degC"), ES_DIM_TEMPERATURE},
-    {"C", WRITE("degC"), ES_DIM_TEMPERATURE},
-    {"\xC2\xB0"
-     "F",
-     WRITE("degF"), ES_DIM_TEMPERATURE},
-    {"F", WRITE("degF"), ES_DIM_TEMPERATURE},
-    {"\xC2\xB5m", WRITE("um"), ES_DIM_LENGTH},
-    {"inch", WRITE("in"), ES_DIM_LENGTH},
-    {"millimetre", WRITE("mm"), ES_DIM_LENGTH},
-    {"millimeter", WRITE("mm"), ES_DIM_LENGTH},
-    {"milliampere", WRITE("mA"), ES_DIM_CURRENT},
-    {"sec", WRITE("s"), ES_DIM_TIME},
-    {"second", WRITE("s"), ES_DIM_TIME},
-    {"seconds", WRITE("s"), ES_DIM_TIME},
-    {"msec", WRITE("ms"), ES_DIM_TIME},
-    {"minute", WRITE("min"), ES_DIM_TIME},
-    {"minutes", WRITE("min"), ES_DIM_TIME},
-    {"hr", WRITE("h"), ES_DIM_TIME},
-    {"hour", WRITE("h"), ES_DIM_TIME},
-    {"hours", WRITE("h"), ES_DIM_TIME},
+    {"kg/cm2", "write \"kgf/cm2\"", ES_DIM_PRESSURE},
+    {"pascal", "write \"Pa\"", ES_DIM_PRESSURE},
+    {"inH2O", COLUMN("water"), ES_DIM_PRESSURE},
+    {"inWC", COLUMN("water"), ES_DIM_PRESSURE},
+    {"mmH2O", COLUMN("water"), ES_DIM_PRESSURE},
+    {"cmH2O", COLUMN("water"), ES_DIM_PRESSURE},
+    {"inHg", COLUMN("mercury"), ES_DIM_PRESSURE},
+    {"mmHg", COLUMN("mercury"), ES_DIM_PRESSURE},
+    {"milliampere", "write \"mA\"", ES_DIM_CURRENT},
     {"l/h", NO_STATE("l/h ANR"), ES_DIM_FLOW},
     {"l/min", NO_STATE("l/min ANR"), ES_DIM_FLOW},
     {"lpm", NO_STATE("l/min ANR"), ES_DIM_FLOW},
@@ -90,12 +60,29 @@ static bool by_habit(const char *written, enum es_dimension d, char out[ES_UNIT_
     return false;
 }
 
+/* The unit that is written so elsewhere. */
+static bool by_spelling(const char *written, enum es_dimension d, char out[ES_UNIT_HINT_SIZE])
+{
+    enum es_unit_state state;
+    const struct es_unit *unit = es_unit_find_spelled(written, strlen(written), &state);
+    if (unit == NULL || !fits(d, unit->dimension) || strcmp(unit->name, written) == 0)
+        return false;
+    (void)snprintf(out, ES_UNIT_HINT_SIZE,
+                   state == ES_UNIT_PLAIN ? " (write \"%s\")"
+                                          : " (pressures are gauge unless their name says absolute; write "
+                                            "\"%s\")",
+                   unit->name);
+    return true;
+}
+
 void es_unit_hint(const char *written, enum es_dimension d, char out[ES_UNIT_HINT_SIZE])
 {
     struct es_nearest nearest = {.word = written};
+    char plain[ES_UNIT_PLAIN_SIZE];
 
+    es_unit_make_plain(written, strlen(written), plain);
     out[0] = '\0';
-    if (by_habit(written, d, out))
+    if (by_habit(plain, d, out) || by_spelling(written, d, out))
         return;
     for (size_t i = 0; i < es_unit_count; i++)
         if (fits(d, es_units[i].dimension))

@@ -7,6 +7,7 @@
 #include "rig/base/quantity.h"
 #include "rig/base/role.h"
 #include "rig/base/unit_hint.h"
+#include "rig/base/unit_spelling.h"
 #include "rig/base/units.h"
 
 static double value_of(const char *text)
@@ -136,21 +137,21 @@ Test(quantity, near_misses_are_named)
         enum es_dimension dimension;
         const char *hint;
     } cases[] = {
-        {"4 Bar", ES_DIM_PRESSURE, "did you mean \"bar\"?"},
+        {"4 Bar", ES_DIM_PRESSURE, "write \"bar\""},
         {"4 bars", ES_DIM_PRESSURE, "did you mean \"bar\"?"},
         {"4 barg", ES_DIM_PRESSURE, "gauge unless their name says absolute; write \"bar\""},
         {"60 PSIG", ES_DIM_PRESSURE, "gauge unless their name says absolute; write \"psi\""},
-        {"60 PSI", ES_DIM_PRESSURE, "did you mean \"psi\"?"},
+        {"60 PSI", ES_DIM_PRESSURE, "write \"psi\""},
         {"400 KPA", ES_DIM_PRESSURE, "did you mean \"kPa\"?"},
         {"0.4 Mpa", ES_DIM_PRESSURE, "did you mean \"MPa\"?"},
-        {"4000 mBar", ES_DIM_PRESSURE, "did you mean \"mbar\"?"},
+        {"4000 mBar", ES_DIM_PRESSURE, "write \"mbar\""},
         {"5 l/min", ES_DIM_FLOW, "needs its reference state, such as \"l/min ANR\""},
         {"5 l/min", ES_DIM_COUNT, "needs its reference state, such as \"l/min ANR\""},
         {"5 nl/h", ES_DIM_FLOW, "did you mean \"Nl/h\"?"},
         {"5 Nl/hr", ES_DIM_FLOW, "did you mean \"Nl/h\"?"},
-        {"5 Nm\xC2\xB3/h", ES_DIM_FLOW, "did you mean \"Nm3/h\"?"},
+        {"5 Nm\xC2\xB3/h", ES_DIM_FLOW, "write \"Nm3/h\""},
         {"5 l/min(ANR)", ES_DIM_FLOW, "did you mean \"l/min ANR\"?"},
-        {"5 SCFH", ES_DIM_FLOW, "did you mean \"scfh\"?"},
+        {"5 SCFH", ES_DIM_FLOW, "write \"scfh\""},
         {"5 sccm", ES_DIM_FLOW, "is many states; a unit that tells its own is \"sccm (0 degC)\""},
         {"30 \xC2\xB0", ES_DIM_ANGLE, "write \"deg\""},
         {"30 degrees", ES_DIM_ANGLE, "write \"deg\""},
@@ -158,8 +159,8 @@ Test(quantity, near_misses_are_named)
          "C",
          ES_DIM_TEMPERATURE, "write \"degC\""},
         {"5 percent", ES_DIM_RATIO, "write \"%\""},
-        {"5 MM", ES_DIM_LENGTH, "did you mean \"mm\"?"},
-        {"12 ma", ES_DIM_CURRENT, "did you mean \"mA\"?"},
+        {"5 MM", ES_DIM_LENGTH, "write \"mm\""},
+        {"12 ma", ES_DIM_CURRENT, "write \"mA\""},
         {"3 sec", ES_DIM_TIME, "write \"s\""},
         {"3 S", ES_DIM_TIME, "did you mean \"s\"?"},
         {"30 msec", ES_DIM_TIME, "write \"ms\""},
@@ -174,6 +175,65 @@ Test(quantity, near_misses_are_named)
         cr_expect_neq(strstr(err.text, cases[i].hint), NULL, "%s: %s", cases[i].text, err.text);
         cr_expect_lt(strlen(err.text), sizeof err.text - 1, "%s: cut off", cases[i].text);
     }
+}
+
+/* The units of files that others wrote. */
+Test(quantity, spellings_of_others)
+{
+    static const struct {
+        const char *written, *unit;
+        enum es_unit_state state;
+    } cases[] = {
+        {"bar", "bar", ES_UNIT_PLAIN},
+        {"barg", "bar", ES_UNIT_GAUGE},
+        {"bar(a)", "bar", ES_UNIT_ABSOLUTE},
+        {"psig", "psi", ES_UNIT_GAUGE},
+        {"PSI", "psi", ES_UNIT_PLAIN},
+        {"kgf/cm\xc2\xb2", "kgf/cm2", ES_UNIT_PLAIN},
+        {"Nm\xc2\xb3/h", "Nm3/h", ES_UNIT_PLAIN},
+        {"Nm^3/h", "Nm3/h", ES_UNIT_PLAIN},
+        {"Nm\xb3/h", "Nm3/h", ES_UNIT_PLAIN}, /* Latin-1 */
+        {"NL/min", "Nl/min", ES_UNIT_PLAIN},
+        {"l/min (ANR)", "l/min ANR", ES_UNIT_PLAIN},
+        {"SCFH", "scfh", ES_UNIT_PLAIN},
+        {"\xc2\xb0", "deg", ES_UNIT_PLAIN},
+        {"\xb0", "deg", ES_UNIT_PLAIN},
+        {"\xc2\xb0"
+         "C",
+         "degC", ES_UNIT_PLAIN},
+        {"\xe2\x84\x83", "degC", ES_UNIT_PLAIN},
+        {"\xc2\xb0/s", "deg/s", ES_UNIT_PLAIN},
+        {"\xc2\xb5m", "um", ES_UNIT_PLAIN},
+        {"\xce\xbcm", "um", ES_UNIT_PLAIN},
+        {"\xe2\x84\xa6", "ohm", ES_UNIT_PLAIN},
+        {"k\xce\xa9", "kohm", ES_UNIT_PLAIN},
+        {"per cent", "%", ES_UNIT_PLAIN},
+        {"sec", "s", ES_UNIT_PLAIN},
+        {"msec", "ms", ES_UNIT_PLAIN},
+        {"inches", "in", ES_UNIT_PLAIN},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        enum es_unit_state state = ES_UNIT_PLAIN;
+        const struct es_unit *unit = es_unit_find_spelled(cases[i].written, strlen(cases[i].written), &state);
+        cr_assert_neq(unit, NULL, "%s", cases[i].written);
+        cr_expect_str_eq(unit->name, cases[i].unit, "%s: %s", cases[i].written, unit->name);
+        cr_expect_eq(state, cases[i].state, "%s", cases[i].written);
+    }
+}
+
+/* What can be two things is none: milli or mega, which reference state, water of which temperature. */
+Test(quantity, spellings_that_mean_several_things)
+{
+    static const char *const written[] = {
+        "mpa", "MA",   "S",     "l/min", "m\xc2\xb3/h", "slpm",
+        "cfm", "sccm", "inH2O", "mmHg",  "kg/cm2",      "0123456789012345678901234567890123456789"};
+    for (size_t i = 0; i < sizeof written / sizeof written[0]; i++) {
+        enum es_unit_state state;
+        cr_expect_eq(es_unit_find_spelled(written[i], strlen(written[i]), &state), NULL, "%s", written[i]);
+    }
+    char hint[ES_UNIT_HINT_SIZE];
+    es_unit_hint("inH2O", ES_DIM_PRESSURE, hint);
+    cr_expect_neq(strstr(hint, "write \"mbar\""), NULL, "%s", hint);
 }
 
 /* A hint names a unit that is one, of the dimension that was asked for. */

@@ -27,7 +27,7 @@ static bool plateau_of(const double *t, const double *y, size_t n, const struct 
     double lost = line.sloped ? 2 : 1;
     p.s = sqrt(line.square / fmax((double)n - lost, 1));
     p.neighbours = sqrt(steps_square(t, y, n, &line) / (2 * (double)(n - 1)));
-    p.u_mean = p.s / sqrt(c.effective);
+    p.u_mean = p.s * sqrt(c.inflation / (double)n);
     p.inflation = c.inflation;
     p.dof = fmax(c.effective - lost, 1);
     if (line.sloped) {

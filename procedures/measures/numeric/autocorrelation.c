@@ -5,6 +5,9 @@
 #include <stdlib.h>
 
 #include "procedures/measures/numeric/passes.h"
+#include "procedures/measures/numeric/red_noise.h"
+#include "procedures/measures/numeric/student.h"
+#include "procedures/measures/numeric/summary.h"
 
 #define MOST_LAGS 2000
 #define LONG      20000 /* samples from which correlation is found in block means */
@@ -54,14 +57,43 @@ static double sum_of_lags(const double *r, size_t n, double square, double lift,
     return sum;
 }
 
+/* What readings that are correlated are worth as first-order noise (red_noise.h), where that is less. */
+static void hold_against_red_noise(const double *r, size_t n, size_t p, struct es_correlation *c)
+{
+    if (!(c->inflation > 1))
+        return;
+    double square = product_at(r, n, 0), difference = es_noise_from_differences(r, n),
+           left = fmax((double)n - (double)p, 1), u, dof;
+    struct es_red_stretch all = {.n = n,
+                                 .sloped = p > 1,
+                                 .square = square,
+                                 .steps = 2 * (double)(n - 1) * difference * difference,
+                                 .first = r[0],
+                                 .last = r[n - 1]};
+    struct es_red_noise noise;
+    if (!es_red_noise_of(&all, 1, &noise))
+        return;
+    es_red_mean(&noise, n, &u, &dof);
+    double inflation = u * u * (double)n * left / square, known = fmax(c->effective - (double)p, 1);
+    if (sqrt(inflation) * es_t_quantile(0.975, dof) <= sqrt(c->inflation) * es_t_quantile(0.975, known))
+        return;
+    c->inflation = fmax(1, inflation);
+    c->effective = fmin(dof + (double)p, (double)n);
+}
+
 /* Inflation of n readings from the means of each BLOCK of them: the mean of these is the same mean, and its
- * variance tells it. `square`: sum of squares of the readings' residuals. */
-static struct es_correlation of_means(const double *mean, size_t blocks, size_t n, size_t p, double square)
+ * variance tells it. `square`: sum of squares of the readings' residuals; `level`: of a level. */
+static struct es_correlation of_means(const double *mean, size_t blocks, size_t n, size_t p, double square,
+                                      bool level)
 {
     struct es_correlation coarse = es_correlation_of(mean, blocks, p), c;
+    if (level)
+        hold_against_red_noise(mean, blocks, p, &coarse);
     double ratio = (es_dot(mean, mean, blocks) / (double)blocks) / (square / (double)n);
     c.inflation = fmin(fmax(1, ratio * BLOCK * coarse.inflation), (double)n / 4);
     c.effective = (double)n / c.inflation;
+    if (level && coarse.inflation > 1)
+        c.effective = fmin(c.effective, coarse.effective);
     return c;
 }
 
@@ -73,7 +105,7 @@ static bool by_blocks(const double *r, size_t n, size_t p, double square, struct
     if (!mean)
         return false;
     es_block_means(r, blocks * BLOCK, blocks, mean);
-    *c = of_means(mean, blocks, n, p, square);
+    *c = of_means(mean, blocks, n, p, square, false);
     free(mean);
     return true;
 }
@@ -119,11 +151,12 @@ bool es_correlation_about(const double *t, const double *y, size_t n, struct es_
     if (n > LONG) {
         if (!known)
             es_line_means_of_8(t, y, n, line, rest);
-        *out = of_means(rest, n / BLOCK, n, lost, line->square);
+        *out = of_means(rest, n / BLOCK, n, lost, line->square, true);
     } else {
         for (size_t i = 0; i < n; i++)
             rest[i] = y[i] - line->b0 - line->b1 * (t[i] - line->middle);
         *out = es_correlation_of(rest, n, lost);
+        hold_against_red_noise(rest, n, lost, out);
     }
     free(rest);
     return true;

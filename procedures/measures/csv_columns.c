@@ -8,99 +8,85 @@
 
 #include "rig/base/unit_hint.h"
 
-/* A line that starts like a number, or whose first cell is a blank before one. */
-static bool line_like_numbers(const char *line, size_t length)
+static const struct es_unit *unit_of(const char *text, size_t length)
 {
-    struct es_csv_row row;
-    es_csv_split(line, length, 1, es_csv_separator(line, length), &row);
-    return es_csv_is_numbers(&row);
+    enum es_unit_state state;
+    return es_unit_find_spelled(text, length, &state);
 }
 
-bool es_csv_find_layout(struct es_csv_reader *r, struct es_csv_row *header, bool *has_header)
+/* Place of the mark in "travel/mm", "flow/Nl/h" (ISO 80000-1: quantity over unit), "travel, mm"; 0 where none
+ * is. */
+static size_t mark_before_unit(const struct es_csv_cell *cell)
 {
-    struct es_csv_text t = es_csv_start(r->text, r->length);
-    const char *line, *last = NULL;
-    size_t length, last_length = 0;
-    unsigned last_number = 0;
-    while (es_csv_next_line(&t, &line, &length)) {
-        bool blank = true;
-        for (size_t i = 0; i < length && blank; i++)
-            blank = line[i] == ' ' || line[i] == '\t';
-        if (blank)
+    for (size_t i = 1; i + 1 < cell->length; i++) {
+        if (cell->text[i] != '/' && cell->text[i] != ',')
             continue;
-        if (line_like_numbers(line, length))
-            break;
-        last = line;
-        last_length = length;
-        last_number = t.line;
-        line = NULL;
+        size_t from = i + 1;
+        while (from + 1 < cell->length && cell->text[from] == ' ')
+            from++;
+        if (cell->length - from < 32 && unit_of(cell->text + from, cell->length - from))
+            return i;
     }
-    if (!line || t.line == 0 || !line_like_numbers(line, length)) {
-        es_csv_fault(r, last_number, 0,
-                     r->length == 0 ? "an empty file"
-                     : last         ? "text, and no row of numbers"
-                                    : "no row of numbers",
-                     "a header such as \"time [s];travel [mm]\" and rows with a time and at least one value",
-                     "");
-        return false;
-    }
-    r->first_data = t.line;
-    r->report.separator = es_csv_separator(line, length);
-    struct es_csv_row row;
-    *has_header = false;
-    if (last) { /* the last text before the numbers is the header when it has as many cells */
-        char separator = es_csv_separator(last, last_length);
-        es_csv_split(last, last_length, last_number, separator, header);
-        es_csv_split(line, length, t.line, separator, &row);
-        if (header->count > 1 && row.count == header->count) {
-            *has_header = true;
-            r->report.separator = separator;
-        }
-    }
-    es_csv_split(line, length, t.line, r->report.separator, &row);
-    r->column_count = row.count;
-    if (row.too_many)
-        es_csv_fault(r, t.line, 0, "more than 64 columns", "at most 64", "Leave out what is not needed.");
-    return !row.too_many;
+    return 0;
 }
 
-/* Place of the stroke in "travel/mm", "flow/Nl/h" (ISO 80000-1: quantity over unit); 0 where none is. */
-static size_t slash_before_unit(const struct es_csv_cell *cell)
+/* The bracket that opens what the last character closes: "flow (l/min (ANR))"; NULL where none is. */
+static const char *opening(const struct es_csv_cell *cell)
 {
-    for (size_t i = 1; i < cell->length; i++)
-        if (cell->text[i] == '/' && cell->length - i < 32 &&
-            es_unit_find(cell->text + i + 1, cell->length - i - 1))
-            return i;
-    return 0;
+    char close = cell->length ? cell->text[cell->length - 1] : 0;
+    char open = close == ']' ? '[' : close == ')' ? '(' : 0;
+    size_t depth = 0;
+    for (size_t i = cell->length; open && i > 0; i--) {
+        depth += cell->text[i - 1] == close;
+        if (cell->text[i - 1] == open && --depth == 0)
+            return cell->text + i - 1;
+    }
+    return NULL;
+}
+
+/* Without blanks around it; cut where it has no room. */
+static void copy_trimmed(char *out, size_t size, const char *from, const char *end)
+{
+    while (from < end && *from == ' ')
+        from++;
+    while (from < end && end[-1] == ' ')
+        end--;
+    size_t length = (size_t)(end - from) < size ? (size_t)(end - from) : size - 1;
+    memcpy(out, from, length);
+    out[length] = '\0';
 }
 
 static void take_name(struct es_csv_known *c, const struct es_csv_cell *cell)
 {
-    size_t end = cell->length;
+    const char *text = cell->text, *end = text + cell->length, *name_end = end;
+    const char *open = opening(cell);
+    size_t mark = open ? 0 : mark_before_unit(cell);
     c->at = cell->column;
-    char close = end ? cell->text[end - 1] : 0, open = close == ']' ? '[' : close == ')' ? '(' : 0;
-    const char *start = open ? memrchr(cell->text, open, end) : NULL;
-    size_t slash = open ? 0 : slash_before_unit(cell);
-    if (slash) {
-        snprintf(c->unit, sizeof c->unit, "%.*s", (int)(end - slash - 1), cell->text + slash + 1);
-        end = slash;
-    }
-    if (start) {
-        size_t length = (size_t)(cell->text + end - 1 - (start + 1));
-        snprintf(c->unit, sizeof c->unit, "%.*s", (int)(length > 31 ? 31 : length), start + 1);
-        end = (size_t)(start - cell->text);
-    }
-    while (end && cell->text[end - 1] == ' ')
-        end--;
-    snprintf(c->name, sizeof c->name, "%.*s", (int)(end > 63 ? 63 : end), cell->text);
+    if (open)
+        copy_trimmed(c->unit, sizeof c->unit, open + 1, end - 1);
+    else if (mark)
+        copy_trimmed(c->unit, sizeof c->unit, text + mark + 1, end);
+    if (open || mark)
+        name_end = open ? open : text + mark;
+    copy_trimmed(c->name, sizeof c->name, text, name_end);
+}
+
+/* A unit that stands below the name, with or without brackets. */
+static void take_unit_below(struct es_csv_known *c, const struct es_csv_cell *cell)
+{
+    bool bracket = cell->length > 1 && (cell->text[0] == '[' || cell->text[0] == '(');
+    if (!c->unit[0])
+        copy_trimmed(c->unit, sizeof c->unit, cell->text + bracket, cell->text + cell->length - bracket);
 }
 
 static void name_to_role(struct es_csv_known *c)
 {
     char lower[64];
     size_t i = 0;
-    for (; c->name[i]; i++)
-        lower[i] = (char)(c->name[i] >= 'A' && c->name[i] <= 'Z' ? c->name[i] + 32 : c->name[i]);
+    for (; c->name[i]; i++) {
+        char ch = c->name[i];
+        lower[i] = (char)(ch >= 'A' && ch <= 'Z' ? ch + 32 : ch == '_' ? ' ' : ch);
+    }
     lower[i] = '\0';
     c->is_time = strcmp(lower, "time") == 0 || strcmp(lower, "t") == 0;
     c->role = c->is_time ? ES_ROLE_NONE : es_role_find(lower);
@@ -117,6 +103,15 @@ static struct es_csv_known *column_of(struct es_csv_reader *r, const char *wante
         if (r->columns[i].name[0] && strcasecmp(r->columns[i].name, wanted) == 0)
             return &r->columns[i];
     return NULL;
+}
+
+/* More than one column has the name. */
+static bool is_twice(const struct es_csv_reader *r, const struct es_csv_known *c, const char *wanted)
+{
+    size_t same = 0;
+    for (size_t i = 0; i < r->column_count; i++)
+        same += strcasecmp(r->columns[i].name, c->name) == 0;
+    return same > 1 && strcasecmp(c->name, wanted) == 0;
 }
 
 /* Who says which column is a channel says that no other one is, whatever its name. */
@@ -145,11 +140,18 @@ static void apply_options(struct es_csv_reader *r)
             es_csv_fault(r, r->header, 0, found, "a column's name from the header, or its number from 1", "");
             continue;
         }
+        if (is_twice(r, c, o->column)) {
+            char found[128];
+            snprintf(found, sizeof found, "several columns \"%.60s\"", o->column);
+            es_csv_fault(r, r->header, c->at, found, "one", "Say which by its number, from 1.");
+        }
         c->is_time = o->is_time;
         c->role = o->is_time ? ES_ROLE_NONE : o->role;
         c->u = o->u;
-        if (o->unit)
+        if (o->unit) {
             c->factor = o->unit;
+            c->unit[0] = '\0';
+        }
     }
 }
 
@@ -160,15 +162,32 @@ static bool unit_fits(const struct es_csv_known *c, enum es_dimension d)
            (c->factor->dimension == d || (info && c->factor->dimension == info->other_dimension));
 }
 
+/* Channels are gauge, only that of the surroundings is absolute: a unit that says otherwise is a fault. */
+static void check_state(struct es_csv_reader *r, const struct es_csv_known *c)
+{
+    bool absolute = c->role == ES_ROLE_AMBIENT_PRESSURE;
+    if (c->state == ES_UNIT_PLAIN || (c->state == ES_UNIT_ABSOLUTE) == absolute)
+        return;
+    char found[160];
+    snprintf(found, sizeof found, "column \"%.60s\" with unit \"%.40s\"", c->name, c->unit);
+    es_csv_fault(r, r->header, c->at, found, absolute ? "an absolute pressure" : "a gauge pressure",
+                 "Write the column anew, with the pressure of the surroundings added or taken off.");
+}
+
 static void check_unit(struct es_csv_reader *r, unsigned line, struct es_csv_known *c)
 {
     enum es_dimension d = c->is_time ? ES_DIM_TIME : es_role_info(c->role)->dimension;
     if (!c->factor && c->unit[0])
-        c->factor = es_unit_find(c->unit, strlen(c->unit));
+        c->factor = es_unit_find_spelled(c->unit, strlen(c->unit), &c->state);
+    if (c->clock && !c->factor)
+        return;
+    c->clock = false;
     if (!c->factor && !c->unit[0] && (d == ES_DIM_NUMBER || d == ES_DIM_RATIO))
         return; /* a plain number needs no unit */
-    if (unit_fits(c, d))
+    if (unit_fits(c, d)) {
+        check_state(r, c);
         return;
+    }
     char found[320], expected[400], advice[160], hint[ES_UNIT_HINT_SIZE] = "";
     const char *name = c->is_time ? "time" : es_role_info(c->role)->name;
     const char *unit = c->unit[0] ? c->unit : c->factor ? c->factor->name : "";
@@ -253,17 +272,21 @@ static void check_columns(struct es_csv_reader *r, bool has_header)
         tell_none(r, r->header, has_header, times, values);
 }
 
-void es_csv_find_columns(struct es_csv_reader *r, const struct es_csv_row *header, bool has_header)
+void es_csv_find_columns(struct es_csv_reader *r, const struct es_csv_header *header,
+                         const struct es_csv_row *numbers)
 {
     for (size_t i = 0; i < r->column_count; i++) {
         struct es_csv_known *c = &r->columns[i];
         *c = (struct es_csv_known){.role = ES_ROLE_NONE, .u = {.dof = INFINITY}};
-        if (has_header) {
-            take_name(c, &header->cells[i]);
+        if (header->found) {
+            take_name(c, &header->names.cells[i]);
             name_to_role(c);
         }
+        if (header->has_units)
+            take_unit_below(c, &header->units.cells[i]);
+        c->clock = es_csv_like_clock(numbers->cells[i].text, numbers->cells[i].length);
     }
-    r->header = has_header ? header->line : r->first_data;
+    r->header = header->found ? header->names.line : r->first_data;
     apply_options(r);
-    check_columns(r, has_header);
+    check_columns(r, header->found);
 }

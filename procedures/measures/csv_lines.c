@@ -46,12 +46,18 @@ static unsigned column_of(const char *line, size_t at)
     return column;
 }
 
+/* Bytes of a no-break space at s, of `left`. */
+static size_t no_break(const char *s, size_t left)
+{
+    return left >= 2 && s[0] == '\xc2' && s[1] == '\xa0' ? 2 : 0;
+}
+
 static void add_cell(struct es_csv_row *row, const char *line, size_t from, size_t to)
 {
-    while (from < to && is_blank(line[from]))
-        from++;
-    while (to > from && is_blank(line[to - 1]))
-        to--;
+    while (from < to && (is_blank(line[from]) || no_break(line + from, to - from)))
+        from += is_blank(line[from]) ? 1 : 2;
+    while (to > from && (is_blank(line[to - 1]) || (to - from >= 2 && no_break(line + to - 2, 2))))
+        to -= is_blank(line[to - 1]) ? 1 : 2;
     struct es_csv_cell cell = {line + from, to - from, column_of(line, from)};
     if (cell.length >= 2 && cell.text[0] == '"' && cell.text[cell.length - 1] == '"') {
         cell.text++;
@@ -117,6 +123,8 @@ bool es_csv_like_number(const struct es_csv_cell *cell)
     size_t i = 0;
     if (i < cell->length && (cell->text[i] == '+' || cell->text[i] == '-'))
         i++;
+    else if (cell->length >= 3 && memcmp(cell->text, "\xe2\x88\x92", 3) == 0) /* minus sign */
+        i = 3;
     if (i < cell->length && (cell->text[i] == '.' || cell->text[i] == ','))
         i++;
     return i < cell->length && is_digit(cell->text[i]);

@@ -1,6 +1,7 @@
 #include "procedures/measures/csv_number.h"
 
 #include <math.h>
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -19,6 +20,37 @@ bool es_csv_is_missing(const char *text, size_t length)
         if (strlen(words[i]) == length && strncasecmp(text, words[i], length) == 0)
             return true;
     return false;
+}
+
+/* Up to 18 digits with at most one mark, the decimal one: nearly every cell of a long recording. Correctly
+ * rounded, as strtold is: whole and power of ten are exact in a long double. */
+static bool read_plain(const char *s, size_t left, char decimal, long double *out)
+{
+    static const long double tens[] = {1e0L,  1e1L,  1e2L,  1e3L,  1e4L,  1e5L,  1e6L,  1e7L,  1e8L, 1e9L,
+                                       1e10L, 1e11L, 1e12L, 1e13L, 1e14L, 1e15L, 1e16L, 1e17L, 1e18L};
+    bool negative = left && *s == '-';
+    const char *p = s + negative, *end = s + left, *mark = NULL;
+    uint64_t whole = 0;
+    size_t digits = 0;
+    for (; p < end; p++) {
+        if (is_digit(*p) && ++digits <= 18)
+            whole = whole * 10 + (uint64_t)(*p - '0');
+        else if (*p == decimal && !mark && digits)
+            mark = p;
+        else
+            return false;
+    }
+    if (digits == 0)
+        return false;
+    long double v = (long double)whole / tens[mark ? end - mark - 1 : 0];
+    *out = negative ? -v : v;
+    return true;
+}
+
+bool es_csv_is_plain(const char *text, size_t length, char decimal)
+{
+    long double v;
+    return read_plain(text, length, decimal, &v);
 }
 
 /* A number taken apart: sign, body of digits and marks, exponent. Blanks and apostrophes between digits are
@@ -186,6 +218,8 @@ enum es_csv_reading es_csv_number_read(const char *text, size_t length, const st
 {
     struct parts p;
     char buffer[LONGEST + 32], *end;
+    if (style->decimal && read_plain(text, length, style->decimal, out))
+        return ES_CSV_NUMBER;
     if (es_csv_is_missing(text, length))
         return ES_CSV_MISSING;
     if (!take_apart(text, length, &p))

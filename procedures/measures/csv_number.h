@@ -38,6 +38,9 @@ void es_csv_marks_of(const char *text, size_t length, struct es_csv_marks *out);
  * double. */
 enum es_csv_reading es_csv_number_read(const char *text, size_t length, const struct es_csv_style *style,
                                        long double *out);
+/* Digits with at most this one mark, and a minus: a number that says nothing new once this mark is known to
+ * be the decimal one. */
+bool es_csv_is_plain(const char *text, size_t length, char decimal);
 bool es_csv_is_missing(const char *text, size_t length);
 
 #endif

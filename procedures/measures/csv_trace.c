@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "procedures/measures/csv_encoding.h"
 #include "procedures/measures/csv_notes.h"
 #include "procedures/measures/numeric/summary.h"
 
@@ -49,6 +50,20 @@ bool es_csv_wanted(const struct es_csv_known *c)
     return c->is_time || c->role != ES_ROLE_NONE;
 }
 
+/* Text between the numbers, or a row of them that has to be read? A full row with one number in a column that
+ * counts is no text, whatever its other cells hold. */
+static bool is_data(const struct es_csv_reader *r, const struct es_csv_row *row)
+{
+    if (row->cells[0].length && row->cells[0].text[0] == '#')
+        return false;
+    if (es_csv_is_numbers(row))
+        return true;
+    for (size_t i = 0; row->count == r->column_count && i < row->count; i++)
+        if (es_csv_wanted(&r->columns[i]) && es_csv_like_number(&row->cells[i]))
+            return true;
+    return false;
+}
+
 void es_csv_each_row(struct es_csv_reader *r, bool counting,
                      void (*take)(struct es_csv_reader *, const struct es_csv_row *))
 {
@@ -60,22 +75,14 @@ void es_csv_each_row(struct es_csv_reader *r, bool counting,
         if (t.line < r->first_data)
             continue;
         es_csv_split(line, length, t.line, r->report.separator, &row);
+        es_csv_drop_empty_end(&row, r->column_count);
         if (is_empty(&row))
             continue;
-        if (es_csv_is_numbers(&row))
+        if (is_data(r, &row))
             take(r, &row);
-        else if (counting && row.count > 1 && row.count == r->column_count &&
-                 es_csv_like_number(&row.cells[1]))
-            es_csv_fault_cell(r, t.line, &row.cells[0], "a time", ES_CSV_TIME_ADVICE);
         else if (counting)
             r->report.text_rows++;
     }
-}
-
-static void count_row(struct es_csv_reader *r, const struct es_csv_row *row)
-{
-    (void)row;
-    r->rows++;
 }
 
 static bool add_commands(struct es_csv_reader *r, const struct es_series *s)
@@ -156,20 +163,19 @@ static bool finish(struct es_csv_reader *r)
 
 static enum es_status read_all(struct es_csv_reader *r, struct es_error *err)
 {
-    struct es_csv_row header;
-    bool has_header;
+    struct es_csv_header header;
+    struct es_csv_row numbers;
     if (memchr(r->text, '\0', r->length)) {
         es_csv_fault(r, 0, 0, "bytes that are no text", "a text file in UTF-8", "Save it as UTF-8 text.");
         return es_findings_status(r->findings, err);
     }
-    if (!es_csv_find_layout(r, &header, &has_header))
+    if (!es_csv_find_layout(r, &header, &numbers))
         return es_findings_status(r->findings, err);
-    es_csv_find_columns(r, &header, has_header);
+    es_csv_find_columns(r, &header, &numbers);
     if (r->faults)
         return es_findings_status(r->findings, err);
     r->noted = es_csv_is_noted(r->text, r->length);
     es_csv_find_marks(r);
-    es_csv_each_row(r, false, count_row);
     if (!es_csv_make_trace(r))
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu rows of \"%s\".", r->rows, r->name);
     if (r->noted && !es_csv_take_notes(r))
@@ -198,6 +204,15 @@ enum es_status es_csv_trace_read(const char *name, const char *text, size_t leng
     struct es_csv_reader *r = calloc(1, sizeof *r);
     if (!r)
         return es_fail(err, ES_NO_MEMORY, "Not enough memory to read \"%s\".", name);
+    char *converted = NULL;
+    if (es_csv_is_utf16(text, length)) {
+        converted = es_csv_utf8_from_utf16(text, length, &length);
+        if (!converted) {
+            free(r);
+            return es_fail(err, ES_NO_MEMORY, "Not enough memory to read \"%s\".", name);
+        }
+        text = converted;
+    }
     r->name = name;
     r->text = length ? text : "";
     r->length = length;
@@ -214,5 +229,6 @@ enum es_status es_csv_trace_read(const char *name, const char *text, size_t leng
     free(r->times);
     free(r->lines);
     free(r);
+    free(converted);
     return status;
 }

@@ -1,15 +1,18 @@
 /* Text of a recording made elsewhere -> trace. No I/O: the caller reads the file and hands over its bytes.
  *
- * Format: rows of numbers, one header row with a name and a unit per column: "time [s];travel [mm]" or
- * "t/s,travel/mm". Read:
- * UTF-8 with or without a byte order mark; LF, CR LF or CR; separator tab, ';', ',' or blanks (found from
- * the header, or from the first row of numbers where there is no header); decimal point or decimal comma;
- * thousands marks where only one reading is possible; quoted cells; "NaN", "-" or "n/a" = missing
- * value; an empty cell likewise, unless the row has values of other columns: then this one was not sampled at
- * that time; rows of text between rows of numbers are left out and counted.
- * Everything else is a fault with line and column: a number that could be read in two ways, an unknown
- * unit, a wrong number of cells, time running backwards, a named column that is not there, two columns of one
- * role. Never a silent guess. Columns that are neither asked for nor named like a role are left out.
+ * Format: rows of numbers, one header row with a name and a unit per column: "time [s];travel [mm]",
+ * "t/s,travel/mm", "Time (sec);Travel, mm", or the units in a row of their own below the names. Read: UTF-8
+ * with or without a byte order mark, UTF-16 with one; LF, CR LF or CR; separator tab, ';', ',' or blanks
+ * (found from the header, or from the first row of numbers where there is no header), one at the end of a
+ * line too; decimal point or decimal comma; thousands marks where only one reading is possible; units as
+ * unit_spelling.h reads them; quoted cells; "NaN", "-" or "n/a" = missing value; an empty cell likewise,
+ * unless the row has values of other columns: then this one was not sampled at that time; rows of text
+ * between rows of numbers, and lines that begin with "#", are left out and counted. A row with a number in a
+ * column that is wanted is no text. Times are numbers, or dates and times of day (csv_clock.h) in a column
+ * without a unit. Everything else is a fault with line and column: a number that could be read in two ways,
+ * an unknown unit, a wrong number of cells, time running backwards, a named column that is not there or there
+ * twice, two columns of one role, what instruments answer in place of a number. Never a silent guess. Columns
+ * that are neither asked for nor named like a role are left out.
  *
  * Time: rows need not be evenly spaced. Rows that repeat a time stamp are taken together (mean) when they
  * agree or fill each other's blanks; with different values they are a fault unless `merge_repeats`. Gaps

@@ -52,12 +52,24 @@ static void tell_malformed(struct es_csv_reader *r, unsigned line, const struct 
                           is_time ? ES_CSV_TIME_ADVICE : "Where there is no value leave the cell empty.");
 }
 
+/* Infinity and "not a number" as instruments answer them (SCPI 1999, 7.2.1; from memory). */
+static bool is_instruments_mark(long double v)
+{
+    return fabsl(v) > 9.8999e37L && fabsl(v) < 9.9101e37L;
+}
+
 static bool read_cell(struct es_csv_reader *r, unsigned line, const struct es_csv_cell *cell,
                       const struct es_csv_known *c, double *out)
 {
     long double v = 0;
     switch (es_csv_number_read(cell->text, cell->length, &c->style, &v)) {
     case ES_CSV_NUMBER:
+        if (is_instruments_mark(v)) {
+            es_csv_fault_cell(r, line, cell, "a number that was measured",
+                              "9.9E37 and 9.91E37 are an instrument's overflow and no value (SCPI 1999): "
+                              "where there is no value leave the cell empty.");
+            return false;
+        }
         *out = (double)(c->factor ? v * (long double)c->factor->factor + (long double)c->factor->offset : v);
         if (isfinite(*out))
             return true;
@@ -104,6 +116,43 @@ static void tell_cells(struct es_csv_reader *r, const struct es_csv_row *row)
     es_csv_fault(r, row->line, column, found, expected, advice);
 }
 
+/* Of a column of dates or times of day: s since its first row. */
+static bool read_clock(struct es_csv_reader *r, unsigned line, const struct es_csv_cell *cell, double *out)
+{
+    struct es_csv_clock clock;
+    if (!es_csv_clock_read(cell->text, cell->length, &clock)) {
+        es_csv_fault_cell(r, line, cell, "a date and time of day, or a time of day", ES_CSV_TIME_ADVICE);
+        return false;
+    }
+    if (r->rows == 0)
+        r->first = clock;
+    if (clock.dated != r->first.dated || clock.zoned != r->first.zoned) {
+        es_csv_fault_cell(r, line, cell, "a time in the form of the first row", ES_CSV_TIME_ADVICE);
+        return false;
+    }
+    *out = es_csv_clock_between(&r->first, &clock);
+    return true;
+}
+
+static bool take_time(struct es_csv_reader *r, unsigned line, const struct es_csv_cell *cell, double *t)
+{
+    const struct es_csv_known *c = &r->columns[r->time];
+    if (cell->length && c->clock ? !read_clock(r, line, cell, t) : !read_cell(r, line, cell, c, t))
+        return false;
+    if (!isfinite(*t)) {
+        es_csv_fault_cell(r, line, cell, "a time", "Take the row out, or write its time.");
+        return false;
+    }
+    if (r->rows && *t < r->times[r->rows - 1]) {
+        es_csv_fault_cell(r, line, cell, "a time not before that of the row above",
+                          c->clock && !r->first.zoned
+                              ? "Midnight, or clocks put back? Write dates with their zone, or seconds."
+                              : "Cut the file where a new recording begins.");
+        return false;
+    }
+    return true;
+}
+
 void es_csv_take_row(struct es_csv_reader *r, const struct es_csv_row *row)
 {
     if (row->open_quote || row->too_many || row->count != r->column_count) {
@@ -111,18 +160,8 @@ void es_csv_take_row(struct es_csv_reader *r, const struct es_csv_row *row)
         return;
     }
     double t;
-    const struct es_csv_cell *cell = &row->cells[r->time];
-    if (!read_cell(r, row->line, cell, &r->columns[r->time], &t))
+    if (!take_time(r, row->line, &row->cells[r->time], &t))
         return;
-    if (!isfinite(t)) {
-        es_csv_fault_cell(r, row->line, cell, "a time", "Take the row out, or write its time.");
-        return;
-    }
-    if (r->rows && t < r->times[r->rows - 1]) {
-        es_csv_fault_cell(r, row->line, cell, "a time not before that of the row above",
-                          "Cut the file where a new recording begins.");
-        return;
-    }
     bool others = has_value(r, row);
     size_t at = r->rows++;
     r->times[at] = t;

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "procedures/measures/csv_number.h"
 #include "procedures/measures/csv_trace.h"
 
 static struct es_findings findings;
@@ -113,6 +114,151 @@ Test(csv, line_ends_mark_and_text_between)
     expect("time [s];travel [mm]\r0;1\r1;2\r2;3\r", t, y, 3);
     expect("recorded in the workshop\n\ntime [s];travel [mm]\n0;1\n# supply raised\n1;2\n\n2;3", t, y, 3);
     cr_assert_eq(report.text_rows, 1);
+}
+
+/* What loggers and spreadsheets make of one and the same table. */
+Test(csv, headers_of_others)
+{
+    static const char *const texts[] = {
+        "time [s];travel [mm]\n0;1.5\n1;2.5\n",
+        "Time (sec);Travel (mm)\n0;1.5\n1;2.5\n",
+        "time / s;travel / mm\n0;1.5\n1;2.5\n",
+        "time, s;travel, mm\n0;1.5\n1;2.5\n",
+        "time;travel\ns;mm\n0;1.5\n1;2.5\n",
+        "time;travel\n[s];[mm]\n0;1.5\n1;2.5\n",
+        "workshop;2\ntime;travel\n(s);(mm)\n\n0;1.5\n1;2.5\n",
+        "# time [s];travel [mm]\n0;1.5\n1;2.5\n",
+        "time [s];travel [mm]\n# started 10:00; by hand\n0;1.5\n# a remark; 7\n1;2.5\n",
+        "time [s];travel [mm]\nstarted by hand\n0;1.5\n1;2.5\n",
+        "time [s];travel [mm]\n0;1.5;\n1;2.5;\n",
+        "time [s];travel [mm];\n0;1.5;\n1;2.5;\n",
+        "time [s];travel [mm];\n0;1.5\n1;2.5\n",
+        "\"time [s]\",\"travel [mm]\"\n\"0\",\"1.5\"\n\"1\",\"2.5\"\n",
+        "time [s]\xc2\xa0;\xc2\xa0travel [mm]\n\xc2\xa0"
+        "0;1.5\xc2\xa0\n1;2.5\n",
+    };
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
+        struct es_trace *t = read_text(texts[i]);
+        cr_assert_not_null(t, "%zu: %s", i, texts[i]);
+        cr_assert_eq(t->series_count, 1, "%zu", i);
+        cr_assert_eq(t->series[0].count, 2, "%zu: %zu rows", i, t->series[0].count);
+        cr_expect_float_eq(t->series[0].t[1], 1, 1e-12, "%zu: %s", i, texts[i]);
+        cr_expect_float_eq(t->series[0].y[0], 1.5e-3, 1e-12, "%zu: %s", i, texts[i]);
+        cr_expect_float_eq(t->series[0].y[1], 2.5e-3, 1e-12, "%zu: %s", i, texts[i]);
+        es_trace_free(t);
+    }
+}
+
+Test(csv, units_of_others)
+{
+    static const struct {
+        const char *head;
+        double factor;
+    } cases[] = {
+        {"supply_pressure [psig]", 6894.757293168361}, /* NIST SP 811, B.8 */
+        {"supply pressure (bar(g))", 1e5},
+        {"ambient pressure [bara]", 1e5},
+        {"shaft angle [\xc2\xb0]", 0.017453292519943295},
+        {"shaft angle [\xb0]", 0.017453292519943295}, /* Latin-1 */
+        {"output 1 flow [NL/min]", 1.01325 * 293.15 / 273.15 * 1e-3 / 60},
+        {"output 1 flow [Nm\xc2\xb3/h]", 1.01325 * 293.15 / 273.15 / 3600},
+        {"output 1 flow (l/min (ANR))", 1e-3 / 60},
+        {"output 1 flow/Nl/h", 1.01325 * 293.15 / 273.15 * 1e-3 / 3600},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char text[128];
+        (void)snprintf(text, sizeof text, "time [s];%s\n0;1\n1;2.5\n", cases[i].head);
+        struct es_trace *t = read_text(text);
+        cr_assert_not_null(t, "%s", cases[i].head);
+        cr_expect_float_eq(t->series[0].y[1], 2.5 * cases[i].factor, 1e-12 * cases[i].factor, "%s: %.17g",
+                           cases[i].head, t->series[0].y[1]);
+        es_trace_free(t);
+    }
+}
+
+/* ISO 8601; days of the calendar are counted, a zone is taken off. */
+Test(csv, dates_and_times_of_day)
+{
+    static const struct {
+        const char *first, *second;
+        double between;
+    } cases[] = {
+        {"10:00:00", "10:00:00.25", 0.25},
+        {"9:59", "10:00", 60},
+        {"2025-03-01T10:00:00.250", "2025-03-01T10:00:01,750", 1.5},
+        {"2025-03-01 23:59:59.9", "2025-03-02 00:00:00.1", 0.2},
+        {"2024-02-28T23:59:59Z", "2024-03-01T00:00:00Z", 86401},
+        {"2100-02-28T23:59:59Z", "2100-03-01T00:00:00Z", 1},
+        {"2025-12-31T23:59:59", "2026-01-01T00:00:00", 1},
+        {"2025-10-26T02:59:59+02:00", "2025-10-26T02:00:00+01:00", 1}, /* clocks put back */
+        {"2025-06-01T00:30:00+0200", "2025-05-31T23:00:00Z", 1800},
+        {"2016-12-31T23:59:60Z", "2017-01-01T00:00:01Z", 1}, /* a leap second is not counted apart */
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char text[160];
+        (void)snprintf(text, sizeof text, "time;travel [mm]\n%s;1\n%s;2\n", cases[i].first, cases[i].second);
+        struct es_trace *t = read_text(text);
+        cr_assert_not_null(t, "%s", cases[i].first);
+        cr_assert_eq(t->series[0].count, 2, "%s", cases[i].first);
+        cr_expect_float_eq(t->series[0].t[1], cases[i].between, 1e-9, "%s: %.12g", cases[i].first,
+                           t->series[0].t[1]);
+        es_trace_free(t);
+    }
+}
+
+/* "Unicode text" of a spreadsheet, both orders of bytes. */
+Test(csv, utf16)
+{
+    static const char text[] = "time [s]\tshaft angle [\xc2\xb0]\r\n0\t1,5\r\n1\t\xe2\x88\x92"
+                               "90,5\r\n";
+    static const unsigned wide[] = {0xb0, 0x2212};
+    for (int little = 0; little < 2; little++) {
+        char bytes[256];
+        size_t n = 0, sign = 0;
+        bytes[n++] = (char)(little ? 0xff : 0xfe);
+        bytes[n++] = (char)(little ? 0xfe : 0xff);
+        for (const char *p = text; *p; p++) {
+            unsigned c = (unsigned char)*p;
+            if (c >= 0x80) {
+                p += c >= 0xe0 ? 2 : 1;
+                c = wide[sign++];
+            }
+            bytes[n++] = (char)(little ? c & 0xff : c >> 8);
+            bytes[n++] = (char)(little ? c >> 8 : c & 0xff);
+        }
+        struct es_trace *t = NULL;
+        struct es_error err = {0};
+        cr_assert_eq(es_csv_trace_read("r.csv", bytes, n, NULL, &findings, &t, NULL, &err), ES_OK, "%s",
+                     err.text);
+        cr_assert_eq(t->series[0].count, 2);
+        cr_expect_float_eq(t->series[0].y[1], -90.5 * 0.017453292519943295, 1e-12);
+        es_trace_free(t);
+    }
+}
+
+/* The quick way of reading a cell and the thorough one give the same bits. */
+Test(csv, plain_numbers_bit_for_bit)
+{
+    static const char *const cells[] = {"0.1",
+                                        "1.1",
+                                        "123456.789",
+                                        "0.000001",
+                                        "-0.3",
+                                        "999999999999999999",
+                                        "0.123456789012345678",
+                                        "17.0000000000000000",
+                                        "3.",
+                                        "-7"};
+    const struct es_csv_style style = {.decimal = '.'};
+    for (size_t i = 0; i < sizeof cells / sizeof cells[0]; i++) {
+        char slow[64];
+        long double a = 0, b = 0;
+        (void)snprintf(slow, sizeof slow, "%s%s", cells[i], "e0"); /* an exponent takes the thorough way */
+        cr_assert_eq(es_csv_number_read(cells[i], strlen(cells[i]), &style, &a), ES_CSV_NUMBER, "%s",
+                     cells[i]);
+        cr_assert_eq(es_csv_number_read(slow, strlen(slow), &style, &b), ES_CSV_NUMBER, "%s", slow);
+        cr_expect(a == b, "%s: %.25Lg and %.25Lg", cells[i], a, b);
+    }
 }
 
 Test(csv, missing_values)

@@ -126,6 +126,8 @@ static enum es_status read_all(const struct es_file_ops *ops, int fd, const char
         if (n < 0) {
             int errnum = errno;
             free(bytes);
+            if (errnum == EISDIR)
+                return es_fail(err, ES_BAD_INPUT, "%s is a folder; a file is expected", path);
             return es_fail_errno(err, errnum, "%s: cannot be read", path);
         }
         used += (size_t)n;

@@ -6,6 +6,7 @@
 #include "rig/base/nearest.h"
 #include "rig/base/text.h"
 #include "rig/base/unit_hint.h"
+#include "rig/base/unit_spelling.h"
 #include "rig/client/measure_order.h"
 #include "rig/client/measure_settings.h"
 
@@ -52,7 +53,11 @@ static enum es_status take_column(struct es_csv_column *column, const char *text
     const char *open = strrchr(text, '[');
     if (open != NULL && length > 1 && text[length - 1] == ']') {
         size_t unit_length = (size_t)(text + length - 1 - (open + 1));
-        column->unit = es_unit_find(open + 1, unit_length);
+        enum es_unit_state state;
+        column->unit = es_unit_find_spelled(open + 1, unit_length, &state);
+        if (column->unit != NULL && state == ES_UNIT_ABSOLUTE && column->role != ES_ROLE_AMBIENT_PRESSURE)
+            return es_fail(err, ES_USAGE,
+                           "--column \"%s\": pressures are gauge, unless their name says absolute", text);
         if (column->unit == NULL)
             return unknown_unit(open + 1, unit_length, err);
         length = (size_t)(open - text);
@@ -87,12 +92,33 @@ static enum es_status add_column(struct es_measure_order *o, const char *text, s
     return s;
 }
 
+/* The column of a channel; one that no --column names is the one that is named like the channel. */
+static enum es_status column_of(struct es_measure_order *o, enum es_role role, struct es_csv_column **out,
+                                struct es_error *err)
+{
+    for (size_t i = 0; i < o->column_count; i++)
+        if (o->columns[i].role == role && !o->columns[i].is_time) {
+            *out = &o->columns[i];
+            return ES_OK;
+        }
+    if (o->column_count == ES_CSV_MAX_COLUMNS)
+        return es_fail(err, ES_USAGE, "--uncertainty: more than %d columns", ES_CSV_MAX_COLUMNS);
+    char *name = strdup(es_role_info(role)->name);
+    if (name == NULL)
+        return es_fail(err, ES_NO_MEMORY, "not enough memory to measure");
+    *out = &o->columns[o->column_count];
+    **out = (struct es_csv_column){.column = name, .role = role, .u = {.dof = INFINITY}};
+    o->column_names[o->column_count++] = name;
+    return ES_OK;
+}
+
 static enum es_status add_uncertainty(struct es_measure_order *o, const char *text, struct es_error *err)
 {
     char *name = NULL;
     const char *rest = NULL;
     enum es_role role;
     struct es_quantity quantity;
+    struct es_csv_column *column = NULL;
     enum es_status s = split("uncertainty", text, &name, &rest, err);
     if (s == ES_OK)
         s = find_role("uncertainty", name, &role, err);
@@ -101,19 +127,18 @@ static enum es_status add_uncertainty(struct es_measure_order *o, const char *te
         s = es_quantity_parse(rest, &quantity, err);
     if (s != ES_OK)
         return s;
-    for (size_t i = 0; i < o->column_count; i++) {
-        if (o->columns[i].role != role || o->columns[i].is_time)
-            continue;
-        double offset = es_from_unit_difference(es_to_unit(quantity.value, quantity.unit), quantity.unit);
-        if (quantity.unit->dimension != es_role_info(role)->dimension &&
-            quantity.unit->dimension != es_role_info(role)->other_dimension)
-            return es_fail(err, ES_USAGE, "--uncertainty \"%s\": the unit does not fit the channel", text);
-        if (!(offset >= 0))
-            return es_fail(err, ES_USAGE, "--uncertainty \"%s\": must not be negative", text);
-        o->columns[i].u.offset = offset;
-        return ES_OK;
-    }
-    return es_fail(err, ES_USAGE, "--uncertainty \"%s\": name the channel's column with --column too", text);
+    double offset = es_from_unit_difference(es_to_unit(quantity.value, quantity.unit), quantity.unit);
+    if (quantity.unit->dimension != es_role_info(role)->dimension &&
+        quantity.unit->dimension != es_role_info(role)->other_dimension)
+        return es_fail(err, ES_USAGE, "--uncertainty \"%s\": the unit does not fit the channel", text);
+    if (!(offset >= 0))
+        return es_fail(err, ES_USAGE, "--uncertainty \"%s\": must not be negative", text);
+    s = column_of(o, role, &column, err);
+    if (s == ES_OK && column->u.offset > 0)
+        return es_fail(err, ES_USAGE, "--uncertainty \"%s\": that of this channel is given twice", text);
+    if (s == ES_OK)
+        column->u.offset = offset;
+    return s;
 }
 
 static enum es_status add_fact(struct es_measure_order *o, const char *text, struct es_error *err)
@@ -139,8 +164,14 @@ static enum es_status add_fact(struct es_measure_order *o, const char *text, str
         s = es_quantity_parse(value, &quantity, err);
     if (s == ES_OK && sign != NULL)
         s = es_quantity_parse_as(spread, quantity.unit->dimension, &U, err);
+    double expanded =
+        s == ES_OK && sign != NULL ? es_from_unit_difference(es_to_unit(U.value, U.unit), U.unit) : 0;
+    if (s == ES_OK && expanded < 0)
+        s = es_fail(err, ES_USAGE, "--fact \"%s\": its uncertainty must not be negative", text);
+    for (size_t i = 0; s == ES_OK && i < o->fact_count; i++)
+        if (strcmp(o->facts[i].name, o->fact_names[o->fact_count]) == 0)
+            s = es_fail(err, ES_USAGE, "--fact \"%s\": this fact is given twice", text);
     if (s == ES_OK) {
-        double expanded = sign != NULL ? es_from_unit_difference(es_to_unit(U.value, U.unit), U.unit) : 0;
         *fact = (struct es_fact){.name = o->fact_names[o->fact_count],
                                  .dimension = quantity.unit->dimension,
                                  .value = quantity.value,

@@ -136,7 +136,7 @@ Test(document, load_from_files)
     (void)snprintf(path, sizeof path, "%s/a.json", folder);
     cr_expect_eq(es_document_load(path, &f, &doc, &err), ES_NOT_FOUND);
     cr_expect_neq(strstr(err.text, path), NULL);
-    cr_expect_eq(es_document_load(folder, &f, &doc, &err), ES_IO, "a folder is no document");
+    cr_expect_eq(es_document_load(folder, &f, &doc, &err), ES_BAD_INPUT, "a folder is no document");
     FILE *to = fopen(path, "w");
     cr_assert_neq(to, NULL);
     cr_assert_geq(fputs("{\"a\": 1}\n", to), 0);

@@ -118,7 +118,7 @@ Test(file, what_is_not_there)
     size_t length = 0;
 
     cr_expect_eq(es_file_read(NULL, in_folder("none"), 10, &bytes, &length, &err), ES_NOT_FOUND);
-    cr_expect_eq(es_file_read(NULL, folder, 10, &bytes, &length, &err), ES_IO);
+    cr_expect_eq(es_file_read(NULL, folder, 10, &bytes, &length, &err), ES_BAD_INPUT);
     cr_expect_eq(es_file_write(NULL, in_folder("none/a"), ES_FILE_NEW, 0600, "x", 1, &err), ES_NOT_FOUND);
     cr_expect_eq(es_file_remove(NULL, in_folder("none"), &err), ES_NOT_FOUND);
     cr_expect_eq(entries(), 0);

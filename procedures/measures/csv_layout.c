@@ -52,8 +52,8 @@ static bool is_units(const struct es_csv_row *row)
  * that one holds only units. Lines that begin as remarks count where no other line does. */
 struct search {
     struct es_csv_row rows[2]; /* [0] the last fitting line, [1] the one before it */
+    char separators[2];
     size_t found;
-    char separator;
 };
 
 static void find_rows(const struct es_csv_reader *r, size_t count, bool remarks, struct search *s)
@@ -76,25 +76,27 @@ static void find_rows(const struct es_csv_reader *r, size_t count, bool remarks,
         if (row.count != count || row.open_quote || count < 2)
             continue;
         s->rows[1] = s->rows[0];
+        s->separators[1] = s->separators[0];
         s->rows[0] = row;
-        s->separator = es_csv_separator(line, length);
+        s->separators[0] = es_csv_separator(line, length);
         s->found++;
     }
 }
 
 static bool find_header(struct es_csv_reader *r, size_t count, struct es_csv_header *header)
 {
-    struct search s;
+    struct search s = {.found = 0};
     find_rows(r, count, false, &s);
     if (s.found == 0)
         find_rows(r, count, true, &s);
     if (s.found == 0)
         return false;
-    header->has_units = s.found > 1 && is_units(&s.rows[0]) && !is_units(&s.rows[1]);
+    header->has_units =
+        s.found > 1 && s.separators[0] == s.separators[1] && is_units(&s.rows[0]) && !is_units(&s.rows[1]);
     header->names = s.rows[header->has_units ? 1 : 0];
     header->units = s.rows[0];
     header->found = true;
-    r->report.separator = s.separator;
+    r->report.separator = s.separators[0];
     return true;
 }
 
@@ -138,6 +140,7 @@ bool es_csv_find_layout(struct es_csv_reader *r, struct es_csv_header *header, s
         es_csv_drop_empty_end(numbers, header->names.count);
     r->column_count = numbers->count;
     header->found = header->found && header->names.count == numbers->count;
+    header->has_units = header->has_units && header->found;
     if (numbers->too_many)
         es_csv_fault(r, r->first_data, 0, "more than 64 columns", "at most 64",
                      "Leave out what is not needed.");

@@ -134,8 +134,7 @@ Test(csv, headers_of_others)
         "time [s];travel [mm];\n0;1.5;\n1;2.5;\n",
         "time [s];travel [mm];\n0;1.5\n1;2.5\n",
         "\"time [s]\",\"travel [mm]\"\n\"0\",\"1.5\"\n\"1\",\"2.5\"\n",
-        "time [s]\xc2\xa0;\xc2\xa0travel [mm]\n\xc2\xa0"
-        "0;1.5\xc2\xa0\n1;2.5\n",
+        "time [s]\u00a0;\u00a0travel [mm]\n\u00a00;1.5\u00a0\n1;2.5\n",
     };
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
         struct es_trace *t = read_text(texts[i]);

@@ -93,6 +93,28 @@ static size_t first_after(const double *t, size_t n, double limit)
 
 static_assert(ES_GOOD == 0, "good samples are found by their zeros");
 
+/* The rest of taking `count` samples from s->first on, once they are scanned. */
+static enum es_status take_scanned(struct es_samples *s, size_t count, double from, double to,
+                                   const struct es_scan *scan, struct es_error *err)
+{
+    const double *t = s->series->t + s->first;
+    bool room = true;
+    if (scan->good) {
+        s->t = t;
+        s->y = s->series->y + s->first;
+        s->n = count;
+    } else {
+        room = pick_good(s, count);
+    }
+    if (!room || (count && !describe_gaps(s, t, count, scan->steps))) {
+        es_samples_free(s);
+        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", count);
+    }
+    count_ends(s, scan);
+    s->gap = longest_gap(s, from, to);
+    return ES_OK;
+}
+
 static enum es_status take(const struct es_series *series, double from, double to, bool summed,
                            struct es_samples *out, struct es_error *err)
 {
@@ -101,25 +123,23 @@ static enum es_status take(const struct es_series *series, double from, double t
     const double *t = series->t + s.first, *y = series->y + s.first;
     const uint8_t *quality = series->quality + s.first;
     struct es_scan scan = {.good = false};
-    bool room = true;
     if (count > 0)
         scan = summed ? es_scan_and_sum(t, y, quality, count, &s.sums) : es_scan_of(t, y, quality, count);
     s.summed = summed && scan.good;
-    if (scan.good) {
-        s.t = t;
-        s.y = y;
-        s.n = count;
-    } else {
-        room = pick_good(&s, count);
-    }
-    if (!room || (count && !describe_gaps(&s, t, count, scan.steps))) {
-        es_samples_free(&s);
-        return es_fail(err, ES_NO_MEMORY, "Not enough memory for %zu samples.", count);
-    }
-    count_ends(&s, &scan);
-    s.gap = longest_gap(&s, from, to);
-    *out = s;
-    return ES_OK;
+    enum es_status status = take_scanned(&s, count, from, to, &scan, err);
+    if (status == ES_OK)
+        *out = s;
+    return status;
+}
+
+enum es_status es_samples_take_scanned(const struct es_series *series, const struct es_scan *scan,
+                                       struct es_samples *out, struct es_error *err)
+{
+    struct es_samples s = {.series = series};
+    enum es_status status = take_scanned(&s, series->count, -INFINITY, INFINITY, scan, err);
+    if (status == ES_OK)
+        *out = s;
+    return status;
 }
 
 enum es_status es_samples_take(const struct es_series *series, double from, double to, struct es_samples *out,

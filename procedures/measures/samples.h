@@ -30,6 +30,10 @@ struct es_samples {
 enum es_status es_samples_take(const struct es_series *series, double from, double to, struct es_samples *out,
                                struct es_error *err) ES_MUST_CHECK;
 
+/* The same of a whole series, whose scan (es_scan_of) is known. */
+enum es_status es_samples_take_scanned(const struct es_series *series, const struct es_scan *scan,
+                                       struct es_samples *out, struct es_error *err) ES_MUST_CHECK;
+
 /* The same, with what es_plateau_of_samples sums up in the same pass: for who only wants a level. */
 enum es_status es_samples_take_level(const struct es_series *series, double from, double to,
                                      struct es_samples *out, struct es_error *err) ES_MUST_CHECK;

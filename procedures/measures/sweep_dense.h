@@ -11,6 +11,7 @@
 struct es_sweep_dense {
     struct es_series angle, sensor;   /* means of blocks; what is not good in a block makes it so */
     const struct es_series *readings; /* that `sensor` is of; borrowed */
+    bool good;                        /* all of these */
     double per_block;                 /* readings in a block */
 };
 

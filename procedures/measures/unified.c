@@ -3,8 +3,9 @@
 #include <math.h>
 #include <stdbool.h>
 #include <stdlib.h>
+#include <string.h>
 
-#include "procedures/measures/numeric/student.h"
+#include "procedures/measures/numeric/passes.h"
 
 #define PER_FINE_X     16 /* cells of x */
 #define PER_FINE_THETA 5  /* steps of theta */
@@ -13,6 +14,7 @@
 #define COVERAGE       0.95
 #define NORMAL_97_5    1.959963984540054
 #define CLEAR          8.0 /* standard uncertainties above all noise: a normal deviate */
+#define FAR            9.0 /* standard uncertainties: no double tells the tail beyond from none */
 
 struct table {
     size_t cells, steps, seen; /* `seen`: cell of x */
@@ -57,8 +59,9 @@ static void fill(const struct es_unified *u, struct table *t)
         double *share = t->share + s * t->cells;
         u->distribution(u->context, t->edge, t->cells + 1, (double)s * t->step, t->below);
         for (size_t i = 0; i < t->cells; i++) {
-            share[i] = fmax(t->below[i + 1] - t->below[i], 0);
-            t->best[i] = fmax(t->best[i], share[i]);
+            double between = t->below[i + 1] - t->below[i];
+            share[i] = between > 0 ? between : 0;
+            t->best[i] = share[i] > t->best[i] ? share[i] : t->best[i];
         }
     }
 }
@@ -126,35 +129,45 @@ enum es_status es_unified_of(const struct es_unified *u, struct es_unified_inter
 
 struct largest {
     double *noise; /* at each edge: P of all others together */
+    double *tails; /* room for two at each edge */
     const double *u;
     size_t n;
     double u_of_it;
 };
 
-/* P(|d| < x) for d about theta. */
-static double within(double x, double theta, double u)
+/* P(|d| < x) of the others at each edge, the first `from` of which are not above 0. */
+static void others_within(const struct largest *l, const double *edge, size_t from, size_t count)
 {
-    return es_normal_cumulative((x - theta) / u) - es_normal_cumulative((-x - theta) / u);
+    for (size_t i = 0; i < count; i++)
+        l->noise[i] = i < from ? 0 : 1;
+    for (size_t k = 0; k < l->n; k++) {
+        size_t end = es_first_at(edge, count, CLEAR * l->u[k]); /* from there on they are surely within */
+        if (end <= from)
+            continue;
+        es_normal_tails(edge + from, end - from, 0, l->u[k], l->tails);
+        for (size_t i = from; i < end; i++)
+            l->noise[i] *= 1 - 2 * l->tails[i - from];
+    }
+    es_normal_tails(edge + from, count - from, 0, l->u_of_it, l->tails);
+    for (size_t i = from; i < count; i++) /* all but the one */
+        l->noise[i] /= 1 - 2 * l->tails[i - from];
 }
 
-/* All but the one. */
-static double others_within(const struct largest *l, double x)
-{
-    double product = 1;
-    for (size_t i = 0; i < l->n && product > 0; i++)
-        if (x < CLEAR * l->u[i])
-            product *= within(x, 0, l->u[i]);
-    return product / within(x, 0, l->u_of_it);
-}
-
+/* P(|d| < x) for d about theta, at each edge, times that of the others. */
 static void largest_distribution(void *context, const double *edge, size_t count, double theta, double *below)
 {
     struct largest *l = context;
-    for (size_t i = 0; i < count; i++) {
-        if (theta == 0)
-            l->noise[i] = edge[i] > 0 ? others_within(l, edge[i]) : 0;
-        below[i] = edge[i] > 0 ? l->noise[i] * within(edge[i], theta, l->u_of_it) : 0;
-    }
+    size_t from = es_first_at(edge, count, nextafter(0, 1)), end;
+    double *above = l->tails, *under = l->tails + count, far = FAR * l->u_of_it;
+    if (theta == 0)
+        others_within(l, edge, from, count);
+    memset(l->tails, 0, 2 * count * sizeof *l->tails);
+    if ((end = es_first_at(edge, count, theta + far)) > from)
+        es_normal_tails(edge + from, end - from, theta, l->u_of_it, above + from);
+    if ((end = es_first_at(edge, count, far - theta)) > from)
+        es_normal_tails(edge + from, end - from, -theta, l->u_of_it, under + from);
+    for (size_t i = 0; i < count; i++)
+        below[i] = l->noise[i] * (1 - above[i] - under[i]);
 }
 
 enum es_status es_unified_largest(double largest, double u_of_it, const double *u, size_t n, double *value,
@@ -169,8 +182,9 @@ enum es_status es_unified_largest(double largest, double u_of_it, const double *
     *doubt = u_of_it;
     if (largest > alone + CLEAR * u_of_it)
         return ES_OK;
-    struct largest l = {calloc(MOST_CELLS + 4, sizeof(double)), u, n, u_of_it};
-    if (!l.noise)
+    double *room = calloc(3 * (MOST_CELLS + 4), sizeof *room);
+    struct largest l = {room, room + MOST_CELLS + 4, u, n, u_of_it};
+    if (!room)
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for an interval.");
     struct es_unified job = {.distribution = largest_distribution,
                              .context = &l,
@@ -182,7 +196,7 @@ enum es_status es_unified_largest(double largest, double u_of_it, const double *
                              .coverage = COVERAGE};
     struct es_unified_interval in;
     enum es_status status = es_unified_of(&job, &in, err);
-    free(l.noise);
+    free(room);
     if (status == ES_OK) {
         *value = in.best;
         *doubt = fmax(in.high - in.best, in.best - in.low) / NORMAL_97_5;

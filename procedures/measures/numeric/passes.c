@@ -46,6 +46,44 @@ struct es_scan es_scan_and_sum(const double *t, const double *y, const uint8_t *
     return es_wide()->scan_and_sum(t, y, quality, n, sums);
 }
 
+size_t es_block_start(size_t n, size_t blocks, size_t b)
+{
+    return b * (n / blocks) + b * (n % blocks) / blocks;
+}
+
+static void join(struct es_range *a, struct es_range b)
+{
+    a->least = b.least < a->least ? b.least : a->least;
+    a->most = b.most > a->most ? b.most : a->most;
+}
+
+#define AT_ONCE 1024 /* samples that stay in the nearest cache with their times and qualities */
+
+struct es_scan es_scan_and_block_means(const double *t, const double *y, const uint8_t *quality, size_t n,
+                                       size_t blocks, double *means)
+{
+    const struct es_wide *w = es_wide();
+    struct es_scan all = w->scan(t, y, quality, n < 2 ? n : 2);
+    size_t some = 1 + AT_ONCE / (n / blocks + 1);
+    for (size_t b = 0; b < blocks; b += some) {
+        size_t to = blocks - b < some ? blocks : b + some, end = es_block_start(n, blocks, to);
+        size_t first = es_block_start(n, blocks, b), begin = first > 0 ? first - 1 : 0; /* its step too */
+        struct es_scan here = w->scan(t + begin, y + begin, quality + begin, end - begin);
+        w->block_means(y, n, blocks, b, to, means + b);
+        all.good &= here.good;
+        join(&all.y, here.y);
+        if (end - begin > 1)
+            join(&all.steps, here.steps);
+    }
+    return all;
+}
+
+void es_count_off(const double *y, size_t n, size_t blocks, size_t from, size_t to, const double *left,
+                  const double *right, double cut, size_t *off)
+{
+    es_wide()->count_off(y, n, blocks, from, to, left, right, cut, off);
+}
+
 double es_plain_sum(const double *y, size_t n)
 {
     return es_wide()->sum(y, n);
@@ -105,6 +143,11 @@ struct es_pair_rest es_pair_rest_of(const double *a, const double *b, const doub
 void es_hinge(const double *t, size_t n, double at, double scale, bool smooth, double *a, double *b)
 {
     es_wide()->hinge(t, n, at, scale, smooth, a, b);
+}
+
+void es_normal_tails(const double *x, size_t n, double about, double u, double *out)
+{
+    es_wide()->normal_tails(x, n, about, u, out);
 }
 
 struct es_moving es_moving_means(const double *y, size_t n, size_t width, double about)

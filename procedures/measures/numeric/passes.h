@@ -41,6 +41,19 @@ void es_block_means(const double *y, size_t n, size_t blocks, double *out);
 /* The same means, but only those of stretches from .. to - 1. */
 void es_some_block_means(const double *y, size_t n, size_t blocks, size_t from, size_t to, double *out);
 
+/* First sample of stretch b of those, 0 <= b <= blocks. */
+size_t es_block_start(size_t n, size_t blocks, size_t b);
+
+/* As es_scan_of, and means as es_block_means has them, at one reading of memory. */
+struct es_scan es_scan_and_block_means(const double *t, const double *y, const uint8_t *quality, size_t n,
+                                       size_t blocks, double *means);
+
+/* How many samples of each of the stretches from .. to - 1 are off a straight line by more than `cut`, or no
+ * number. Stretch b's line goes from left[b - from] where it begins to right[b - from] where it ends; its
+ * samples lie in the middles of equal parts. */
+void es_count_off(const double *y, size_t n, size_t blocks, size_t from, size_t to, const double *left,
+                  const double *right, double cut, size_t *off);
+
 /* Sums of x, y, x x and x y, where x counts from the middle of the first and the last time, y from the first
  * value. */
 struct es_line_sums {
@@ -91,6 +104,11 @@ struct es_pair_rest es_pair_rest_of(const double *a, const double *b, const doub
 
 /* With x = (t - at) / scale, 0 before `at`: a = x and b = x^2; `smooth`: a = x^2 and b = x^3. */
 void es_hinge(const double *t, size_t n, double at, double scale, bool smooth, double *a, double *b);
+
+/* Probability that a normal deviate about `about` with standard deviation u > 0 is greater than x[i]: to
+ * 3e-16 max(4, z^2) of itself, z standard deviations out; less than 6e-300 it does not become. out may not
+ * overlap x. */
+void es_normal_tails(const double *x, size_t n, double about, double u, double *out);
 
 /* Moving means of `width` samples: their largest and smallest, where these begin, and their mean and mean
  * square less `about`. 1 <= width <= n. */

@@ -24,6 +24,8 @@ struct es_wide {
     double (*sum)(const double *y, size_t n);
     double (*dot)(const double *a, const double *b, size_t n);
     void (*block_means)(const double *y, size_t n, size_t blocks, size_t from, size_t to, double *out);
+    void (*count_off)(const double *y, size_t n, size_t blocks, size_t from, size_t to, const double *left,
+                      const double *right, double cut, size_t *off);
     struct es_line_sums (*line_sums)(const double *t, const double *y, size_t n);
     void (*line_products)(const double *t, const double *y, size_t first, size_t n, struct es_line *line,
                           double *means);
@@ -35,6 +37,7 @@ struct es_wide {
     struct es_pair_rest (*pair_rest)(const double *a, const double *b, const double *y, double about,
                                      const double c[3], size_t n);
     void (*hinge)(const double *t, size_t n, double at, double scale, bool smooth, double *a, double *b);
+    void (*normal_tails)(const double *x, size_t n, double about, double u, double *out);
 
     /* Compensated sums: of what is off the middle, of its square, of the square of the step to the next, of
      * the product with the next. The last two read y[n]. */

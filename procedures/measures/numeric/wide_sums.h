@@ -57,22 +57,6 @@ static inline double mean_about_first(const double *y, size_t n)
     return about + (es_lanes_total(&sum) + last) / (double)n;
 }
 
-static void block_means(const double *y, size_t n, size_t blocks, size_t from, size_t to, double *out)
-{
-    size_t length = n / blocks, left = n % blocks;
-    size_t first = from * length + from * left / blocks, carried = from * left % blocks;
-    for (size_t b = from; b < to; b++) { /* samples b n / blocks to (b + 1) n / blocks */
-        size_t end = first + length;
-        carried += left;
-        if (carried >= blocks) {
-            carried -= blocks;
-            end++;
-        }
-        out[b - from] = mean_about_first(y + first, end - first);
-        first = end;
-    }
-}
-
 /* Compensated sums, eight side by side. */
 struct compensated {
     struct es_lanes sum, rest;

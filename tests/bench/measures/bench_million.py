@@ -472,12 +472,15 @@ def delay_of(sorted_, legs, speeds, low, high, points):
     return c[2]
 
 
-BLOCKS = 20000
+def block_count(angle):
+    """In how many blocks: 500 and more in the fastest leg, by a thousand looks at the angle."""
+    looks = angle[:: 1 + len(angle) // 1000]
+    return int(np.clip(500 * len(looks) * abs(np.diff(looks)).max() / np.ptp(looks), 5000, 20000))
 
 
-def thinned(t, y):
+def thinned(t, y, blocks):
     """Means of blocks: of even times the middle of the ends; and where the blocks begin."""
-    edges = np.arange(BLOCKS + 1) * len(t) // BLOCKS
+    edges = np.arange(blocks + 1) * len(t) // blocks
     return 0.5 * (t[edges[:-1]] + t[edges[1:] - 1]), np.add.reduceat(y, edges[:-1]) / np.diff(edges), edges
 
 
@@ -489,18 +492,20 @@ def without_odd(readings, starts, blocks, angle, course, marks):
     off = abs(r - np.interp(np.arange(own[0], own[-1]), middle, course))
     noise = 1.4826 * np.median(off[own[:-1][~marks] - own[0]])
     bad = np.flatnonzero(off > max(0.01, 6 * noise))
-    apart = marks.copy()
-    apart[np.searchsorted(own, bad + own[0], "right") - 1] = True
-    apart[1:] |= apart[:-1].copy()
-    apart[:-1] |= apart[1:].copy()
+    count = np.bincount(np.searchsorted(own, bad + own[0], "right") - 1, minlength=len(marks))
+    some, every = np.zeros((2, len(marks) + 2), bool)
+    some[1:-1], every[1:-1] = count > 0, count == np.diff(own)
+    apart = some[:-2] | some[1:-1] | some[2:]  # with an odd one, or beside one, but not in the midst of a run
+    apart &= ~(every[:-2] & every[1:-1] & every[2:])
     single = np.flatnonzero(np.repeat(apart, np.diff(own)))
     single = single[off[single] <= max(0.01, 6 * noise)]
-    return ~apart, np.interp(single + own[0], middle, angle), r[single], noise
+    return ~(apart | every[1:-1]), np.interp(single + own[0], middle, angle), r[single], noise
 
 
 def sensor_sweep(data):
     full = [take(*series)[:2] for series in data]
-    thin = [thinned(*series) for series in full]
+    blocks = block_count(full[0][1])
+    thin = [thinned(*series, blocks) for series in full]
     data, starts = [(t, y, None) for t, y, _ in thin], thin[1][2]
     total = 0.0
     for _ in range(3):
@@ -569,7 +574,7 @@ WORK = {"level": level, "extreme": extreme, "step response": step_response, "str
 # How far the two may differ, of the value: where the scalar steps that are left out here would still move it.
 NEAR = {"hysteresis": 0.06, "linearity terminal-based": 0.02, "noise": 0.6, "dead time": 0.01, "inaccuracy": 0.1,
         "delay": 0.01}
-AT_LEAST = {"level": 20, "extreme": 20, "step response": 20, "stroke": 14, "sensor sweep": 3, "relay leak": 14, "staircase": 20}
+AT_LEAST = {"level": 20, "extreme": 20, "step response": 20, "stroke": 14, "sensor sweep": 8, "relay leak": 14, "staircase": 20}
 
 
 def main():

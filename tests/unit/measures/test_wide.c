@@ -25,6 +25,8 @@ struct said {
     struct es_pair_sums pair_sums;
     struct es_pair_rest pair_rest;
     double hinge[4][MOST];
+    double tails[2][MOST];
+    size_t off_line[MOST];
     struct es_line_sums and_sums;
     bool finite, zero, both;
 };
@@ -64,6 +66,9 @@ static void ask(const struct es_wide *w, size_t shift, size_t n, struct said *ou
     out->pair_rest = w->pair_rest(x, v, y + SHIFTS - shift, 0.7, c, n);
     for (int smooth = 0; smooth < 2; smooth++)
         w->hinge(x, n, x[n / 3], 0.3, smooth, out->hinge[smooth], out->hinge[smooth + 2]);
+    w->normal_tails(v, n, 0, 1, out->tails[0]);
+    w->normal_tails(v, n, x[n - 1], 0.1, out->tails[1]);
+    w->count_off(v, n, (n + 20) / 21, 0, (n + 20) / 21, x, v, 0.3, out->off_line);
     out->finite = w->all_finite(v, n);
     out->zero = w->all_zero(quality + shift, n);
 }
@@ -163,4 +168,66 @@ Test(wide, the_widest_is_taken)
         else if (es_wide_has(i))
             cr_assert(es_wide() == all[i + 1] || (i + 2 < count && es_wide() == all[i + 2]));
     }
+}
+
+/* Outside reference: the C library's erfc. */
+Test(wide, normal_tails_are_those_of_the_library)
+{
+    enum { COUNT = 4001 };
+    double z[COUNT], tails[COUNT];
+    for (int i = 0; i < COUNT; i++)
+        z[i] = 37.0 * (i - COUNT / 2) / (COUNT / 2);
+    es_normal_tails(z, COUNT, 0, 1, tails);
+    for (int i = 0; i < COUNT; i++) {
+        double known = 0.5 * erfc(z[i] * sqrt(0.5));
+        cr_assert_float_eq(tails[i], known, fmax(4, z[i] * z[i]) * 3e-16 * known, "%g: %.17g, not %.17g",
+                           z[i], tails[i], known);
+    }
+    double far[2] = {-1e6, 1e6};
+    es_normal_tails(far, 2, 0, 1, tails);
+    cr_assert(tails[0] == 1 && tails[1] < 1e-299);
+}
+
+Test(wide, readings_off_a_line_are_counted_one_by_one)
+{
+    enum { STRETCHES = 7 };
+    double left[STRETCHES], right[STRETCHES];
+    size_t off[STRETCHES];
+    fill(15);
+    for (size_t n = STRETCHES; n < 1500; n = 2 * n + 5) {
+        y[n / 2] = NAN;
+        for (size_t b = 0; b < STRETCHES; b++) {
+            left[b] = 0.1 * (double)b;
+            right[b] = -0.2;
+        }
+        es_count_off(y, n, STRETCHES, 2, STRETCHES, left, right, 0.5, off);
+        for (size_t b = 2; b < STRETCHES; b++) {
+            size_t first = es_block_start(n, STRETCHES, b), end = es_block_start(n, STRETCHES, b + 1),
+                   wanted = 0;
+            cr_assert_eq(first, b * n / STRETCHES);
+            for (size_t i = first; i < end; i++) {
+                double share = ((double)(i - first) + 0.5) / (double)(end - first);
+                wanted += !(fabs(y[i] - left[b - 2] - share * (right[b - 2] - left[b - 2])) <= 0.5);
+            }
+            cr_assert_eq(off[b - 2], wanted, "%zu of %zu samples: %zu, not %zu", b, n, off[b - 2], wanted);
+        }
+        y[n / 2] = 0;
+    }
+}
+
+Test(wide, scan_and_means_in_one_say_the_same)
+{
+    static double means[2][MOST];
+    fill(16);
+    for (size_t n = 1; n < MOST; n = 2 * n + 1)
+        for (size_t blocks = 1; blocks <= n; blocks = 3 * blocks + 1) {
+            struct es_scan s = es_scan_and_block_means(t, y, quality, n, blocks, means[0]),
+                           apart = es_scan_of(t, y, quality, n);
+            es_block_means(y, n, blocks, means[1]);
+            cr_assert_eq(memcmp(means[0], means[1], blocks * sizeof means[0][0]), 0);
+            cr_assert(s.good && memcmp(&s.y, &apart.y, sizeof s.y) == 0 &&
+                      memcmp(&s.steps, &apart.steps, sizeof s.steps) == 0);
+        }
+    quality[MOST - 1] = 1;
+    cr_assert_not(es_scan_and_block_means(t, y, quality, MOST, 40, means[0]).good);
 }

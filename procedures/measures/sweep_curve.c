@@ -97,6 +97,25 @@ static bool delay_fit(const struct es_sweep *s, const double *table, size_t coun
     return es_ls_solve(&ls, f);
 }
 
+static double off_fit(const struct es_fit *f, const struct es_sweep_leg *leg, double y)
+{
+    return y - f->b[0] + 0.5 * leg->direction * f->b[1] + leg->direction * leg->speed * f->b[2];
+}
+
+/* What a fit leaves of all values; returns how many. */
+static size_t left_of(const struct es_sweep *s, const double *table, size_t count, const struct es_fit *f,
+                      double *rest)
+{
+    size_t n = 0;
+    for (size_t k = 0; k < s->leg_count; k++) {
+        const struct es_sweep_leg *leg = &s->legs[k];
+        for (size_t j = 0; j < count; j++)
+            if (isfinite(table[k * count + j]))
+                rest[n++] = fabs(off_fit(f, leg, table[k * count + j]));
+    }
+    return n;
+}
+
 /* Standard deviation, correlation counted. */
 static double spread_of(const double *rest, size_t n, size_t dof)
 {
@@ -104,11 +123,6 @@ static double spread_of(const double *rest, size_t n, size_t dof)
     for (size_t i = 0; i < n; i++)
         square += rest[i] * rest[i];
     return sqrt(square / (double)dof * es_correlation_of(rest, n, 3).inflation);
-}
-
-static double off_fit(const struct es_fit *f, const struct es_sweep_leg *leg, double y)
-{
-    return y - f->b[0] + 0.5 * leg->direction * f->b[1] + leg->direction * leg->speed * f->b[2];
 }
 
 struct within {
@@ -166,14 +180,15 @@ static void solve_delay(const struct es_sweep *s, const double *table, size_t co
     if (!delay_fit(s, table, count, NULL, INFINITY, rest, &n, &f))
         return;
     for (int pass = 0; pass < 4; pass++) {
-        if (!delay_fit(s, table, count, &f, INFINITY, rest, &n, &next) || n < 6)
+        if ((n = left_of(s, table, count, &f, work)) < 6)
             return;
-        for (size_t i = 0; i < n; i++)
-            work[i] = fabs(rest[i]);
         cut = fmax(4 * 1.4826 * es_median(work, n), 1e-12);
         if (!delay_fit(s, table, count, &f, cut, rest, &n, &next))
             return;
+        bool same = memcmp(next.b, f.b, sizeof f.b) == 0; /* and so would all further ones be */
         f = next;
+        if (same)
+            break;
     }
     out->known = true;
     out->value = f.b[2];

@@ -23,7 +23,7 @@ struct es_sweep_leg {
     double course[5];   /* by es_sweep_find_odd: polynomial in the angle, see es_sweep_course_at */
 };
 
-#define ES_SWEEP_BLOCK 256 /* points whose angles are bounded together */
+#define ES_SWEEP_BLOCK 32 /* points whose angles are bounded together */
 
 struct es_sweep_bounds {
     double low, high; /* rad: of the paired ones among them; low > high where there are none */

@@ -9,9 +9,11 @@
  *   lowest operating current    least current above which the voltage stays above `least voltage`; where it
  *                               does so from the first reading on, the least current that was tried: the
  *                               true one is not higher
- * Voltage and current of one time belong together (paired.h). Refused: a sweep that does not reach `low` or
- * `high`, too few readings there, a voltage that never stays above. A unit that interrupts shows as a voltage
- * that falls below again: the last such current counts. */
+ * A voltage that jumps does so anywhere between two readings; where it climbs steadily the crossing is read
+ * off, and what the voltage is uncertain counts by the climb. Voltage and current of one time belong together
+ * (paired.h). Refused: a sweep that does not reach `low` or `high`, too few readings there, a voltage that
+ * never stays above. A unit that interrupts shows as a voltage that falls below again: the last such current
+ * counts. */
 #include <math.h>
 #include <stddef.h>
 #include <stdio.h>
@@ -34,6 +36,7 @@ enum { VOLTAGE_LOW, VOLTAGE_HIGH, LARGEST, RESISTANCE, LOWEST, OUTPUTS };
 #define MISSED 1e-4 /* A: a sweep may fall short of an end by this much */
 #define OVER   0.1  /* s: of the largest voltage */
 #define FILTER 5    /* readings of a running median: one odd reading is no voltage */
+#define STEADY 3    /* intervals between readings on either side that tell a climb from a jump */
 
 struct settings {
     int current, voltage;
@@ -184,6 +187,74 @@ static bool together(const struct job *j, size_t k)
     return at < j->voltage->count && j->voltage->t[at] == j->current->t[at];
 }
 
+/* Means of `each` points that follow each other, those of one current as one: j->x, j->y; returns how many.
+ */
+static size_t means_of(const struct job *j, size_t each)
+{
+    size_t n = 0, in = 0;
+    for (size_t k = 0, same; k < j->n; k += same) {
+        double v = 0;
+        for (same = 0; k + same < j->n && j->points[k + same].i == j->points[k].i; same++)
+            v += j->points[k + same].v;
+        j->x[n] = (in ? j->x[n] : 0) + j->points[k].i / (double)each;
+        j->y[n] = (in ? j->y[n] : 0) + v / (double)same / (double)each;
+        in = in + 1 == each ? 0 : in + 1;
+        n += in == 0;
+    }
+    return n;
+}
+
+/* The last two means on either side of the least voltage, where it is climbed through and not jumped past:
+ * the rise is steady over STEADY intervals on either side. *noise: of one mean, with what the climb bends. */
+static bool climbs(const struct job *j, size_t n, size_t *below, double *noise)
+{
+    double squares = 0, previous = 0, least = INFINITY, most = -INFINITY;
+    size_t k = n;
+    while (k > 0 && !(j->y[k - 1] < j->s->least))
+        k--;
+    if (k < STEADY + 1 || k + STEADY >= n)
+        return false;
+    *below = k - 1;
+    for (size_t i = k - 1 - STEADY; i < k + STEADY; i++) {
+        double rise = j->y[i + 1] - j->y[i], slope = rise / (j->x[i + 1] - j->x[i]);
+        if (i > k - 1 - STEADY)
+            squares += (rise - previous) * (rise - previous);
+        previous = rise;
+        least = fmin(least, slope);
+        most = fmax(most, slope);
+    }
+    /* second differences have six times the variance of one */
+    *noise = sqrt(squares / (2 * STEADY) / 6);
+    return least > 0 && most < 3 * least;
+}
+
+/* By the chord. What the voltage is uncertain shifts the crossing along the climb. */
+static void crossed(const struct job *j, size_t below, double noise, struct es_measured *m)
+{
+    const struct es_channel_uncertainty *uv = &j->voltage->u;
+    double run = j->x[below + 1] - j->x[below], rise = j->y[below + 1] - j->y[below], per_volt = run / rise;
+    double share = (j->s->least - j->y[below]) / rise, value = j->x[below] + share * run;
+    struct es_budget b = {0};
+    es_budget_add(&b, ES_TERM_REPEAT, noise * hypot(share, 1 - share) * per_volt, 2 * STEADY);
+    es_budget_add(&b, ES_TERM_REPEAT, es_resolution_u(uv->resolution, noise) * per_volt, INFINITY);
+    es_budget_add(&b, ES_TERM_REPEAT, es_resolution_u(j->current->u.resolution, 0), INFINITY);
+    es_channel_terms(&b, uv, 1, j->s->least, per_volt);
+    es_channel_terms(&b, &j->current->u, 1, value, 1);
+    es_measured_set(m, value, &b);
+}
+
+/* More readings to a mean where noise hides the climb between single ones. */
+static bool climbed(const struct job *j, struct es_measured *m)
+{
+    double noise;
+    for (size_t each = 1, below; each * (2 * STEADY + 2) <= j->n; each *= 2)
+        if (climbs(j, means_of(j, each), &below, &noise)) {
+            crossed(j, below, noise, m);
+            return true;
+        }
+    return false;
+}
+
 static void lowest(const struct job *j, struct es_measured *m)
 {
     size_t above = 0; /* first point from which the voltage stays */
@@ -195,9 +266,11 @@ static void lowest(const struct job *j, struct es_measured *m)
                            1e3 * j->points[j->n - 1].i);
         return;
     }
+    size_t below = above > 0 ? above - 1 : 0;
+    if (above > 0 && climbed(j, m))
+        return;
     /* A voltage that was not read together with the current is taken between two readings, which may lie on
      * both sides of the jump: then one more either way. */
-    size_t below = above > 0 ? above - 1 : 0;
     if (!together(j, above) && above > 0) {
         below = below > 0 ? below - 1 : 0;
         above = above + 1 < j->n ? above + 1 : above;

@@ -115,7 +115,10 @@ static void read_quantity(struct es_reader *r, const cJSON *item, struct es_want
 
     allowed(want, &first, &other, &share);
     if (es_quantity_parse(item->valuestring, &q, &err) != ES_OK) {
-        es_document_fault(r->doc, item, r->findings, NULL, "%s", err.text);
+        const char *expected = strstr(err.text, "; expected "); /* what was found is told already */
+        es_document_fault(r->doc, item, r->findings, NULL, "%s%s",
+                          expected != NULL ? "" : "a known unit, not ",
+                          expected != NULL ? expected + strlen("; expected ") : err.text + strlen("found "));
         return;
     }
     const enum es_dimension d = q.unit != NULL ? q.unit->dimension : ES_DIM_NUMBER;

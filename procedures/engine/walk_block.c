@@ -9,6 +9,8 @@
 #define MOST_SAMPLES 2e7    /* of one recording: 300 MB at worst */
 #define COUPLE_TIME  0.5    /* s for the coupling to close; as in execute_shaft.c */
 #define HALF_TURN    3.14159265358979323846
+#define MOST_NESTED  4      /* repetitions within each other: each doubles the walk */
+#define MOST_REPEAT  8.64e6 /* s that a repetition may take: 100 days */
 
 static bool among(const enum es_role *roles, size_t count, enum es_role role)
 {
@@ -243,6 +245,10 @@ void es_walk_repeat(struct es_walk *w, const struct es_step *s)
     const bool was_silent = w->silent;
     const double bench = w->bench_time, people = w->people_time;
 
+    if (w->repeats >= MOST_NESTED) {
+        es_walk_fault(w, s->place, "repeat", "at most %d repetitions within each other", MOST_NESTED);
+        return;
+    }
     memcpy(before, w->ranges, sizeof before);
     w->repeats++;
     w->silent = true;
@@ -258,4 +264,8 @@ void es_walk_repeat(struct es_walk *w, const struct es_step *s)
     const double most = s->at_most.kind != ES_AMOUNT_NONE ? es_walk_time(w, &s->at_most) : INFINITY;
     w->bench_time = bench + fmin(all, most + once); /* it may be begun just before the longest time */
     w->people_time = people + (double)s->times * (w->people_time - people);
+    const double taken = w->bench_time - bench + w->people_time - people;
+    if (taken > MOST_REPEAT)
+        es_walk_fault(w, s->place, "repeat",
+                      "a repetition that is over within 100 days; this one may take %.3g", taken / 86400);
 }

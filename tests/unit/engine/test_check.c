@@ -14,6 +14,8 @@ struct refusal {
 
 #define RECORD_A                                                                                             \
     "{\"do\": \"record\", \"name\": \"a\", \"roles\": [\"travel\"], \"rate\": \"50 Hz\", \"for\": \"2 s\"}"
+#define TIMES_5(steps)    "{\"do\": \"repeat\", \"times\": 5, \"steps\": [" steps "]}"
+#define TIMES_1000(steps) "{\"do\": \"repeat\", \"times\": 1000, \"steps\": [" steps "]}"
 #define LEVEL(recording, limit)                                                                              \
     "{\"measure\": \"level\", \"recordings\": {\"recording\": \"" recording                                  \
     "\"}, \"with\": {\"channel\": \"travel\"},"                                                              \
@@ -138,6 +140,13 @@ static const struct refusal refusals[] = {
      " \"until settled\": {\"role\": \"travel\", \"within\": \"1 mm\", \"for\": \"9 s\", \"at most\": \"4 "
      "s\"}}",
      "", "at least as long as"},
+    {"repetitions within each other, each a doubling of the proof's walk",
+     TIMES_5(TIMES_5(TIMES_5(TIMES_5(TIMES_5("{\"do\": \"hold\", \"for\": \"1 s\"}"))))), "",
+     "at most 4 repetitions within each other"},
+    {"four repetitions within each other",
+     TIMES_5(TIMES_5(TIMES_5(TIMES_5("{\"do\": \"hold\", \"for\": \"1 s\"}")))), "", ""},
+    {"a repetition of years", TIMES_1000(TIMES_1000(TIMES_1000("{\"do\": \"hold\", \"for\": \"1 s\"}"))), "",
+     "within 100 days"},
     /* recordings */
     {"recording in a repetition", "{\"do\": \"repeat\", \"times\": 2, \"steps\": [" RECORD_A "]}", "",
      "outside \"repeat\""},

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "procedures/measures/emptying.h"
 #include "procedures/measures/numeric/autocorrelation.h"
 #include "procedures/measures/numeric/least_squares.h"
 #include "procedures/measures/orifice.h"
@@ -18,20 +19,26 @@
 #define COME_UP     0.9         /* of the largest flow: the path is open from here on */
 #define POLYTROPIC  (7.0 / 6.0) /* exponent of a quick charge, between 1 and 1.4: middle of 1 / n */
 #define HALF_RANGE  (1.0 / 6.0) /* of the result */
+#define BY_FLOW     0.3  /* of the gas's excess over the walls that the flow tells: known to (rectangle) */
+#define MOST_EXCESS 40.0 /* K: a flow that tells more is a leak */
 #define MOST_BEYOND 0.02 /* share of flow readings out of range above which the sensor is not believed */
 
 /* What is varied to see what it does to the result. */
 struct shift {
-    double upstream, downstream, b, lag;
+    double upstream, downstream, b, lag, age, T;
 };
 
 /* Readings of one series (`y`) with the pressures at their times. */
 struct fitted {
     const struct es_conductance_input *in;
-    double *t, *y, *up, *down, *drive, *rest; /* up, down: Pa absolute */
+    double *t, *y, *up, *down, *T, *drive, *rest, *M; /* up, down: Pa absolute; T: K, upstream */
     size_t *index;
     size_t n, first, end; /* first .. end - 1 count */
-    double lag;           /* s: y is seen later than the pressures */
+    double lag, age;      /* s: y is seen later than the pressures, with first order and as it is */
+    double u_lag, u_age;  /* s, standard */
+    bool shared_delay;    /* their sum is known: one is larger where the other is smaller */
+    double b, u_b;
+    double u_T; /* K */
 };
 
 static void release(struct fitted *f)
@@ -40,8 +47,10 @@ static void release(struct fitted *f)
     free(f->y);
     free(f->up);
     free(f->down);
+    free(f->T);
     free(f->drive);
     free(f->rest);
+    free(f->M);
     free(f->index);
 }
 
@@ -55,9 +64,9 @@ static enum es_status gather(const struct es_conductance_input *in, const struct
         status = es_pairs_take(lead, in->supply, in->from, INFINITY, 0, LEAST, &supply, text, err);
     if (status != ES_OK || out.n == 0 || (in->supply && supply.n == 0))
         goto free_pairs;
-    double **room[] = {&f->t, &f->y, &f->up, &f->down, &f->drive, &f->rest};
+    double **room[] = {&f->t, &f->y, &f->up, &f->down, &f->T, &f->drive, &f->rest, &f->M};
     for (size_t k = 0; k < sizeof room / sizeof room[0]; k++)
-        if (!(*room[k] = calloc(out.n, sizeof(double))))
+        if (!(*room[k] = calloc(2 * out.n, sizeof(double))))
             status = ES_NO_MEMORY;
     f->index = calloc(out.n, sizeof *f->index);
     if (status != ES_OK || !f->index) {
@@ -73,6 +82,7 @@ static enum es_status gather(const struct es_conductance_input *in, const struct
         f->y[f->n] = out.a[i];
         f->up[f->n] = in->ambient + (in->supply ? supply.b[k] : out.b[i]);
         f->down[f->n] = in->ambient + (in->supply ? out.b[i] : 0);
+        f->T[f->n] = in->T;
         f->index[f->n++] = out.index[i];
     }
 free_pairs:
@@ -81,34 +91,51 @@ free_pairs:
     return status;
 }
 
-/* Drive at each reading, seen with the lag of the flow sensor. */
+static double drive_at(const struct fitted *f, size_t i, const struct shift *d)
+{
+    return es_orifice_drive(f->up[i] + d->upstream, f->down[i] + d->downstream, f->T[i] + d->T,
+                            fmin(0.99, fmax(0, f->b + d->b)));
+}
+
+/* Drive at each reading, seen as the flow sensor sees it: through a first order, exact for what moves
+ * straight from reading to reading, and `age` late. */
 static double drives(struct fitted *f, const struct shift *d)
 {
-    double seen = 0, most = 0, lag = f->lag * (1 + d->lag);
-    for (size_t i = 0; i < f->n; i++) {
-        double now = es_orifice_drive(f->up[i] + d->upstream, f->down[i] + d->downstream, f->in->T,
-                                      fmin(0.99, fmax(0, f->in->b + d->b)));
-        if (i == 0 || !(lag > 0))
-            seen = now;
-        else
-            seen += (now - seen) * -expm1(-(f->t[i] - f->t[i - 1]) / lag);
-        f->drive[i] = seen;
-        most = fmax(most, seen);
+    double lag = f->lag + d->lag, age = f->age + d->age, seen = 0, was = 0, now = 0, most = 0;
+    for (size_t i = 0; i < f->n; i++, was = now) {
+        double before = seen, dt = i > 0 ? f->t[i] - f->t[i - 1] : 0;
+        now = drive_at(f, i, d);
+        seen = now;
+        if (i > 0 && lag > 0 && dt > 0) {
+            double left = exp(-dt / lag);
+            seen += (before - was) * left - (now - was) * lag / dt * (1 - left);
+        }
+        f->drive[i] = i > 0 && dt > 0 ? seen - age * (seen - before) / dt : seen;
+        most = fmax(most, f->drive[i]);
     }
     return most;
 }
 
-/* Slope of the readings on the drive through 0. */
-static double through_origin(struct fitted *f, const struct shift *d, double *square)
+/* The readings on the drive, and where the sensor lags on what it still owes when the path is open. */
+static bool on_drive(struct fitted *f, const struct shift *d, struct es_fit *fit)
 {
-    double product = 0;
-    *square = 0;
-    (void)drives(f, d);
+    struct es_least_squares ls;
+    double most = drives(f, d), lag = f->lag + d->lag;
+    es_ls_start(&ls, lag > 0 ? 2 : 1);
     for (size_t i = f->first; i < f->end; i++) {
-        product += f->y[i] * f->drive[i];
-        *square += f->drive[i] * f->drive[i];
+        double row[2] = {f->drive[i] / most, lag > 0 ? exp((f->t[f->first] - f->t[i]) / lag) : 0};
+        es_ls_add(&ls, row, f->y[i]);
+        f->rest[i - f->first] = row[0];
+        f->rest[f->n + i - f->first] = row[1];
     }
-    return *square > 0 ? product / *square : NAN;
+    if (!es_ls_solve(&ls, fit))
+        return false;
+    for (size_t i = 0; i < f->end - f->first; i++)
+        f->rest[i] =
+            f->y[f->first + i] - fit->b[0] * f->rest[i] - (lag > 0 ? fit->b[1] * f->rest[f->n + i] : 0);
+    fit->b[0] /= most;
+    fit->cov[0][0] /= most * most;
+    return true;
 }
 
 /* Slope of the readings on the drive's integral. */
@@ -127,12 +154,12 @@ static double on_integral(struct fitted *f, const struct shift *d, struct es_fit
     return es_ls_solve(&ls, fit) ? fit->b[1] / (scale * most) : NAN;
 }
 
-/* What the pressures, b, the lag and the temperature leave open, by varying each. `C0`: without. */
+/* What the pressures, b, the delay and the temperature leave open, by varying each. `C0`: without. */
 static void vary(struct fitted *f, bool integral, double factor, double C0, struct es_budget *b)
 {
     const struct es_conductance_input *in = f->in;
     const struct es_channel_uncertainty *uo = &in->output->u;
-    double up = 0, u_out, u_sup = 0, square;
+    double up = 0, u_out, u_sup = 0;
     for (size_t i = f->first; i < f->end; i++)
         up += f->up[i] / (double)(f->end - f->first);
     u_out = hypot(uo->offset, uo->gain * fmax(0, (in->supply ? f->down[f->first] : up) - in->ambient));
@@ -141,16 +168,20 @@ static void vary(struct fitted *f, bool integral, double factor, double C0, stru
     struct shift shifts[] = {{.upstream = in->supply ? u_sup : u_out},
                              {.downstream = in->supply ? u_out : 0},
                              {.upstream = in->u_ambient, .downstream = in->u_ambient},
-                             {.b = in->u_b},
-                             {.lag = es_rectangular(ES_LAG_KNOWN_TO)}};
+                             {.b = f->u_b},
+                             {.lag = f->u_lag, .age = f->shared_delay ? -f->u_lag : 0},
+                             {.age = f->shared_delay ? 0 : f->u_age},
+                             {.T = f->u_T}};
     for (size_t k = 0; k < sizeof shifts / sizeof shifts[0]; k++) {
         struct es_fit fit;
-        double C =
-            factor * (integral ? on_integral(f, &shifts[k], &fit) : through_origin(f, &shifts[k], &square));
+        double C = NAN;
+        if (integral)
+            C = factor * on_integral(f, &shifts[k], &fit);
+        else if (on_drive(f, &shifts[k], &fit))
+            C = fit.b[0];
         if (isfinite(C))
             es_budget_add(b, ES_TERM_COMMON, fabs(C) - C0, INFINITY);
     }
-    es_budget_add(b, ES_TERM_COMMON, 0.5 * C0 * in->u_T / in->T, INFINITY);
 }
 
 /* Samples that count: the path open, the drive not yet spent. `opened`: first open one. */
@@ -195,36 +226,152 @@ static void finish(struct fitted *f, struct es_conductance *out)
     out->valid = true;
 }
 
-static void by_flow(struct fitted *f, struct es_conductance *out)
+/* First reading from which on the path is open. The flow sensor comes up later than the path; what its lag
+ * does not explain of its rise (rise times add as squares, common practice) is the path's, and is waited for
+ * once more. */
+static size_t open_by_flow(const struct fitted *f, double sense)
+{
+    double most = 0, lag = 2.2 * f->lag; /* ln 9: from 10 to 90 % */
+    size_t begun = 0, i = 0;
+    for (size_t k = 0; k < f->n; k++)
+        most = fmax(most, sense * f->y[k]);
+    if (!(most > 0))
+        return f->n;
+    while (begun < f->n && !(sense * f->y[begun] >= (1 - COME_UP) * most))
+        begun++;
+    for (i = begun; i < f->n && !(sense * f->y[i] >= COME_UP * most);)
+        i++;
+    if (i == f->n || begun == i)
+        return i;
+    double rise = f->t[i] - f->t[begun], until = f->t[i] + sqrt(fmax(0, rise * rise - lag * lag));
+    while (i < f->n && f->t[i] < until)
+        i++;
+    return i;
+}
+
+/* By how much the gas is warmer than the walls before the command, by what still flows in: it cools at
+ * constant pressure, and what it gives off h1 (T - Tw) V is what the inflow brings, rho cp T q / T. */
+static double excess_before(const struct fitted *f, const struct es_emptying *e)
+{
+    const struct es_series *flow = f->in->flow;
+    double sum = 0, n = 0;
+    for (size_t i = 0; i < flow->count && flow->t[i] <= f->in->from; i++)
+        if (flow->quality[i] == ES_GOOD) {
+            sum += flow->y[i];
+            n++;
+        }
+    if (n < 2 || !(e->exchange > 0))
+        return 0;
+    return fmax(0, fmin(MOST_EXCESS, 3.5 * ES_P_ANR * sum / n / (e->exchange * e->volume)));
+}
+
+/* The stated lag and the age of a reading, corrected by the delay that the recording shows: each by its share
+ * of what their sum was not known by. */
+static void take_delay(struct fitted *f, const struct es_emptying *e)
+{
+    double lag = f->u_lag * f->u_lag, age = f->u_age * f->u_age, own = e->u_delay * e->u_delay;
+    double off = e->delay - f->lag - f->age, all = lag + age + own;
+    if (!(lag + age > 0) || fabs(off) > 4 * sqrt(all))
+        return; /* no delay of a sensor: what is stated stays */
+    f->lag = fmax(0, f->lag + off * lag / all);
+    f->age += off * age / all;
+    f->u_lag = f->u_age = sqrt(lag * age / (lag + age)); /* of one at the cost of the other */
+    f->shared_delay = true;
+}
+
+/* Conductance of a path by the known volume that empties through it. */
+static void by_volume(const struct fitted *f, const struct es_emptying *e, const struct es_emptied *path,
+                      struct es_conductance *out)
 {
     const struct es_conductance_input *in = f->in;
-    const struct es_channel_uncertainty *u = &in->flow->u;
-    double sense = in->supply ? 1 : -1, most = 0, square, drive = 0, residual = 0;
-    size_t opened = 0;
-    const struct shift none = {0};
+    struct es_budget *b = &out->volume_budget;
+    double C = path->c * in->volume, p = f->up[f->first];
+    double u_p = hypot(in->output->u.offset, in->output->u.gain * (p - in->ambient));
+    double other = es_emptying_by(e, f->first, f->end, f->b + f->u_b);
+    if (!(C > 0) || !isfinite(other))
+        return;
+    out->C_by_volume = C;
+    es_budget_add(b, ES_TERM_REPEAT, path->u_c * in->volume, INFINITY);
+    es_budget_add(b, ES_TERM_COMMON, (other - path->c) * in->volume, INFINITY);
+    es_budget_add(b, ES_TERM_COMMON, C * in->u_volume / in->volume, INFINITY);
+    es_budget_add(b, ES_TERM_COMMON, C * u_p / p, INFINITY);
+    es_budget_add(b, ES_TERM_COMMON, 0.5 * C * f->u_T / in->T, INFINITY);
+}
+
+/* A closed volume that empties: temperature of the gas, delay of the flow sensor, critical ratio, and the
+ * conductance by the volume. False, and all as stated, where the recording does not tell the temperature. */
+static bool take_emptying(struct fitted *f, double sense, struct es_conductance *out)
+{
+    const struct es_conductance_input *in = f->in;
+    struct es_emptied path;
+    double *leaving = f->rest;
     for (size_t i = 0; i < f->n; i++)
-        most = fmax(most, sense * f->y[i]);
-    while (opened < f->n && !(sense * f->y[opened] >= COME_UP * most))
-        opened++;
-    if (!(most > 0) || !choose(f, opened, out->reason)) {
-        if (!(most > 0))
-            snprintf(out->reason, sizeof out->reason, "no air flows the way it should");
+        leaving[i] = sense * f->y[i];
+    struct es_emptying e = {.t = f->t,
+                            .p = f->up,
+                            .q = leaving,
+                            .n = f->n,
+                            .ambient = in->ambient,
+                            .T_wall = in->T,
+                            .T_start = in->T,
+                            .T = f->M + f->n,
+                            .M = f->M};
+    if (!es_emptying_heat(&e))
+        return false;
+    double excess = excess_before(f, &e);
+    e.T_start += excess;
+    if (!es_emptying_heat(&e))
+        return false;
+    memcpy(f->T, e.T, f->n * sizeof *f->T);
+    f->u_T = hypot(in->u_T, es_rectangular(BY_FLOW * excess));
+    take_delay(f, &e);
+    if (!es_emptying_path(&e, f->first, f->end, in->b, f->drive, &path))
+        return true;
+    if (path.u_b < in->u_b) {
+        f->b = path.b;
+        f->u_b = path.u_b;
+    } else { /* what is stated is known better */
+        path.c = es_emptying_by(&e, f->first, f->end, in->b);
+    }
+    if (in->volume > 0)
+        by_volume(f, &e, &path, out);
+    return true;
+}
+
+static void by_flow(struct fitted *f, struct es_conductance *out)
+{
+    const struct es_channel_uncertainty *u = &f->in->flow->u;
+    const double sense = f->in->supply ? 1 : -1;
+    const struct shift none = {0};
+    size_t opened = open_by_flow(f, sense);
+    struct es_fit fit;
+    if (opened == f->n) {
+        snprintf(out->reason, sizeof out->reason, "no air flows the way it should");
         return;
     }
-    double slope = through_origin(f, &none, &square);
-    for (size_t i = f->first; i < f->end; i++) {
-        f->rest[i - f->first] = f->y[i] - slope * f->drive[i];
-        residual += f->rest[i - f->first] * f->rest[i - f->first];
-        drive += f->drive[i];
+    if (!choose(f, opened, out->reason))
+        return;
+    if (!f->in->supply &&
+        !take_emptying(f, -1, out)) /* cooled by anything from nothing to an adiabatic fall */
+        f->u_T = hypot(f->u_T, es_rectangular(f->T[0] * -expm1(2.0 / 7 * log(f->up[f->end - 1] / f->up[0]))));
+    if (!on_drive(f, &none, &fit)) {
+        snprintf(out->reason, sizeof out->reason, "the flow does not follow the pressures");
+        return;
     }
     size_t n = f->end - f->first;
-    struct es_correlation c = es_correlation_of(f->rest, n, 1);
-    double s = sqrt(residual / (double)(n - 1));
-    out->C = fabs(slope);
-    es_budget_add(&out->budget, ES_TERM_REPEAT, s * sqrt(c.inflation / square), fmax(1, c.effective - 1));
-    es_budget_add(&out->budget, ES_TERM_REPEAT, es_resolution_u(u->resolution, s) * drive / square, INFINITY);
-    es_budget_add(&out->budget, ES_TERM_COMMON, u->offset * drive / square, INFINITY);
-    es_budget_add(&out->budget, ES_TERM_COMMON, u->gain * out->C, INFINITY);
+    struct es_correlation c = es_correlation_of(f->rest, n, fit.p);
+    double drive = 0, square = 0;
+    for (size_t i = f->first; i < f->end; i++) {
+        drive += f->drive[i];
+        square += f->drive[i] * f->drive[i];
+    }
+    out->C = fabs(fit.b[0]);
+    es_budget_add(&out->budget, ES_TERM_REPEAT, fit.s * sqrt(c.inflation * fit.cov[0][0]),
+                  fmax(1, c.effective - (double)fit.p));
+    es_budget_add(&out->budget, ES_TERM_REPEAT, es_resolution_u(u->resolution, fit.s) * drive / square,
+                  INFINITY);
+    es_budget_add(&out->budget, ES_TERM_COMMON, u->offset * drive / square, u->dof > 0 ? u->dof : INFINITY);
+    es_budget_add(&out->budget, ES_TERM_COMMON, u->gain * out->C, u->dof > 0 ? u->dof : INFINITY);
     es_budget_add(&out->budget, ES_TERM_REPEAT, u->repeatability * drive / square, INFINITY);
     vary(f, false, 1, out->C, &out->budget);
     out->by_flow = true;
@@ -271,10 +418,22 @@ static void by_pressure(struct fitted *f, struct es_conductance *out)
     finish(f, out);
 }
 
+/* A reading that is held until the next refresh is half a refresh old on the average; by how much more or
+ * less depends on how refresh and sampling fall together. */
+static void stated_delay(struct fitted *f)
+{
+    const struct es_channel_uncertainty *u = &f->in->flow->u;
+    double interval = (f->t[f->n - 1] - f->t[0]) / (double)(f->n - 1);
+    f->lag = fmax(0, u->lag - f->in->output->u.lag);
+    f->age = u->refresh / 2;
+    f->u_lag = es_rectangular(ES_LAG_KNOWN_TO * f->lag);
+    f->u_age = hypot(u->time, es_rectangular(fmin(u->refresh, interval) / 2));
+}
+
 enum es_status es_conductance_of(const struct es_conductance_input *in, struct es_conductance *out,
                                  struct es_error *err)
 {
-    struct fitted f = {.in = in};
+    struct fitted f = {.in = in, .b = in->b, .u_b = in->u_b, .u_T = in->u_T};
     bool flow = !in->by_pressure && sensor_fits(in->flow, in->from);
     memset(out, 0, sizeof *out);
     if (!flow && !(in->volume > 0)) {
@@ -284,9 +443,10 @@ enum es_status es_conductance_of(const struct es_conductance_input *in, struct e
                                  : "no series of the flow");
         return ES_OK;
     }
-    f.lag = flow ? fmax(0, in->flow->u.lag - in->output->u.lag) : 0;
     enum es_status status = gather(in, flow ? in->flow : in->output, &f, out->reason, err);
     if (status == ES_OK && f.n >= LEAST) {
+        if (flow)
+            stated_delay(&f);
         if (flow)
             by_flow(&f, out);
         else

@@ -2,7 +2,8 @@
  *
  *   delivered, exhausted flow   largest mean over `over` of the flow sensor while the relay is driven fully
  * up or down, at ANR (ISO 8778); beyond the sensor's range the conductance times the largest drive
- *   conductance                 C of ISO 6358-1 (formulas read; conductance.h), critical ratio b by setting:
+ *   conductance                 C of ISO 6358-1 (formulas read; conductance.h), critical ratio b by setting
+ *                               or, better known, by an emptying volume:
  *                               delivering from the supply to the output, exhausting from the output to the
  *                               surroundings
  *   balance pressure            level of the output's pressure with the relay at rest; of both outputs' mean
@@ -10,8 +11,7 @@
  *   air consumption             mean of the supply's flow while the unit rests (ANR)
  * The relay's command is the last write of `demand` in the recording; without one the recording's start.
  * Refused: too few samples between opening and the end, no flow the right way, a flow beyond the sensor
- * without a known volume, a balance or consumption still moving by more than `still`. Emptying cools the gas:
- * its temperature is uncertain by 5 K there. */
+ * without a known volume, a balance or consumption still moving by more than `still`. */
 #include <math.h>
 #include <stddef.h>
 #include <stdio.h>
@@ -29,7 +29,6 @@
 
 enum { DELIVERED, EXHAUSTED, C_DELIVER, C_EXHAUST, BALANCE, CONSUMPTION, AGREEMENT, OUTPUTS };
 enum { SLOT_DELIVER, SLOT_EXHAUST, SLOT_BALANCE, SLOT_STEADY };
-#define COOLED 5.0 /* K, standard: gas in a volume that empties or fills quickly */
 
 struct settings {
     int flow, pressure, other, supply, supply_flow, demand;
@@ -116,11 +115,8 @@ static double fact_or(const struct es_facts *facts, const char *name, double oth
     return known ? f->value : otherwise;
 }
 
-/* A mean over a short time of what the sensor saw; a first-order lag makes it `late` too small or too large.
- */
 struct stretch {
-    double value, late; /* the value without the lag, and what was taken off */
-    double slope;       /* 1/s */
+    double value; /* mean over it, without the lag */
     size_t first, last;
 };
 
@@ -135,7 +131,7 @@ static struct stretch summit(const struct es_samples *s, size_t width, double la
         double slope = s->t[b] > s->t[a] ? (s->y[b] - s->y[a]) / (s->t[b] - s->t[a]) : 0;
         double value = sum / (double)width + lag * slope;
         if (!(sense * value <= sense * best.value))
-            best = (struct stretch){value, lag * slope, slope, a, b};
+            best = (struct stretch){value, a, b};
         sum -= s->y[a];
     }
     return best;
@@ -156,14 +152,16 @@ static enum es_status largest(const struct settings *s, const struct es_series *
     if (why) {
         es_measured_refuse(m, "%s", why);
     } else {
-        struct stretch top = summit(&samples, width, flow->u.lag, sense);
+        const double lag = flow->u.lag;
+        struct stretch top = summit(&samples, width, lag, sense);
         es_extremes_of(&samples, width, flow->u.resolution, &x);
         struct es_budget b = (sense > 0 ? &x.largest : &x.smallest)->noise;
         es_channel_terms(&b, &flow->u, 1, top.value, 1);
-        es_budget_add(&b, ES_TERM_COMMON, es_rectangular(ES_LAG_KNOWN_TO * top.late), INFINITY);
-        /* where the stretch lies is known to a sample, and to a refresh of the sensor */
-        double where = fmax(flow->u.refresh, samples.interval) / 2;
-        es_budget_add(&b, ES_TERM_REPEAT, es_rectangular(where * top.slope), INFINITY);
+        /* another lag finds its largest stretch elsewhere: what its slope would do there is not what it does
+         */
+        double quick = summit(&samples, width, lag * (1 - ES_LAG_KNOWN_TO), sense).value;
+        double slow = summit(&samples, width, lag * (1 + ES_LAG_KNOWN_TO), sense).value;
+        es_budget_add(&b, ES_TERM_COMMON, es_rectangular((slow - quick) / 2), INFINITY);
         es_measured_set(m, sense * top.value, &b);
         m->role = flow->role;
         es_outputs_from(m, 0, 1, es_samples_index(&samples, top.first), es_samples_index(&samples, top.last));
@@ -185,29 +183,21 @@ static void by_conductance(const struct es_conductance *c, struct es_measured *m
 
 /* E_n = |C1 - C2| / sqrt(U1^2 + U2^2), ISO 13528 as commonly stated, from memory. Both use the same pressures
  * for the drive; what these share is counted twice, so that E_n comes out rather too small than too large. */
-static enum es_status agree(const struct es_conductance_input *in, const struct es_measured *by_flow,
-                            struct es_measured *m, struct es_error *err)
+static void agree(const struct es_conductance *c, const struct es_measured *by_flow, struct es_measured *m)
 {
-    struct es_conductance_input other = *in;
-    struct es_conductance c;
-    struct es_measured by_pressure;
+    struct es_measured by_volume;
     struct es_budget none = {0};
-    other.by_pressure = true;
-    enum es_status status = es_conductance_of(&other, &c, err);
-    if (status != ES_OK)
-        return status;
-    if (!c.valid) {
-        es_measured_refuse(m, "%s", c.reason);
-        return ES_OK;
+    if (!(c->C_by_volume > 0)) {
+        es_measured_refuse(m, "the pressure does not tell it: no known volume that empties");
+        return;
     }
-    es_measured_start(&by_pressure, "", ES_DIM_CONDUCTANCE);
-    es_measured_set(&by_pressure, c.C, &c.budget);
-    const double U = hypot(by_flow->U, by_pressure.U);
+    es_measured_start(&by_volume, "", ES_DIM_CONDUCTANCE);
+    es_measured_set(&by_volume, c->C_by_volume, &c->volume_budget);
+    const double U = hypot(by_flow->U, by_volume.U);
     if (U > 0)
-        es_measured_set(m, fabs(by_flow->value - by_pressure.value) / U, &none);
+        es_measured_set(m, fabs(by_flow->value - by_volume.value) / U, &none);
     else
         es_measured_refuse(m, "neither method has an uncertainty");
-    return ES_OK;
 }
 
 /* One way: sense +1 delivering, -1 exhausting. `agreement`: NULL while delivering into the open. */
@@ -234,7 +224,6 @@ static enum es_status one_way(const struct settings *s, const struct es_trace *t
     }
     in.ambient = fact_or(facts, "ambient pressure", 101325, &in.u_ambient);
     in.T = fact_or(facts, "ambient temperature", ES_T_ANR, &in.u_T);
-    in.u_T = hypot(in.u_T, sense > 0 ? 0 : COOLED);
     in.volume = fact_or(facts, s->volume, 0, &in.u_volume);
     enum es_status status = es_conductance_of(&in, &c, err);
     if (status != ES_OK)
@@ -253,9 +242,7 @@ static enum es_status one_way(const struct settings *s, const struct es_trace *t
         es_measured_refuse(agreement,
                            "only the pressure carries it: the flow is beyond the flow sensor's range");
     else if (agreement)
-        status = agree(&in, c_out, agreement, err);
-    if (status != ES_OK)
-        return status;
+        agree(&c, c_out, agreement);
     if (c.by_flow)
         return largest(s, in.flow, in.from, sense, flow_out, err);
     by_conductance(&c, flow_out);

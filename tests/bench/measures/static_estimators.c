@@ -343,7 +343,7 @@ static void capacity(const char *name, struct syn_air a, int way)
         struct syn_air b = a;
         b.b = 0.2 + 0.2 * syn_uniform(&seed);
         if (a.volume > 0)
-            b.exponent = 1 + 0.4 * syn_uniform(&seed);
+            b.exchange = 1000 * pow(10, syn_uniform(&seed));
         t[way > 0 ? 0 : 1] = syn_air_trace(&b, &seed);
         take(&c, t, 2, &all);
     }

@@ -66,6 +66,22 @@ struct es_trace *syn_flat(enum es_role role, double level, double length, double
 
 #define AMBIENT 101325.0
 
+/* Gas in a volume after h seconds of flow q into it (negative: out of it): what flows brings its enthalpy,
+ * the volume does not change, the walls give a->exchange for each K and m3. First law, explicit but for the
+ * walls; M is the content, m3 ANR. */
+static void in_volume(const struct syn_air *a, double q, double h, double *M, double *T, double *p)
+{
+    double was = *M, brings = 1.4 * q * h * (q < 0 ? *T : ES_T_ANR);
+    *M += q * h;
+    *T = (was * *T + brings) / *M;
+    *p = ES_P_ANR * *M / a->volume * *T / ES_T_ANR;
+    double rate = 0.4 * a->exchange * *T / *p;
+    if (a->turbulent)
+        rate *= cbrt(fabs(*T - ES_T_ANR) / 30 * pow(*p / 3e5, 2));
+    *T = ES_T_ANR + (*T - ES_T_ANR) * exp(-rate * h);
+    *p = ES_P_ANR * *M / a->volume * *T / ES_T_ANR;
+}
+
 struct es_trace *syn_air_trace(const struct syn_air *a, uint64_t *seed)
 {
     enum { FLOW, OUTPUT, SUPPLY };
@@ -75,6 +91,7 @@ struct es_trace *syn_air_trace(const struct syn_air *a, uint64_t *seed)
     syn_series(t, ES_ROLE_OUTPUT_1_PRESSURE, n, a->rate);
     syn_series(t, ES_ROLE_SUPPLY_PRESSURE, n, a->rate);
     double p = (a->volume > 0 ? a->start : 0) + AMBIENT, seen = 0;
+    double T = ES_T_ANR, M = p / ES_P_ANR * a->volume, held = 0;
     int fine = 50;
     double h = 1 / (a->rate * fine);
     for (size_t i = 0; i < n; i++) {
@@ -83,20 +100,24 @@ struct es_trace *syn_air_trace(const struct syn_air *a, uint64_t *seed)
             double open = now <= 0 ? 0 : a->opening > 0 ? -expm1(-now / a->opening) : 1;
             double up = a->exhaust ? p : a->supply + AMBIENT;
             double down = a->exhaust ? AMBIENT : a->volume > 0 ? p : AMBIENT + a->back * open;
-            double q = open * a->C * es_orifice_drive(up, down, ES_T_ANR, a->b) * (a->exhaust ? -1 : 1);
+            double q = open * a->C * es_orifice_drive(up, down, a->exhaust ? T : ES_T_ANR, a->b) *
+                       (a->exhaust ? -1 : 1);
             if (a->volume > 0)
-                p += a->exponent * ES_P_ANR / a->volume * q * h;
+                in_volume(a, q, h, &M, &T, &p);
             else
                 p = AMBIENT + a->back * open;
             seen += a->lag > 0 ? (q - seen) * -expm1(-h / a->lag) : q - seen;
         }
-        t->series[FLOW].y[i] = seen + a->noise_q * syn_normal(seed);
+        if (!(a->refresh > 0) || i == 0 || fmod(t->series[0].t[i] + 1e-9, a->refresh) < 1 / a->rate)
+            held = seen;
+        t->series[FLOW].y[i] = held + a->noise_q * syn_normal(seed);
         t->series[OUTPUT].y[i] = p - AMBIENT + a->noise_p * syn_normal(seed);
         t->series[SUPPLY].y[i] = a->supply + a->noise_p * syn_normal(seed);
         if (a->most_flow > 0 && fabs(seen) > a->most_flow)
             t->series[FLOW].quality[i] = ES_OUT_OF_RANGE;
     }
-    t->series[FLOW].u.lag = a->lag;
+    t->series[FLOW].u.lag = a->stated_lag > 0 ? a->stated_lag : a->lag;
+    t->series[FLOW].u.refresh = a->refresh;
     syn_command(t, ES_ROLE_LOOP_DEMAND, a->open_at, 0.012, a->exhaust ? 0.004 : 0.020);
     return t;
 }

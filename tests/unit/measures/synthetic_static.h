@@ -36,11 +36,13 @@ struct syn_air {
     double C, b, supply;                        /* Pa gauge, upstream */
     double volume;                              /* m3; 0: steady, against `back` */
     double back, start;                         /* Pa gauge: downstream when steady; in the volume at first */
-    double exponent;                            /* 1 isothermal to 1.4 */
+    double exchange;                            /* W/(K m3): 0 no heat, 1e9 all of it at once */
     double open_at, opening;                    /* s: command, and time constant of the path opening */
     double length, rate, noise_p, noise_q, lag; /* s, Hz, Pa, m3/s, s: of the flow sensor */
     double most_flow;                           /* beyond: out of range; 0: none is */
     bool exhaust;
+    bool turbulent;             /* exchange as that of free turbulent convection */
+    double refresh, stated_lag; /* s: the flow sensor's; 0: none; as `lag` */
 };
 struct es_trace *syn_air_trace(const struct syn_air *a, uint64_t *seed);
 

@@ -225,7 +225,7 @@ Test(capacity, l2_l3_volume_that_charges_and_empties)
     for (int k = 0; k < 8; k++) {
         struct syn_air a = blow();
         a.volume = 5e-4;
-        a.exponent = k & 1 ? 1.4 : 1;
+        a.exchange = k & 1 ? 0 : 1e9;
         a.exhaust = k & 2;
         a.start = a.exhaust ? 4e5 : 0;
         a.most_flow = k & 4 ? 1e-4 : 0; /* beyond the flow sensor: by pressure */
@@ -238,6 +238,38 @@ Test(capacity, l2_l3_volume_that_charges_and_empties)
     }
 }
 
+/* Lesson 2: gas that leaves a volume cools by some 60 K, between keeping its heat and getting all of it back.
+ * A conductance taken for gas at room temperature, or with a sensor's lag and refresh as stated, is wrong by
+ * several per cent; both are in the recording. The path's b is not that of the setting either. */
+Test(capacity, l2_emptying_tells_heat_delay_and_critical_ratio)
+{
+    for (int k = 0; k < 12; k++) {
+        struct syn_air a = blow();
+        a.volume = 2.5e-4;
+        a.exhaust = true;
+        a.start = 4e5;
+        a.opening = 0.012;
+        a.noise_p = 20;
+        a.noise_q = 1e-7;
+        a.refresh = 0.02;
+        a.stated_lag = 0.05;
+        a.lag = k % 3 == 0 ? 0.042 : k % 3 == 1 ? 0.05 : 0.058;
+        a.exchange = k & 1 ? 1500 : 6000;
+        a.turbulent = k & 2;
+        a.b = k < 6 ? 0.2 : 0.4;
+        const struct es_fact facts[] = {{"output 1 volume", ES_DIM_VOLUME, 2.5e-4, 5e-7, INFINITY},
+                                        {"ambient temperature", ES_DIM_TEMPERATURE, 293.15, 0.2, INFINITY},
+                                        {"ambient pressure", ES_DIM_PRESSURE, 101325, 50, INFINITY}};
+        struct es_measured *m = capacity(&a, NULL, &(struct es_facts){facts, 3});
+        const struct es_measured *c = get("capacity", m, "conductance exhaust");
+        cr_expect_lt(fabs(c->value - 4e-9), 0.012 * 4e-9, "%d: %g +- %g", k, c->value, c->U);
+        cr_expect_lt(c->U, 0.04 * 4e-9, "%d: %g", k, c->U);
+        const struct es_measured *en = syn_output("capacity", m, "agreement");
+        cr_expect(en->valid && en->value < 1, "%d: %g %s", k, en->value, en->reason);
+        free(m);
+    }
+}
+
 /* A volume that empties is seen by the flow sensor and by its pressure; a sensor that reads half again as
  * much disagrees. */
 Test(capacity, two_methods_agree_or_not)
@@ -246,7 +278,7 @@ Test(capacity, two_methods_agree_or_not)
         uint64_t seed = 5;
         struct syn_air a = blow();
         a.volume = 5e-4;
-        a.exponent = 1.2;
+        a.exchange = 3000;
         a.exhaust = true;
         a.start = 4e5;
         struct es_trace *t = syn_air_trace(&a, &seed);

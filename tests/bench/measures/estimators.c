@@ -266,6 +266,8 @@ static void sweeps(void)
     sweep(0.001, 200, 0.01, 0.4, 0.008, 0);
     sweep(0.0002, 50, 0.034, 0.4, 0.004, 0.001);
     sweep(0.0002, 20, 0.034, 0.4, 0.004, 0);
+    sweep(0.002, 10000, 0.034, 0.4, 0.004, 0); /* judged by means of blocks */
+    sweep(0.002, 10000, 0, 0, 0, 0);
 }
 
 int main(int argc, char **argv)

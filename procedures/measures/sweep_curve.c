@@ -185,7 +185,8 @@ static void solve_delay(const struct es_sweep *s, const double *table, size_t co
         cut = fmax(4 * 1.4826 * es_median(work, n), 1e-12);
         if (!delay_fit(s, table, count, &f, cut, rest, &n, &next))
             return;
-        bool same = memcmp(next.b, f.b, sizeof f.b) == 0; /* and so would all further ones be */
+        /* and so would all further ones be */
+        bool same = next.b[0] == f.b[0] && next.b[1] == f.b[1] && next.b[2] == f.b[2];
         f = next;
         if (same)
             break;

@@ -183,9 +183,10 @@ enum es_status es_unified_largest(double largest, double u_of_it, const double *
     if (largest > alone + CLEAR * u_of_it)
         return ES_OK;
     double *room = calloc(3 * (MOST_CELLS + 4), sizeof *room);
-    struct largest l = {room, room + MOST_CELLS + 4, u, n, u_of_it};
+    struct largest l = {room, NULL, u, n, u_of_it};
     if (!room)
         return es_fail(err, ES_NO_MEMORY, "Not enough memory for an interval.");
+    l.tails = room + MOST_CELLS + 4;
     struct es_unified job = {.distribution = largest_distribution,
                              .context = &l,
                              .least = 0,

@@ -53,11 +53,27 @@ Test(measure_order, says_what_is_wrong)
     refuses("did you mean \"level\"", "lvel", NULL, NULL, NULL, NULL);
     refuses("did you mean \"travel\"", "level", "travl=1", NULL, NULL, NULL);
     refuses("unknown unit \"furlong\"", "level", "travel=1 [furlong]", NULL, NULL, NULL);
-    refuses("unknown unit \"MM\" (did you mean \"mm\"?)", "level", "travel=1 [MM]", NULL, NULL, NULL);
+    refuses("unknown unit \"mmm\" (did you mean \"mm\"?)", "level", "travel=1 [mmm]", NULL, NULL, NULL);
     refuses("wanted NAME=VALUE", "level", "travel", NULL, NULL, NULL);
     refuses("wanted NAME=VALUE", "level", "travel=", NULL, NULL, NULL);
-    refuses("--column too", "level", NULL, "travel=1 mm", "channel=travel", NULL);
+    refuses("are gauge", "level", "supply pressure=1 [bara]", NULL, "channel=supply pressure", NULL);
+    refuses("must not be negative", "level", NULL, "travel=-1 mm", "channel=travel", NULL);
+    refuses("must not be negative", "level", NULL, NULL, "channel=travel", "output 1 volume=0.5 l +- -1 l");
     refuses("does not fit", "level", "travel=1", "travel=1 bar", "channel=travel", NULL);
     refuses("channel", "level", NULL, NULL, "chanel=travel", NULL);
     refuses("bar", "level", NULL, NULL, "channel=travel", "output 1 volume=0.5 l +- 1 bar");
+}
+
+/* A channel whose column carries its name needs no --column. */
+Test(measure_order, uncertainty_of_a_column_named_like_its_channel)
+{
+    struct es_measure_order o;
+    struct es_error err = {0};
+    cr_assert_eq(read_order("level", NULL, "travel=1 mm", "channel=travel", NULL, &o, &err), ES_OK, "%s",
+                 err.text);
+    cr_assert_eq(o.column_count, 1);
+    cr_expect_str_eq(o.columns[0].column, "travel");
+    cr_expect_eq(o.columns[0].role, ES_ROLE_TRAVEL);
+    cr_expect_float_eq(o.columns[0].u.offset, 1e-3, 1e-15);
+    es_measure_order_free(&o);
 }

@@ -2,76 +2,106 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
-#include "procedures/judgement/binomial.h"
-
-#define LINES_MAX 256
+#define LINES_MAX  256
+#define OTHERS_MAX 16 /* further types that eke out the counts */
 /* Weight of what is known of a line whatever the cause, in units: a bin that was never met with a cause is
  * rare, not impossible. */
 #define POOLED 2.0
+/* Weight of what other types of the plan showed with the same cause, in units, were there many: they differ
+ * in size and limits, yet much less than causes do. */
+#define ALIKE 6.0
+
 /* ---- Likelihoods ---- */
+
+/* A line, or the same line of another type, and the bin into which what was seen falls there. */
+struct place {
+    const struct es_detection_line *line;
+    size_t bin;
+};
 
 struct view {
     const struct es_detection *table;
     const struct es_detection_type *type;
     const double *rates;
-    const struct es_detection_line *lines[LINES_MAX];
-    size_t bins[LINES_MAX], from[LINES_MAX]; /* from: index into what was given */
+    struct place lines[LINES_MAX], others[LINES_MAX][OTHERS_MAX];
+    size_t other_count[LINES_MAX];
+    size_t from[LINES_MAX]; /* index into what was given */
     double weight[LINES_MAX], pooled[LINES_MAX];
+    double good[LINES_MAX], causes[LINES_MAX][ES_CAUSES_MAX][ES_DETECTION_BANDS]; /* shares */
     size_t count;
 };
+
+struct tally {
+    double met, of;
+};
+
+static void add(struct tally *t, const uint32_t bins[ES_DETECTION_BINS], size_t bin)
+{
+    t->met += bins[bin];
+    for (size_t b = 0; b < ES_DETECTION_BINS; b++) {
+        t->of += bins[b];
+    }
+}
 
 static double rate(const struct view *v, size_t cause)
 {
     return v->rates ? v->rates[cause] : v->table->causes[cause].rate;
 }
 
-/* How severities that matter fall into a band, were they even from where they begin to matter to 1. */
-static double band_weight(double matters, size_t band)
-{
-    const double low = band ? es_detection_bands[band - 1] : 0, high = es_detection_bands[band];
-    if (matters >= 1) {
-        return band == ES_DETECTION_BANDS - 1;
-    }
-    return fmax(0, high - fmax(low, matters)) / (1 - matters);
-}
-
 /* Share of all units, whatever they had; 0: nobody was ever met in this bin. */
-static double pooled_share(const struct es_detection *d, const struct es_detection_line *line, size_t bin)
+static double pooled_share(const struct es_detection *d, const struct place *at)
 {
-    double met = line->good[bin], all = 0;
-    for (size_t b = 0; b < ES_DETECTION_BINS; b++) {
-        all += line->good[b];
-    }
+    struct tally all = {0};
+    add(&all, at->line->good, at->bin);
     for (size_t c = 0; c < d->cause_count; c++) {
         for (size_t band = 0; band < ES_DETECTION_BANDS; band++) {
-            met += line->causes[c][band][bin];
-            for (size_t b = 0; b < ES_DETECTION_BINS; b++) {
-                all += line->causes[c][band][b];
+            add(&all, at->line->causes[c][band], at->bin);
+        }
+    }
+    return all.of > 0 ? all.met / all.of : 0;
+}
+
+/* Of the units of the type; before them stands what others showed, before that what is known of anybody. */
+static double share(const struct tally *here, const struct tally *others, double pooled)
+{
+    const double before = (others->met + POOLED * pooled) / (others->of + POOLED);
+    const double weight = POOLED + ALIKE * others->of / (others->of + ALIKE);
+    return (here->met + weight * before) / (here->of + weight);
+}
+
+static void find_good_share(struct view *v, size_t i)
+{
+    struct tally here = {0}, others = {0};
+    add(&here, v->lines[i].line->good, v->lines[i].bin);
+    for (size_t k = 0; k < v->other_count[i]; k++) {
+        add(&others, v->others[i][k].line->good, v->others[i][k].bin);
+    }
+    v->good[i] = share(&here, &others, v->pooled[i]);
+}
+
+static void find_cause_share(struct view *v, size_t i, size_t cause, size_t band)
+{
+    struct tally here = {0}, others = {0};
+    add(&here, v->lines[i].line->causes[cause][band], v->lines[i].bin);
+    for (size_t k = 0; k < v->other_count[i]; k++) {
+        add(&others, v->others[i][k].line->causes[cause][band], v->others[i][k].bin);
+    }
+    v->causes[i][cause][band] = share(&here, &others, v->pooled[i]);
+}
+
+static void find_shares(struct view *v)
+{
+    for (size_t i = 0; i < v->count; i++) {
+        find_good_share(v, i);
+        for (size_t c = 0; c < v->table->cause_count; c++) {
+            for (size_t band = 0; band < ES_DETECTION_BANDS; band++) {
+                find_cause_share(v, i, c, band);
             }
         }
     }
-    return all > 0 ? met / all : 0;
-}
-
-static double share(const uint32_t bins[ES_DETECTION_BINS], size_t bin, double pooled)
-{
-    double all = 0;
-    for (size_t b = 0; b < ES_DETECTION_BINS; b++) {
-        all += bins[b];
-    }
-    return (bins[bin] + POOLED * pooled) / (all + POOLED);
-}
-
-static double good_share(const struct view *v, size_t i)
-{
-    return share(v->lines[i]->good, v->bins[i], v->pooled[i]);
-}
-
-static double cause_share(const struct view *v, size_t i, size_t cause, size_t band)
-{
-    return share(v->lines[i]->causes[cause][band], v->bins[i], v->pooled[i]);
 }
 
 static double log_sum(double a, double b)
@@ -84,7 +114,7 @@ static double log_good(const struct view *v)
 {
     double sum = 0;
     for (size_t i = 0; i < v->count; i++) {
-        sum += v->weight[i] * log(good_share(v, i));
+        sum += v->weight[i] * log(v->good[i]);
     }
     return sum;
 }
@@ -95,13 +125,13 @@ static double log_cause(const struct view *v, size_t cause, size_t *best)
     double all = -INFINITY, most = -INFINITY;
     *best = 0;
     for (size_t band = 0; band < ES_DETECTION_BANDS; band++) {
-        const double w = band_weight(v->table->causes[cause].matters, band);
-        if (!(w > 0) || v->type->causes[cause][band].units == 0) {
+        const double w = es_detection_band_weight(v->table->causes[cause].matters, band);
+        if (!(w > 0)) {
             continue;
         }
         double sum = log(w);
         for (size_t i = 0; i < v->count; i++) {
-            sum += v->weight[i] * log(cause_share(v, i, cause, band));
+            sum += v->weight[i] * log(v->causes[i][cause][band]);
         }
         if (sum > most) {
             most = sum;
@@ -117,47 +147,51 @@ static void weigh(struct view *v)
     for (size_t i = 0; i < v->count; i++) {
         size_t same = 0;
         for (size_t k = 0; k < v->count; k++) {
-            same += !strcmp(v->lines[i]->procedure, v->lines[k]->procedure);
+            same += !strcmp(v->lines[i].line->procedure, v->lines[k].line->procedure);
         }
         v->weight[i] = 1 / sqrt((double)same);
     }
 }
 
-static enum es_status look(const struct es_detection *table, const char *type, const struct es_seen *seen,
-                           size_t count, const double *rates, struct view *v, struct es_error *err)
+static void find_others(struct view *v, const struct es_detection_plan *plan, const struct es_seen *seen)
+{
+    const size_t i = v->count;
+    for (size_t t = 0; t < plan->type_count && v->other_count[i] < OTHERS_MAX; t++) {
+        const struct es_detection_line *line =
+            &plan->types[t] != v->type
+                ? es_detection_find_line(&plan->types[t], seen->procedure, seen->measurand)
+                : NULL;
+        if (line) {
+            v->others[i][v->other_count[i]++] = (struct place){line, es_detection_bin(line, seen)};
+        }
+    }
+}
+
+/* False when nothing is known of any line. */
+static bool look(struct view *v, const struct es_detection_plan *plan, const struct es_seen *seen,
+                 size_t count)
 {
     bool known = false;
-    *v = (struct view){.table = table, .rates = rates, .type = es_detection_find_type(table, type)};
-    if (!v->type) {
-        return es_fail(err, ES_NOT_FOUND,
-                       "nothing was learned of the type \"%s\": \"endstop study --learn\" does it", type);
-    }
     for (size_t i = 0; i < count && v->count < LINES_MAX; i++) {
+        const size_t n = v->count;
         const struct es_detection_line *line =
             es_detection_find_line(v->type, seen[i].procedure, seen[i].measurand);
         if (!line) {
             continue;
         }
         known = true;
-        const size_t bin = es_detection_bin(line, &seen[i]);
-        const double pooled = pooled_share(table, line, bin);
+        v->lines[n] = (struct place){line, es_detection_bin(line, &seen[i])};
+        v->pooled[n] = pooled_share(v->table, &v->lines[n]);
         /* What was never met with anybody speaks for nobody: least for the causes that few units had. */
-        if (pooled > 0) {
-            const size_t n = v->count++;
-            v->lines[n] = line;
+        if (v->pooled[n] > 0) {
+            find_others(v, plan, &seen[i]);
             v->from[n] = i;
-            v->bins[n] = bin;
-            v->pooled[n] = pooled;
+            v->count++;
         }
     }
-    if (!known) {
-        return es_fail(err, ES_NOT_FOUND,
-                       "the table of detection knows none of the lines: it was learned on "
-                       "the plan \"%s\"",
-                       table->plan);
-    }
     weigh(v);
-    return ES_OK;
+    find_shares(v);
+    return known;
 }
 
 /* ---- The ranking ---- */
@@ -172,13 +206,13 @@ static void find_evidence(const struct view *v, const struct candidate *p, doubl
 {
     double strength[ES_EVIDENCE_MAX];
     for (size_t i = 0; i < v->count; i++) {
-        const double here = cause_share(v, i, cause, p[cause].band);
-        double rest = 1 - p[cause].p, without = no_fault * good_share(v, i);
+        const double here = v->causes[i][cause][p[cause].band];
+        double rest = 1 - p[cause].p, without = no_fault * v->good[i];
         for (size_t c = 0; c < v->table->cause_count; c++) {
-            without += c != cause ? p[c].p * cause_share(v, i, c, p[c].band) : 0;
+            without += c != cause ? p[c].p * v->causes[i][c][p[c].band] : 0;
         }
         /* A cause that has no rival is held against good units. */
-        without = rest > 1e-3 ? without / rest : good_share(v, i);
+        without = rest > 1e-3 ? without / rest : v->good[i];
         const double s = log(here / without);
         if (s < log(1.5)) {
             continue;
@@ -257,52 +291,76 @@ static void insert(struct es_causes *out, const struct view *v, const struct can
     find_evidence(v, p, out->no_fault, cause, &out->items[at]);
 }
 
-enum es_status es_causes_rank(const struct es_detection *table, const char *type, const struct es_seen *seen,
-                              size_t count, const double *rates, struct es_causes *out, struct es_error *err)
+/* ES_RANGE: the rates leave nothing for good units. */
+static enum es_status weigh_causes(const struct view *v, struct candidate *p, struct es_causes *out,
+                                   struct es_error *err)
 {
-    struct view v;
-    struct candidate p[ES_CAUSES_MAX] = {0};
-    double healthy = 1, all;
-    enum es_status status = look(table, type, seen, count, rates, &v, err);
-    if (status != ES_OK) {
-        return status;
-    }
-    for (size_t c = 0; c < table->cause_count; c++) {
-        healthy -= rate(&v, c);
+    const struct es_detection *d = v->table;
+    double healthy = 1;
+    for (size_t c = 0; c < d->cause_count; c++) {
+        healthy -= es_detection_possible(v->type, c) ? rate(v, c) : 0;
     }
     if (!(healthy > 0)) {
         return es_fail(err, ES_RANGE,
                        "the assumed rates of all faults together reach %.3g: below 1 is needed", 1 - healthy);
     }
-    const double none = log(healthy) + log_good(&v);
-    all = none;
-    for (size_t c = 0; c < table->cause_count; c++) {
-        p[c].p = rate(&v, c) > 0 ? log(rate(&v, c)) + log_cause(&v, c, &p[c].band) : -INFINITY;
+    const double none = log(healthy) + log_good(v);
+    double all = none;
+    for (size_t c = 0; c < d->cause_count; c++) {
+        const bool may_be = es_detection_possible(v->type, c) && rate(v, c) > 0;
+        p[c].p = may_be ? log(rate(v, c)) + log_cause(v, c, &p[c].band) : -INFINITY;
         all = log_sum(all, p[c].p);
     }
     *out = (struct es_causes){.no_fault = exp(none - all)};
-    for (size_t c = 0; c < table->cause_count; c++) {
+    for (size_t c = 0; c < d->cause_count; c++) {
         p[c].p = exp(p[c].p - all);
-        out->by_place[table->causes[c].place] += p[c].p;
+        out->by_place[d->causes[c].place] += p[c].p;
     }
-    for (size_t c = 0; c < table->cause_count; c++) {
-        if (p[c].p >= ES_CAUSE_SHOWN) {
-            insert(out, &v, p, c);
-        }
-    }
-    out->check = best_check(table, p, out);
     return ES_OK;
 }
 
-enum es_status es_causes_rank_outcome(const struct es_detection *table, const struct es_outcome *outcome,
-                                      const double *rates, struct es_causes *out, struct es_error *err)
+static enum es_status rank(struct view *v, const struct es_detection_plan *plan, const struct es_seen *seen,
+                           size_t count, struct es_causes *out, struct es_error *err)
 {
-    struct es_seen seen[LINES_MAX];
-    size_t count = 0;
-    for (size_t i = 0; i < outcome->line_count && count < LINES_MAX; i++) {
-        seen[count++] = es_seen_of_line(&outcome->lines[i]);
+    struct candidate p[ES_CAUSES_MAX] = {0};
+    if (!look(v, plan, seen, count)) {
+        return es_fail(err, ES_NOT_FOUND,
+                       "nothing was learned of any of the lines with the plan \"%s\", version %s", plan->name,
+                       plan->version);
     }
-    return es_causes_rank(table, outcome->type ? outcome->type : "", seen, count, rates, out, err);
+    const enum es_status status = weigh_causes(v, p, out, err);
+    if (status != ES_OK) {
+        return status;
+    }
+    for (size_t c = 0; c < v->table->cause_count; c++) {
+        if (p[c].p >= ES_CAUSE_SHOWN) {
+            insert(out, v, p, c);
+        }
+    }
+    out->check = best_check(v->table, p, out);
+    return ES_OK;
+}
+
+enum es_status es_causes_rank(const struct es_detection *table, const char *plan_name, const char *type_name,
+                              const struct es_seen *seen, size_t count, const double *rates,
+                              struct es_causes *out, struct es_error *err)
+{
+    const struct es_detection_plan *plan;
+    const struct es_detection_type *type;
+    enum es_status status = es_detection_find(table, plan_name, type_name, &plan, &type, err);
+    if (status != ES_OK) {
+        return status;
+    }
+    struct view *v = calloc(1, sizeof *v);
+    if (!v) {
+        return es_fail(err, ES_NO_MEMORY, "no memory to rank causes");
+    }
+    v->table = table;
+    v->type = type;
+    v->rates = rates;
+    status = rank(v, plan, seen, count, out, err);
+    free(v);
+    return status;
 }
 
 void es_evidence_say(const struct es_evidence *evidence, const struct es_seen *seen, char *out, size_t size)
@@ -316,80 +374,4 @@ void es_evidence_say(const struct es_evidence *evidence, const struct es_seen *s
     snprintf(out, size, "%s %s: so in %.0f %% of units with this cause, in %.*f %% otherwise",
              line->measurand, what, 100 * evidence->here, evidence->without < 0.01 ? 1 : 0,
              100 * evidence->without);
-}
-
-/* ---- What remains ---- */
-
-static void lead(struct es_remaining *out, size_t cause, double probability)
-{
-    const size_t most = sizeof out->leading / sizeof out->leading[0];
-    size_t at = out->leading_count < most ? out->leading_count++ : most - 1;
-    if (out->leading_count == most && at == most - 1 && out->leading[at].probability > probability) {
-        return;
-    }
-    while (at > 0 && out->leading[at - 1].probability < probability) {
-        out->leading[at] = out->leading[at - 1];
-        at--;
-    }
-    out->leading[at].index = cause;
-    out->leading[at].probability = probability;
-}
-
-/* How often units with the cause, at severities that matter, passed: best guess, and upper end. */
-static void missed(const struct es_detection *table, const struct es_detection_type *type, size_t cause,
-                   double *guess, double *upper)
-{
-    *guess = *upper = 0;
-    for (size_t band = 0; band < ES_DETECTION_BANDS; band++) {
-        const struct es_detection_cell *cell = &type->causes[cause][band];
-        const double w = band_weight(table->causes[cause].matters, band);
-        /* Nothing known of it: half of them, or all. Else the mean of Jeffreys' posterior. */
-        *guess += w * ((double)cell->passed + 0.5) / ((double)cell->units + 1);
-        *upper += w * es_share_clopper_pearson(cell->passed, cell->units, 0.95).upper;
-    }
-}
-
-enum es_status es_causes_remaining(const struct es_detection *table, const char *type_name,
-                                   const double *rates, struct es_remaining *out, struct es_error *err)
-{
-    const struct es_detection_type *type = es_detection_find_type(table, type_name);
-    double guesses[ES_CAUSES_MAX] = {0}, faulty = 0, at_most = 0, before = 0, healthy = 1;
-    if (!type) {
-        return es_fail(err, ES_NOT_FOUND,
-                       "nothing was learned of the type \"%s\": \"endstop study --learn\" does it",
-                       type_name);
-    }
-    for (size_t c = 0; c < table->cause_count; c++) {
-        const double r = rates ? rates[c] : table->causes[c].rate;
-        uint32_t tried = 0;
-        for (size_t band = 0; band < ES_DETECTION_BANDS; band++) {
-            tried += type->causes[c][band].units;
-        }
-        if (tried == 0) {
-            continue; /* a fault that this type cannot have */
-        }
-        healthy -= r;
-        if (table->causes[c].place == ES_CAUSE_BENCH) {
-            continue;
-        }
-        double guess, upper;
-        missed(table, type, c, &guess, &upper);
-        guesses[c] = r * guess;
-        faulty += r * guess;
-        at_most += r * upper;
-        before += r;
-    }
-    if (!(healthy > 0)) {
-        return es_fail(err, ES_RANGE,
-                       "the assumed rates of all faults together reach %.3g: below 1 is needed", 1 - healthy);
-    }
-    const double passing = healthy * ((double)type->good.passed + 0.5) / ((double)type->good.units + 1);
-    *out = (struct es_remaining){
-        .probability = faulty / (faulty + passing), .upper = at_most / (at_most + passing), .before = before};
-    for (size_t c = 0; c < table->cause_count; c++) {
-        if (guesses[c] > 0) {
-            lead(out, c, guesses[c] / (faulty + passing));
-        }
-    }
-    return ES_OK;
 }

@@ -1,9 +1,11 @@
 /* From the pattern of lines to likely causes, and from a clean sheet to what may still be wrong.
  *
- * Ranking: Bayes' rule over "no fault" and the causes of a table (detection.h), lines taken as independent
- * within a cause's band of severity; a procedure's lines count together as the square root of their number,
- * because they share recordings. A cause's prior is its rate in the table, or the caller's. One fault at a
- * time is assumed. Pure functions, thread-safe. */
+ * Ranking: Bayes' rule over "no fault" and the causes of a table (detection.h) that such a unit can have,
+ * lines taken as independent within a cause's band of severity; a procedure's lines count together as the
+ * square root of their number, because they share recordings. How often an outcome is met with a cause is
+ * counted on the type, and where units were few eked out by what other types of the plan showed in the same
+ * line. A cause's prior is its rate in the table, or the caller's. One fault at a time is assumed. Pure
+ * functions, thread-safe. */
 #ifndef ES_JUDGEMENT_CAUSES_H
 #define ES_JUDGEMENT_CAUSES_H
 
@@ -37,13 +39,11 @@ struct es_causes {
 };
 
 /* `rates` (NULL: the table's own): one a cause of the table, each the share of tested units that have it, sum
- * below 1. ES_NOT_FOUND when the table knows nothing of the type, or none of the lines. */
-enum es_status es_causes_rank(const struct es_detection *table, const char *type, const struct es_seen *seen,
-                              size_t count, const double *rates, struct es_causes *out,
-                              struct es_error *err) ES_MUST_CHECK;
-enum es_status es_causes_rank_outcome(const struct es_detection *table, const struct es_outcome *outcome,
-                                      const double *rates, struct es_causes *out,
-                                      struct es_error *err) ES_MUST_CHECK;
+ * of those possible below 1. ES_NOT_FOUND when the table knows nothing of the plan, or of the type with it,
+ * or none of the lines. */
+enum es_status es_causes_rank(const struct es_detection *table, const char *plan, const char *type,
+                              const struct es_seen *seen, size_t count, const double *rates,
+                              struct es_causes *out, struct es_error *err) ES_MUST_CHECK;
 
 /* One sentence for a line of evidence: "leak of output 1 at nominal supply failed: so in 98 % of units with
  * this cause, in 2 % of others". Always terminated. */
@@ -51,7 +51,7 @@ void es_evidence_say(const struct es_evidence *evidence, const struct es_seen *s
 
 /* What may still be wrong with a unit whose required lines have all passed. */
 struct es_remaining {
-    double probability; /* that it has a fault of unit or mounting at a severity that matters */
+    double probability; /* that what is judged has a fault at a severity that matters */
     double upper;       /* the same with every cause's share of misses at the end of its 95 % interval */
     double before;      /* the same before the test, as assumed */
     struct {
@@ -62,8 +62,9 @@ struct es_remaining {
 };
 
 /* Only the counts of the table and the rates go into it: how often units with that cause passed the whole
- * plan. ES_NOT_FOUND when the table knows nothing of the type. */
-enum es_status es_causes_remaining(const struct es_detection *table, const char *type, const double *rates,
-                                   struct es_remaining *out, struct es_error *err) ES_MUST_CHECK;
+ * plan. ES_NOT_FOUND when the table knows nothing of the plan, or of the type with it. */
+enum es_status es_causes_remaining(const struct es_detection *table, const char *plan, const char *type,
+                                   const double *rates, struct es_remaining *out,
+                                   struct es_error *err) ES_MUST_CHECK;
 
 #endif

@@ -10,8 +10,25 @@
 
 /* ---- What workshops found ---- */
 
-void es_confirmed_add(struct es_confirmed *confirmed, const struct es_detection *table, const char *found)
+/* enum es_unit_kind; -1 when no plan knows the type. */
+static int kind_of(const struct es_detection *table, const char *type)
 {
+    for (size_t i = 0; i < table->plan_count; i++) {
+        const struct es_detection_type *t = es_detection_find_type(&table->plans[i], type);
+        if (t) {
+            return t->kind;
+        }
+    }
+    return -1;
+}
+
+void es_confirmed_add(struct es_confirmed *confirmed, const struct es_detection *table, const char *judged,
+                      const char *opened, const char *found)
+{
+    const int here = kind_of(table, judged), there = kind_of(table, opened);
+    if (here >= 0 && there >= 0 && here != there) {
+        return;
+    }
     if (strcmp(found, "no fault found") == 0) {
         confirmed->no_fault_found++;
         return;
@@ -68,6 +85,8 @@ const char *const *es_likely_assumptions(void)
 
 struct maker {
     const struct es_detection *table;
+    const struct es_detection_plan *plan;
+    const struct es_detection_type *type;
     const struct es_outcome *outcome;
     struct es_likely *out;
     bool lost; /* memory ran out */
@@ -103,38 +122,36 @@ static bool same(const char *a, const char *b)
     return a && b && strcmp(a, b) == 0;
 }
 
-/* Why nothing can be said at all; NULL when something can. */
+/* Why nothing can be said at all; NULL when something can: plan and type are known then. */
 static char *why_unknown(struct maker *m)
 {
-    const struct es_detection *d = m->table;
     const struct es_outcome *o = m->outcome;
-    if (!d) {
+    struct es_error why = {0};
+    if (!m->table) {
         return say(m, "no table of detection was found");
     }
-    if (!same(d->plan, o->plan)) {
-        return say(m, "nothing was learned of the plan \"%s\": the table knows \"%s\"",
-                   o->plan ? o->plan : "", d->plan);
-    }
-    if (!es_detection_find_type(d, o->type ? o->type : "")) {
-        return say(m, "nothing was learned of the type \"%s\"", o->type ? o->type : "");
+    if (es_detection_find(m->table, o->plan, o->type, &m->plan, &m->type, &why) != ES_OK) {
+        return say(m, "%s", why.text);
     }
     return NULL;
 }
 
 static void say_basis(struct maker *m)
 {
-    const struct es_detection *d = m->table;
+    const struct es_detection_plan *p = m->plan;
     const struct es_outcome *o = m->outcome;
-    const struct es_detection_type *type = es_detection_find_type(d, o->type);
     m->out->basis =
-        say(m, "a study of %ld virtual units with the plan \"%s\" version %s (program %s, seed %s)", d->units,
-            d->plan, d->plan_version, d->version, d->seed);
-    if (!same(d->plan_digest, o->plan_digest)) {
-        remark(m, say(m, "learned with version %s of the plan, run with %s", d->plan_version,
+        say(m, "a study of %ld virtual units with the plan \"%s\" version %s (program %s, seed %s)", p->units,
+            p->name, p->version, p->program, p->seed);
+    if (m->table->digest[0]) {
+        m->out->table = say(m, "%s", m->table->digest);
+    }
+    if (!same(p->digest, o->plan_digest)) {
+        remark(m, say(m, "learned with version %s of the plan, run with %s", p->version,
                       o->plan_version ? o->plan_version : "another"));
     }
-    if (!same(type->digest, o->type_digest)) {
-        remark(m, say(m, "learned with another state of the type sheet (version %s)", type->version));
+    if (!same(m->type->digest, o->type_digest)) {
+        remark(m, say(m, "learned with another state of the type sheet (version %s)", m->type->version));
     }
 }
 
@@ -179,7 +196,8 @@ static enum es_status causes(struct maker *m, const double *rates, struct es_err
     for (size_t i = 0; i < m->outcome->line_count && count < LINES_MAX; i++) {
         seen[count++] = es_seen_of_line(&m->outcome->lines[i]);
     }
-    const enum es_status status = es_causes_rank(m->table, m->outcome->type, seen, count, rates, &found, err);
+    const enum es_status status =
+        es_causes_rank(m->table, m->outcome->plan, m->outcome->type, seen, count, rates, &found, err);
     if (status != ES_OK) {
         return status;
     }
@@ -206,7 +224,8 @@ static enum es_status causes(struct maker *m, const double *rates, struct es_err
 static enum es_status remaining(struct maker *m, const double *rates, struct es_error *err)
 {
     struct es_remaining found;
-    const enum es_status status = es_causes_remaining(m->table, m->outcome->type, rates, &found, err);
+    const enum es_status status =
+        es_causes_remaining(m->table, m->outcome->plan, m->outcome->type, rates, &found, err);
     if (status != ES_OK) {
         return status;
     }
@@ -286,5 +305,6 @@ void es_likely_free(struct es_likely *likely)
     free(likely->check);
     free(likely->caution);
     free(likely->basis);
+    free(likely->table);
     free(likely);
 }

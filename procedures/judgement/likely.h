@@ -13,7 +13,9 @@
  * from there on. This project's choice. */
 #define ES_ASSUMED_WORTH 20.0
 
-/* What workshops found when they opened units that this table had judged: how often each cause. */
+/* What workshops found when they opened units of one kind that this table had judged: how often each cause.
+ * Complete units, spare relay modules and the bench's own block are apart: a module can have none of the
+ * faults of a sensor, so that what was found in modules would count against sensors. */
 struct es_confirmed {
     size_t counts[ES_CAUSES_MAX]; /* one a cause of the table */
     size_t repairs;               /* their sum: these move the rates */
@@ -21,8 +23,10 @@ struct es_confirmed {
     size_t others;                /* causes that the table does not know */
 };
 
-/* Counts one finding: a cause's name, or "no fault found". */
-void es_confirmed_add(struct es_confirmed *confirmed, const struct es_detection *table, const char *found);
+/* Counts one finding, a cause's name or "no fault found", for units of the type `judged` if the type `opened`
+ * is of the same kind; a type that the table does not know, or NULL, is taken for one. */
+void es_confirmed_add(struct es_confirmed *confirmed, const struct es_detection *table, const char *judged,
+                      const char *opened, const char *found);
 
 /* The rates after the confirmed repairs: the table's total rate R is kept, its split among the causes is a
  * Dirichlet distribution with weights ES_ASSUMED_WORTH r_c / R, of which the mean after n_c repairs of n is
@@ -58,6 +62,7 @@ struct es_likely {
     double minutes;                   /* that it takes */
     double remaining, upper, before;  /* of REMAINING: as struct es_remaining */
     char *basis;                      /* what it was learned on; NULL when unknown */
+    char *table;                      /* SHA-256 of the table's bytes, hex; NULL when it was read from none */
     size_t repairs, no_fault_found;   /* confirmed by the workshop */
     char *remarks[ES_LIKELY_REMARKS]; /* what does not fit exactly: another version of the type sheet */
     size_t remark_count;

@@ -77,6 +77,7 @@ void es_build_causes(struct es_maker *m)
         add_next(t, object, l);
     }
     es_tree_text(t, object, "learned_from", l->basis);
+    es_tree_text(t, object, "table_sha256", l->table);
     es_tree_number(t, object, "confirmed_repairs", (double)l->repairs);
     es_tree_number(t, object, "no_fault_found", (double)l->no_fault_found);
     add_texts(t, object, "remarks", (const char *const *)l->remarks, l->remark_count);

@@ -16,6 +16,7 @@ static void clear(struct es_repair *r)
     free(r->person);
     free(r->when);
     free(r->note);
+    free(r->type);
     *r = (struct es_repair){0};
 }
 
@@ -41,11 +42,8 @@ static enum es_status take_texts(const cJSON *line, struct es_repair *out, struc
         const char *name;
         char **slot;
         bool needed;
-    } texts[] = {{"number", &out->number, true},
-                 {"found", &out->found, true},
-                 {"person", &out->person, true},
-                 {"when", &out->when, true},
-                 {"note", &out->note, false}};
+    } texts[] = {{"number", &out->number, true}, {"found", &out->found, true}, {"person", &out->person, true},
+                 {"when", &out->when, true},     {"note", &out->note, false},  {"type", &out->type, false}};
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
         const cJSON *member = cJSON_GetObjectItemCaseSensitive(line, texts[i].name);
         const char *text = cJSON_GetStringValue(member);
@@ -106,7 +104,25 @@ enum es_status es_repairs_read(struct es_store *store, struct es_repairs *out, s
 
 /* ---- Adding ---- */
 
-static enum es_status check(struct es_store *store, const struct es_repair *r, struct es_error *err)
+/* Stays NULL where the certificate does not say it, or memory ran out: it is of use, not needed. */
+static char *type_of(const char *bytes, size_t length)
+{
+    struct es_findings findings = {0};
+    struct es_document *doc = NULL;
+    struct es_error why = {0};
+    char *type = NULL;
+    if (es_document_parse("certificate", bytes, length, &findings, &doc, &why) == ES_OK) {
+        const cJSON *unit = cJSON_GetObjectItemCaseSensitive(es_document_root(doc), "unit");
+        const char *text = cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(unit, "type"));
+        type = text && text[0] ? strdup(text) : NULL;
+    }
+    es_document_free(doc);
+    es_findings_free(&findings);
+    return type;
+}
+
+static enum es_status check(struct es_store *store, const struct es_repair *r, char **type,
+                            struct es_error *err)
 {
     char *bytes = NULL;
     size_t length = 0;
@@ -121,11 +137,13 @@ static enum es_status check(struct es_store *store, const struct es_repair *r, s
                        ES_REPAIR_TEXT_MAX);
     }
     enum es_status st = es_store_certificate(store, r->number ? r->number : "", &bytes, &length, err);
+    *type = st == ES_OK ? type_of(bytes, length) : NULL;
     free(bytes);
     return st;
 }
 
-static enum es_status write_line(const struct es_repair *r, struct es_text *out, struct es_error *err)
+static enum es_status write_line(const struct es_repair *r, const char *type, struct es_text *out,
+                                 struct es_error *err)
 {
     struct es_tree t = {0};
     char *text = NULL;
@@ -136,6 +154,7 @@ static enum es_status write_line(const struct es_repair *r, struct es_text *out,
     es_tree_text(&t, line, "person", r->person);
     es_tree_text(&t, line, "when", r->when);
     es_tree_text(&t, line, "note", r->note);
+    es_tree_text(&t, line, "type", type);
     enum es_status st =
         t.out_of_memory || !line ? no_memory(err) : es_canonical_write(line, &text, &length, err);
     if (st == ES_OK) {
@@ -152,11 +171,12 @@ enum es_status es_repairs_add(struct es_store *store, const struct es_repair *re
 {
     struct es_lines_lock lock = {.fd = -1};
     struct es_text text = {0};
+    char *type = NULL;
     char *path = es_store_path(store, "repairs.jsonl", NULL, err);
     char *lock_path = path ? es_store_path(store, "repairs.lock", NULL, err) : NULL;
-    enum es_status st = lock_path ? check(store, repair, err) : ES_NO_MEMORY;
+    enum es_status st = lock_path ? check(store, repair, &type, err) : ES_NO_MEMORY;
     if (st == ES_OK) {
-        st = write_line(repair, &text, err);
+        st = write_line(repair, type, &text, err);
     }
     if (st == ES_OK) {
         st = es_lines_lock(lock_path, 0640, &lock, err);
@@ -166,6 +186,7 @@ enum es_status es_repairs_add(struct es_store *store, const struct es_repair *re
         es_lines_unlock(&lock);
     }
     es_text_free(&text);
+    free(type);
     free(lock_path);
     free(path);
     return st;

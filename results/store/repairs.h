@@ -1,7 +1,7 @@
 /* What the workshop found when it opened units that this bench had judged: the book repairs.jsonl in the
- * state folder, one JSON object a line, {"found", "number", "person", "when"} and, where given, "note". It
- * only grows; the last line of a certificate's number counts, so that a finding can be corrected. Format:
- * docs/state-folder.md. */
+ * state folder, one JSON object a line, {"found", "number", "person", "when"} and, where known, "note" and
+ * the unit's "type". It only grows; the last line of a certificate's number counts, so that a finding can be
+ * corrected. Format: docs/state-folder.md. */
 #ifndef ES_STORE_REPAIRS_H
 #define ES_STORE_REPAIRS_H
 
@@ -15,6 +15,7 @@ struct es_repair {
     char *found;  /* the cause's name, or ES_REPAIR_NONE */
     char *person, *when;
     char *note; /* NULL: none */
+    char *type; /* of the unit, by its certificate; NULL: not known. es_repairs_add looks for it itself */
 };
 
 struct es_repairs {

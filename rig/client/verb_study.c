@@ -15,10 +15,10 @@
 
 struct arguments {
     struct es_option_list types, benches, faults;
-    const char *plan, *seed, *learn, *table;
+    const char *plan, *seed, *learn, *keep, *table;
     long units, threads, one, truths, truths_faulty;
     double good, low, high;
-    bool json, csv;
+    bool mattering, json, csv;
 };
 
 #define AT(member) .offset = offsetof(struct arguments, member)
@@ -83,6 +83,10 @@ static const struct es_option options[] = {
      .max = 1,
      .dimension = ES_DIM_NUMBER,
      .meaning = "highest severity of faults; 1 when not given"},
+    {.name = "mattering",
+     .kind = ES_OPTION_FLAG,
+     AT(mattering),
+     .meaning = "only severities from where each fault matters in service: what a table is learned on"},
     {.name = "threads",
      .value = "N",
      .kind = ES_OPTION_INTEGER,
@@ -120,6 +124,11 @@ static const struct es_option options[] = {
      .kind = ES_OPTION_TEXT,
      AT(learn),
      .meaning = "write what was learned: how each fault shows in each line, for likely causes"},
+    {.name = "keep",
+     .value = "FILE",
+     .kind = ES_OPTION_TEXT,
+     AT(keep),
+     .meaning = "with --learn: write what this table knows of other plans, too; may be the same file"},
     {.name = "table",
      .value = "FILE",
      .kind = ES_OPTION_TEXT,
@@ -214,13 +223,15 @@ static enum es_status make_order(const struct arguments *a, struct names *names,
     static const char *const types[] = {"linear-single-acting",    "part-turn-double-acting",
                                         "linear-double-acting",    "linear-single-acting-plain",
                                         "part-turn-single-acting", NULL};
-    static const char *const benches[] = {"virtual-bench", "virtual-bench-part-turn", NULL};
+    static const char *const benches[] = {"virtual-bench", "virtual-bench-part-turn", "virtual-bench-relay",
+                                          NULL};
     char *end = NULL;
     *o = (struct es_study_order){.units = (size_t)a->units,
                                  .threads = (unsigned)a->threads,
                                  .good_share = a->good,
                                  .severity_low = a->low,
                                  .severity_high = a->high,
+                                 .mattering = a->mattering,
                                  .truths = (size_t)a->truths,
                                  .truths_faulty = (size_t)a->truths_faulty,
                                  .fault_count = a->faults.count};
@@ -268,8 +279,7 @@ static enum es_status rank_one(const struct es_detection *table, const struct es
         return es_fail(err, ES_NO_MEMORY, "not enough memory to rank causes");
     for (size_t i = 0; i < o->line_count; i++)
         seen[i] = es_seen_of_line(&o->lines[i]);
-    enum es_status s =
-        es_causes_rank(table, o->type != NULL ? o->type : "", seen, o->line_count, NULL, &causes, err);
+    enum es_status s = es_causes_rank(table, o->plan, o->type, seen, o->line_count, NULL, &causes, err);
     if (s == ES_OK)
         print_causes(table, &causes, seen);
     free(seen);
@@ -304,11 +314,15 @@ static enum es_status print_one(const struct es_study *study, size_t index, cons
     return s;
 }
 
-static enum es_status learn(const struct es_study *study, const char *file, struct es_error *err)
+/* `other` NULL: nothing else is kept. */
+static enum es_status learn(const struct es_study *study, struct es_detection *other, const char *file,
+                            struct es_error *err)
 {
     struct es_detection *table = NULL;
     struct es_text text = {0};
     enum es_status s = es_study_learn(study, &table, err);
+    if (s == ES_OK && other != NULL)
+        s = es_detection_keep(table, other, err);
     if (s == ES_OK)
         s = es_detection_write(table, &text, err);
     if (s == ES_OK)
@@ -345,7 +359,7 @@ static enum es_status print(const struct arguments *a, const struct es_screen *s
 
 static enum es_status run_study(const struct arguments *a, const struct es_screen *screen,
                                 struct es_study *study, const struct es_detection *table,
-                                struct es_error *err)
+                                struct es_detection *kept, struct es_error *err)
 {
     struct watcher watcher = {.terminal = screen->err_terminal};
     const struct es_study_watch watch = {&watcher, show_progress, asked_to_stop};
@@ -366,7 +380,7 @@ static enum es_status run_study(const struct arguments *a, const struct es_scree
     fprintf(stderr, "study: %zu units in %.1f s, %.0f times real time\n", study->order.units, took,
             study->bench_seconds / took);
     if (a->learn != NULL)
-        s = learn(study, a->learn, err);
+        s = learn(study, kept, a->learn, err);
     if (s == ES_OK && a->csv)
         es_study_units_csv(study, stdout);
     else if (s == ES_OK)
@@ -392,9 +406,11 @@ static int run(const struct es_screen *screen, int argc, char **argv)
     struct names names = {0};
     struct es_study_order order;
     struct es_study *study = NULL;
-    struct es_detection *table = NULL;
+    struct es_detection *table = NULL, *kept = NULL;
     enum es_status s =
         a.json && a.csv ? es_fail(&err, ES_USAGE, "--json and --csv exclude each other") : ES_OK;
+    if (s == ES_OK && a.keep != NULL && a.learn == NULL)
+        s = es_fail(&err, ES_USAGE, "--keep goes with --learn");
     if (s == ES_OK && a.learn != NULL)
         s = es_file_may_be_written(a.learn, &err);
     if (s == ES_OK)
@@ -403,11 +419,14 @@ static int run(const struct es_screen *screen, int argc, char **argv)
         s = es_study_new(&order, &findings, &study, &err);
     if (s == ES_OK && a.table != NULL)
         s = es_detection_load(a.table, &findings, &table, &err);
+    if (s == ES_OK && a.keep != NULL)
+        s = es_detection_load(a.keep, &findings, &kept, &err);
     if (s == ES_OK)
         s = a.one >= 0 ? print_one(study, (size_t)a.one, table, &err)
-                       : run_study(&a, screen, study, table, &err);
+                       : run_study(&a, screen, study, table, kept, &err);
     status = s == ES_OK ? es_verb_end(&es_verb_study, 0) : es_verb_fail(&es_verb_study, &err, &findings);
     es_detection_free(table);
+    es_detection_free(kept);
     es_study_free(study);
     free_names(&names);
     es_findings_free(&findings);

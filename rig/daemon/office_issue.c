@@ -49,9 +49,9 @@ static enum es_status make_certificate(void *self, const char *number, char **by
     return s;
 }
 
-/* What the workshop found so far, counted by the table's causes. A book that cannot be read is logged and
- * leaves the assumed rates as they are. */
-static void count_repairs(struct es_office *o, struct es_confirmed *out)
+/* What the workshop found so far in such units, counted by the table's causes. A book that cannot be read is
+ * logged and leaves the assumed rates as they are. */
+static void count_repairs(struct es_office *o, const char *type, struct es_confirmed *out)
 {
     struct es_repairs repairs = {0};
     struct es_error err;
@@ -61,7 +61,7 @@ static void count_repairs(struct es_office *o, struct es_confirmed *out)
         es_log(o->options.log, ES_LOG_WARNING, "likely causes do without the confirmed repairs: %s",
                err.text);
     for (size_t i = 0; i < repairs.count; i++)
-        es_confirmed_add(out, o->table, repairs.items[i].found);
+        es_confirmed_add(out, o->table, type, repairs.items[i].type, repairs.items[i].found);
     es_repairs_free(&repairs);
 }
 
@@ -73,7 +73,7 @@ static struct es_likely *interpret(struct es_office *o, const struct es_outcome 
     struct es_error err;
     if (!outcome->completed)
         return NULL;
-    count_repairs(o, &confirmed);
+    count_repairs(o, outcome->type, &confirmed);
     if (es_likely_make(o->table, &confirmed, outcome, &likely, &err) != ES_OK) {
         es_log(o->options.log, ES_LOG_WARNING, "run %s: no likely causes: %s", outcome->run, err.text);
         return NULL;

@@ -4,6 +4,7 @@
 
 #include "drivers/virtual/random.h"
 #include "rig/study/inner.h"
+#include "rig/study/notes.h"
 
 enum { STREAM_UNIT = 5000, STREAM_SEVERITY = 5001 };
 
@@ -11,6 +12,12 @@ const char *es_study_fault_name(int fault)
 {
     const struct es_virtual_fault *f = es_virtual_fault_get(fault);
     return f ? f->name : "good";
+}
+
+bool es_study_judges(const struct es_study_type *type, int fault)
+{
+    const struct es_virtual_fault *f = es_virtual_fault_get(fault);
+    return f && (f->place != ES_VIRTUAL_BENCH || type->sheet->kind == ES_PROOF_BLOCK);
 }
 
 /* What a unit has not, cannot fail. */
@@ -41,9 +48,12 @@ size_t es_study_faults(const struct es_study_order *order, const struct es_study
 static double severity(const struct es_study_order *o, size_t type, int fault, size_t round)
 {
     const double start = es_random_uniform(o->seed, STREAM_SEVERITY, (uint64_t)type * 1000 + (uint64_t)fault);
+    const struct es_fault_note *note = o->mattering ? es_fault_note(es_study_fault_name(fault)) : NULL;
+    const double low =
+        note && note->matters < o->severity_high ? fmax(o->severity_low, note->matters) : o->severity_low;
     double whole;
     const double share = modf(start + 0.6180339887498949 * (double)round, &whole);
-    return o->severity_low + (o->severity_high - o->severity_low) * share;
+    return low + (o->severity_high - low) * share;
 }
 
 void es_study_draw(const struct es_study *study, size_t index, struct es_study_unit *unit)

@@ -218,6 +218,7 @@ static enum es_status learn_type(const struct es_study *s, size_t index, size_t 
     type->name = strdup(from->sheet->name);
     type->version = strdup(from->sheet->version);
     type->digest = strdup(from->sheet->digest);
+    type->kind = (int)from->sheet->kind;
     type->causes = calloc(causes, sizeof *type->causes);
     type->lines = calloc(from->slot_count ? from->slot_count : 1, sizeof *type->lines);
     double *values = calloc(s->order.units, sizeof *values);
@@ -238,32 +239,42 @@ static enum es_status learn_type(const struct es_study *s, size_t index, size_t 
     return status;
 }
 
+static enum es_status learn_plan(const struct es_study *study, size_t causes, struct es_detection_plan *plan,
+                                 struct es_error *err)
+{
+    char seed[32];
+    enum es_status status = ES_OK;
+    snprintf(seed, sizeof seed, "%llu", (unsigned long long)study->order.seed);
+    plan->program = strdup(ES_VERSION);
+    plan->seed = strdup(seed);
+    plan->name = strdup(study->plan->name);
+    plan->version = strdup(study->plan->version);
+    plan->digest = strdup(study->plan->digest);
+    plan->units = (long)study->order.units;
+    plan->types = calloc(study->order.type_count, sizeof *plan->types);
+    if (!plan->program || !plan->seed || !plan->name || !plan->version || !plan->digest || !plan->types) {
+        return no_memory(err);
+    }
+    for (size_t i = 0; i < study->order.type_count && status == ES_OK; i++) {
+        status = learn_type(study, i, causes, &plan->types[plan->type_count++], err);
+    }
+    return status;
+}
+
 enum es_status es_study_learn(const struct es_study *study, struct es_detection **out, struct es_error *err)
 {
     struct es_detection *d = calloc(1, sizeof *d);
-    char seed[32];
     if (!d) {
         return no_memory(err);
     }
-    snprintf(seed, sizeof seed, "%llu", (unsigned long long)study->order.seed);
-    d->version = strdup(ES_VERSION);
-    d->seed = strdup(seed);
-    d->plan = strdup(study->plan->name);
-    d->plan_version = strdup(study->plan->version);
-    d->plan_digest = strdup(study->plan->digest);
-    d->units = (long)study->order.units;
-    d->types = calloc(study->order.type_count, sizeof *d->types);
-    enum es_status status = d->version && d->seed && d->plan && d->plan_version && d->plan_digest && d->types
-                                ? ES_OK
-                                : no_memory(err);
-    if (status == ES_OK) {
-        status = learn_causes(d, err);
-    }
+    d->plans = calloc(1, sizeof *d->plans);
+    enum es_status status = d->plans ? learn_causes(d, err) : no_memory(err);
     if (status == ES_OK) {
         status = learn_checks(d, err);
     }
-    for (size_t i = 0; i < study->order.type_count && status == ES_OK; i++) {
-        status = learn_type(study, i, d->cause_count, &d->types[d->type_count++], err);
+    if (status == ES_OK) {
+        d->plan_count = 1;
+        status = learn_plan(study, d->cause_count, &d->plans[0], err);
     }
     if (status != ES_OK) {
         es_detection_free(d);
@@ -273,97 +284,38 @@ enum es_status es_study_learn(const struct es_study *study, struct es_detection 
     return ES_OK;
 }
 
-/* ---- Held against a study ---- */
+/* ---- Several plans ---- */
 
-/* A list of at most so many kinds, in the order first met; sorted at the end. */
-static void confuse(struct es_study_naming *out, int fault, int named)
+/* Counts stand by the causes' places in the list. */
+static bool same_causes(const struct es_detection *a, const struct es_detection *b)
 {
-    size_t i = 0;
-    while (i < out->confused_count && (out->confused[i].fault != fault || out->confused[i].named != named)) {
-        i++;
+    bool same = a->cause_count == b->cause_count;
+    for (size_t i = 0; same && i < a->cause_count; i++) {
+        same = !strcmp(a->causes[i].name, b->causes[i].name);
     }
-    if (i == out->confused_count) {
-        if (i == sizeof out->confused / sizeof out->confused[0]) {
-            return;
-        }
-        out->confused[out->confused_count++] = (struct es_study_confusion){fault, named, 0};
-    }
-    out->confused[i].units++;
+    return same;
 }
 
-static int by_units(const void *a, const void *b)
+enum es_status es_detection_keep(struct es_detection *table, struct es_detection *other, struct es_error *err)
 {
-    const struct es_study_confusion *x = a, *y = b;
-    if (x->units != y->units) {
-        return (x->units < y->units) - (x->units > y->units);
+    if (!same_causes(table, other)) {
+        return es_fail(err, ES_BAD_INPUT,
+                       "the kept table has other causes than this program: learn its plans anew");
     }
-    return x->fault != y->fault ? x->fault - y->fault : x->named - y->named;
-}
-
-static void name_one(const struct es_study_unit *u, const struct es_detection *table,
-                     const struct es_causes *c, struct es_study_naming *out)
-{
-    const struct es_virtual_fault *fault = es_virtual_fault_get(u->fault);
-    const struct es_fault_note *note = fault ? es_fault_note(fault->name) : NULL;
-    const struct es_detection_cause *first = c->count ? &table->causes[c->items[0].index] : NULL;
-    if (!fault) {
-        return;
-    }
-    if (fault->place == ES_VIRTUAL_BENCH) {
-        out->bench++;
-        out->bench_first += first && first->place == ES_CAUSE_BENCH;
-        return;
-    }
-    if (note && u->severity < note->matters) {
-        return;
-    }
-    out->units++;
-    if (first && !strcmp(first->name, fault->name)) {
-        out->first++;
-    } else {
-        confuse(out, u->fault, first ? es_virtual_fault_find(first->name) : -1);
-    }
-    out->said += first ? c->items[0].probability : 0;
-    for (size_t i = 0; table->causes && i < c->count && i < 3; i++) {
-        out->among_three += !strcmp(table->causes[c->items[i].index].name, fault->name);
-    }
-}
-
-enum es_status es_study_name_causes(const struct es_study *study, const struct es_detection *table,
-                                    struct es_study_naming *out, struct es_error *err)
-{
-    size_t slots = 1;
-    struct es_study_naming n = {0};
-    for (size_t i = 0; i < study->order.type_count; i++) {
-        slots = study->types[i].slot_count > slots ? study->types[i].slot_count : slots;
-    }
-    struct es_seen *seen = calloc(slots, sizeof *seen);
-    if (!seen) {
+    struct es_detection_plan *plans =
+        reallocarray(table->plans, table->plan_count + other->plan_count, sizeof *plans);
+    if (!plans) {
         return no_memory(err);
     }
-    enum es_status status = ES_OK;
-    for (size_t i = 0; i < study->order.units && status == ES_OK; i++) {
-        const struct es_study_unit *u = &study->units[i];
-        const bool passed = u->completed && (u->verdict == ES_PASS || u->verdict == ES_CONDITIONAL_PASS);
-        struct es_causes causes;
-        if (u->fault < 0 || passed) {
-            continue;
-        }
-        const struct es_study_type *type = &study->types[u->type];
-        es_study_see(study, u, seen);
-        status = es_causes_rank(table, type->sheet->name, seen, type->slot_count, NULL, &causes, err);
-        if (status == ES_OK) {
-            name_one(u, table, &causes, &n);
-        } else if (status == ES_NOT_FOUND) {
-            n.unknown++;
-            status = ES_OK;
+    table->plans = plans;
+    size_t left = 0;
+    for (size_t i = 0; i < other->plan_count; i++) {
+        if (es_detection_find_plan(table, other->plans[i].name)) {
+            other->plans[left++] = other->plans[i];
+        } else {
+            plans[table->plan_count++] = other->plans[i];
         }
     }
-    free(seen);
-    qsort(n.confused, n.confused_count, sizeof n.confused[0], by_units);
-    n.said = n.units ? n.said / (double)n.units : NAN;
-    if (status == ES_OK) {
-        *out = n;
-    }
-    return status;
+    other->plan_count = left;
+    return ES_OK;
 }

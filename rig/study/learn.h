@@ -10,7 +10,12 @@
 enum es_status es_study_learn(const struct es_study *study, struct es_detection **out,
                               struct es_error *err) ES_MUST_CHECK;
 
-/* The document, format "detection/1". */
+/* Moves the plans of `other` that `table` does not know into it; what both know stays as `table` has it.
+ * ES_BAD_INPUT when they were learned on other causes. */
+enum es_status es_detection_keep(struct es_detection *table, struct es_detection *other,
+                                 struct es_error *err) ES_MUST_CHECK;
+
+/* The document, format "detection/2". */
 enum es_status es_detection_write(const struct es_detection *table, struct es_text *out,
                                   struct es_error *err) ES_MUST_CHECK;
 
@@ -21,10 +26,10 @@ struct es_study_confusion {
 };
 
 struct es_study_naming {
-    size_t units, first, among_three;       /* faults of unit and mounting at severities that matter */
+    size_t units, first, among_three;       /* faults of what is judged at severities that matter */
     size_t bench, bench_first;              /* faults of the bench; first named was one of the bench's */
     double said;                            /* mean probability of the first-named cause of `units` */
-    size_t unknown;                         /* units whose type the table does not know */
+    size_t unknown;                         /* units whose plan or type the table does not know */
     struct es_study_confusion confused[20]; /* most frequent first; only of `units` */
     size_t confused_count;
 };

@@ -1,8 +1,10 @@
 #!/usr/bin/python3
 """Learns the shipped table of detection anew, or writes the tables of docs/study.md from fresh studies.
 
-    rig/study/renew.py BUILD learn             procedures/judgement/detection.json, with the tuning seed 50
-    rig/study/renew.py BUILD report SEED...    the part of docs/study.md between its two marks
+    rig/study/renew.py BUILD learn [PLAN...]   procedures/judgement/detection.json, with the tuning seed 50: all plans, or
+                                               only those named, the others kept
+    rig/study/renew.py BUILD report SEED...    the part of docs/study.md between its first two marks
+    rig/study/renew.py BUILD plans SEED        the part between its last two marks: the other plans, smaller
 
 BUILD is a folder in which "endstop" was built. Everything else is taken from the tree that this file is in. Uses all
 cores: some minutes on a quiet machine of two."""
@@ -17,18 +19,26 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 TABLE = ROOT / "procedures/judgement/detection.json"
 PAGE = ROOT / "docs/study.md"
 BEGIN, END = "<!-- written by rig/study/renew.py -->\n", "<!-- end -->\n"
+PLANS_BEGIN, PLANS_END = "<!-- other plans, written by rig/study/renew.py -->\n", "<!-- end of other plans -->\n"
 TYPES = ["linear-single-acting", "part-turn-double-acting", "linear-double-acting", "linear-single-acting-plain",
          "part-turn-single-acting"]
-BENCHES = ["virtual-bench", "virtual-bench-part-turn"]
+BENCHES = ["virtual-bench", "virtual-bench-part-turn", "virtual-bench-relay"]
+MODULES = ["relay-module-single-acting", "relay-module-double-acting"]
+# Each plan with the types that it is for, how many units teach it, and how many are reported of it.
+PLANS = {"after-relay-swap": (TYPES, 7000, 2000),
+         "incoming-complete-unit": (TYPES, 2000, 600),
+         "returned-unit-audit": (TYPES, 2000, 600),
+         "incoming-relay-module": (MODULES, 1500, 600),
+         "endurance-cycling": (TYPES, 600, 200),
+         "bench-self-proof": (["self-proof-block"], 600, 300)}
 # Good units more, for coverage alone: with those of the study itself (160 of each type) some 1,500 intervals of every
 # measurand from two seeds, so that 95 % is known to 1.1 %. Output 2 is of double-acting types only.
 MORE = [(215, ["part-turn-double-acting", "linear-double-acting"]),
         (90, ["linear-single-acting", "linear-single-acting-plain", "part-turn-single-acting"])]
 
 
-def study(build, *options, types=TYPES):
-    command = [pathlib.Path(build) / "rig/client/endstop", "study",
-               "--plan", ROOT / "procedures/library/after-relay-swap.plan.json"]
+def study(build, *options, types=TYPES, plan="after-relay-swap"):
+    command = [pathlib.Path(build) / "rig/client/endstop", "study", "--plan", ROOT / f"procedures/library/{plan}.plan.json"]
     for name in types:
         command += ["--type", ROOT / f"procedures/types/{name}.json"]
     for name in BENCHES:
@@ -86,8 +96,8 @@ def by_type(report):
     for i, kind in enumerate(report["types"]):
         good = report["good"]["by type"][i]
         faults = [f for f in report["faults"] if f["type"] == kind["name"]]
-        found = [f["mattering"] for f in faults if f["place"] != "bench"]
-        bench = [f["all"] for f in faults if f["place"] == "bench"]
+        found = [f["mattering"] for f in faults if f["judged"]]
+        bench = [f["all"] for f in faults if not f["judged"]]
         lines.append(f"| {kind['name']} | {good['failed']} of {good['units']} | {good['held']} | "
                      f"{sum(f['failed'] for f in found)} of {sum(f['units'] for f in found)} | "
                      f"{sum(f['failed'] for f in bench)} of {sum(f['units'] for f in bench)} |")
@@ -193,11 +203,61 @@ def write_report(build, seeds):
     PAGE.write_text(before + BEGIN + page(reports, more) + END + after, encoding="utf-8")
 
 
+def other_plan(name, build, seed):
+    """One row of each figure for one plan, and what was missed or blamed."""
+    types, _, units = PLANS[name]
+    r = json.loads(study(build, "--units", str(units), "--seed", seed, "--coverage", "0", "--table", TABLE, "--json", types=types,
+                         plan=name))
+    good, matters, bench, named = r["good"]["all"], r["unit and mounting faults that matter"], r["bench faults"], r["causes named"]
+    time = r["bench time of a good unit in s"]
+    row = (f"| {r['plan']['name']} {r['plan']['version']} | {units} | {good['failed']} of {good['units']}; {good['held']} | "
+           f"{matters['failed']} of {matters['units']}; {matters['held']} | {bench['failed']} of {bench['units']} | "
+           f"{named['first right']} of {named['units']} | {named['right among three']} | {time['mean'] / 60:.1f} min |")
+    missed = {}
+    for f in r["faults"]:
+        n = f["mattering"]["units"] - f["mattering"]["failed"] if f["judged"] else f["all"]["failed"]
+        if n:
+            key = f["fault"] + ("" if f["judged"] else " (blamed)")
+            held = f["mattering"]["held"] if f["judged"] else 0
+            old = missed.get(key, (0, 0, 0))
+            missed[key] = (old[0] + n, old[1] + held, old[2] + (f["mattering"] if f["judged"] else f["all"])["units"])
+    return row, [f"- *{r['plan']['name']}*: {fault}: {n} of {of}" + (f", {held} of them not tested" if held else "")
+                 for fault, (n, held, of) in missed.items()]
+
+
+def write_plans(build, seed):
+    lines = [f"Seed {seed}, never looked at before; causes by the shipped table.", "",
+             "| plan | units | good units failed; held | found from the severity that matters; held | bench faults blamed | "
+             "first cause right | right one among three | bench time |", "| --- | --- | --- | --- | --- | --- | --- | --- |"]
+    notes = []
+    for name in list(PLANS)[1:]:
+        row, more = other_plan(name, build, seed)
+        lines.append(row)
+        notes += more
+    if notes:
+        lines += ["", "Not failed although it matters, or blamed:", ""] + notes
+    text = PAGE.read_text(encoding="utf-8")
+    before, rest = text.split(PLANS_BEGIN)
+    after = rest.split(PLANS_END)[1]
+    PAGE.write_text(before + PLANS_BEGIN + "\n".join(lines) + "\n" + PLANS_END + after, encoding="utf-8")
+
+
+def learn(build, names):
+    """Plans that are not named stay as they are; all anew: the first replaces the table."""
+    for i, name in enumerate(names or PLANS):
+        types, units, _ = PLANS[name]
+        kept = ["--keep", TABLE] if names or i > 0 else []
+        study(build, "--units", str(units), "--good", "15 %", "--mattering", "--seed", "50", "--coverage", "0", "--csv", "--learn",
+              TABLE, *kept, types=types, plan=name)
+
+
 def main(arguments):
-    if len(arguments) == 2 and arguments[1] == "learn":
-        study(arguments[0], "--units", "10000", "--good", "15 %", "--seed", "50", "--coverage", "0", "--csv", "--learn", TABLE)
+    if len(arguments) >= 2 and arguments[1] == "learn" and all(a in PLANS for a in arguments[2:]):
+        learn(arguments[0], arguments[2:])
     elif len(arguments) > 2 and arguments[1] == "report" and all(a.isdigit() for a in arguments[2:]):
         write_report(arguments[0], arguments[2:])
+    elif len(arguments) == 3 and arguments[1] == "plans" and arguments[2].isdigit():
+        write_plans(arguments[0], arguments[2])
     else:
         sys.exit(__doc__)
 

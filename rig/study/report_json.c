@@ -46,6 +46,7 @@ static void fault(struct es_text *t, const struct es_study *s, const struct es_s
     es_json_object(t, NULL);
     es_json_text(t, "fault", es_study_fault_name(f->fault));
     es_json_text(t, "place", es_virtual_place_name(es_virtual_fault_get(f->fault)->place));
+    es_json_bool(t, "judged", es_study_judges(&s->types[f->type], f->fault));
     es_json_text(t, "type", s->types[f->type].sheet->name);
     number(t, "matters from", f->matters);
     count(t, "all", &f->all);

@@ -95,7 +95,8 @@ static void threshold_cell(const struct es_threshold *f, char out[CELL])
     }
 }
 
-static void fault_row(struct es_table *t, const struct es_study_fault *f)
+/* `judged`: of what the plan judges; else a unit that failed was blamed for the bench. */
+static void fault_row(struct es_table *t, const struct es_study_fault *f, bool judged)
 {
     char n[CELL], matters[CELL], found[CELL], interval[CELL], held[CELL], missed[CELL], threshold[CELL];
     snprintf(n, sizeof n, "%zu", f->all.n);
@@ -111,8 +112,7 @@ static void fault_row(struct es_table *t, const struct es_study_fault *f)
     threshold_cell(&f->threshold, threshold);
     const char *cells[] = {
         es_study_fault_name(f->fault), n, matters, found, interval, held, missed, threshold};
-    const bool bench = es_virtual_fault_get(f->fault)->place == ES_VIRTUAL_BENCH;
-    const bool bad = bench ? f->all.failed > 0 : f->mattering.failed < f->mattering.n;
+    const bool bad = judged ? f->mattering.failed < f->mattering.n : f->all.failed > 0;
     es_table_row(t, bad ? ES_STRONG : ES_PLAIN, cells);
 }
 
@@ -135,19 +135,19 @@ static enum es_status print_faults(const struct es_study *s, const struct es_stu
     for (size_t i = 0; i < m->fault_count; i++) {
         const struct es_study_fault *f = &m->faults[i];
         const enum es_virtual_place here = es_virtual_fault_get(f->fault)->place;
+        const bool judged = es_study_judges(&s->types[f->type], f->fault);
         if (f->all.n == 0) {
             continue;
         }
         if (f->type != type || (int)here != place) {
             char heading[200];
             snprintf(heading, sizeof heading, "%s: faults of the %s%s", s->types[f->type].sheet->name,
-                     es_virtual_place_name(here),
-                     here == ES_VIRTUAL_BENCH ? " (failed = blamed on the unit)" : "");
+                     es_virtual_place_name(here), judged ? "" : " (failed = blamed on the unit)");
             es_table_heading(t, heading);
             type = f->type;
             place = (int)here;
         }
-        fault_row(t, f);
+        fault_row(t, f, judged);
     }
     const enum es_status status = es_table_print(t, width, 0, colour, to, err);
     es_table_free(t);

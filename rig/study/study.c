@@ -45,15 +45,27 @@ static int kind_of(const struct es_type *sheet)
         [ES_PART_TURN] = {[ES_SINGLE_ACTING] = ES_VIRTUAL_PART_TURN_SINGLE_ACTING,
                           [ES_DOUBLE_ACTING] = ES_VIRTUAL_PART_TURN_DOUBLE_ACTING},
     };
-    return kinds[sheet->motion == ES_PART_TURN][sheet->action == ES_DOUBLE_ACTING];
+    static const int modules[2] = {[ES_SINGLE_ACTING] = ES_VIRTUAL_RELAY_MODULE_SINGLE_ACTING,
+                                   [ES_DOUBLE_ACTING] = ES_VIRTUAL_RELAY_MODULE_DOUBLE_ACTING};
+    if (sheet->kind == ES_PROOF_BLOCK) {
+        return ES_VIRTUAL_SELF_PROOF_BLOCK;
+    }
+    return sheet->kind == ES_RELAY_MODULE
+               ? modules[sheet->action == ES_DOUBLE_ACTING]
+               : kinds[sheet->motion == ES_PART_TURN][sheet->action == ES_DOUBLE_ACTING];
+}
+
+static bool bench_fits(const struct es_bench *bench, const struct es_type *sheet)
+{
+    const enum es_dimension wanted = sheet->motion == ES_LINEAR ? ES_DIM_LENGTH : ES_DIM_ANGLE;
+    const struct es_bench_channel *travel = es_station_channel(&bench->stations[0], ES_ROLE_TRAVEL);
+    return sheet->kind == ES_COMPLETE_UNIT ? travel && travel->unit->dimension == wanted : !travel;
 }
 
 static const struct es_bench *bench_for(const struct es_study *s, const struct es_type *sheet)
 {
-    const enum es_dimension wanted = sheet->motion == ES_LINEAR ? ES_DIM_LENGTH : ES_DIM_ANGLE;
     for (size_t i = 0; i < s->order.bench_count; i++) {
-        const struct es_bench_channel *c = es_station_channel(&s->benches[i]->stations[0], ES_ROLE_TRAVEL);
-        if (c && c->unit->dimension == wanted) {
+        if (bench_fits(s->benches[i], sheet)) {
             return s->benches[i];
         }
     }
@@ -99,7 +111,6 @@ static enum es_status check_type(const struct es_study *s, size_t index, struct 
                                        .type_path = s->order.types[index],
                                        .serial = "study",
                                        .person = "study",
-                                       .unattended = true,
                                        .overdue_reason = "a study certifies nothing"};
     const struct es_run_places places = {.now = "2026-11-25T08:00:00.000Z", .run = "study"};
     struct es_virtual_config config;
@@ -133,14 +144,16 @@ static enum es_status load_type(struct es_study *s, size_t index, struct es_find
     t->kind = kind_of(t->sheet);
     t->feedback = t->sheet->fitted[ES_FITTED_FEEDBACK];
     t->bench = bench_for(s, t->sheet);
-    if (!t->bench) {
+    if (!t->bench && t->sheet->kind == ES_COMPLETE_UNIT) {
         return es_fail(err, ES_USAGE,
                        "no bench file given has a station for the type \"%s\" (%s travel): add one",
                        t->sheet->name, es_motion_word(t->sheet->motion));
     }
-    if (t->sheet->kind != ES_COMPLETE_UNIT) {
-        return es_fail(err, ES_USAGE, "the type \"%s\" is a %s: a study is about complete units",
-                       t->sheet->name, es_unit_kind_word(t->sheet->kind));
+    if (!t->bench) {
+        return es_fail(
+            err, ES_USAGE,
+            "no bench file given has a station for the type \"%s\" (a %s, without travel): add one",
+            t->sheet->name, es_unit_kind_word(t->sheet->kind));
     }
     status = check_type(s, index, findings, err);
     return status == ES_OK ? make_slots(s, t, err) : status;

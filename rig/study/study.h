@@ -21,7 +21,7 @@ struct es_study_order {
     const char *types[ES_STUDY_TYPES_MAX]; /* type sheets; units of each in turn */
     size_t type_count;
     const char *benches[ES_STUDY_TYPES_MAX]; /* bench files; each type takes the first whose first station
-                                                has its kind of travel */
+                                                has its kind of travel, modules and blocks one without */
     size_t bench_count;
     uint64_t seed;
     size_t units;
@@ -30,6 +30,7 @@ struct es_study_order {
     const char *faults[ES_STUDY_FAULTS_MAX]; /* only these; none: all that the types can have */
     size_t fault_count;
     double severity_low, severity_high; /* drawn evenly between them; 0 <= low < high <= 1 */
+    bool mattering;                     /* only severities that matter in service (notes.h), if below high */
     /* Of how many good, and of how many faulty units of each type the truth is kept, for the coverage of
      * intervals. A fault of the bench breaks what the bench file claims: its units are left out. */
     size_t truths, truths_faulty;
@@ -105,5 +106,8 @@ enum es_status es_study_one(const struct es_study *study, size_t index, struct e
 void es_study_unit_free(const struct es_study *study, struct es_study_unit *unit); /* what is in it */
 
 const char *es_study_fault_name(int fault); /* "good" for -1 */
+
+/* Is the fault one of what units of this type stand for? On a self-proof block the bench itself is judged. */
+bool es_study_judges(const struct es_study_type *type, int fault);
 
 #endif

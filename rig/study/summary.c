@@ -32,12 +32,6 @@ static bool has_passed(const struct es_study_unit *u)
     return u->completed && (u->verdict == ES_PASS || u->verdict == ES_CONDITIONAL_PASS);
 }
 
-static bool is_bench_fault(int fault)
-{
-    const struct es_virtual_fault *f = es_virtual_fault_get(fault);
-    return f && f->place == ES_VIRTUAL_BENCH;
-}
-
 static double matters(int fault)
 {
     const struct es_fault_note *note = es_fault_note(es_study_fault_name(fault));
@@ -60,7 +54,7 @@ static void count_all(const struct es_study *s, struct es_study_summary *out)
             }
             continue;
         }
-        const bool bench = is_bench_fault(u->fault);
+        const bool bench = !es_study_judges(&s->types[u->type], u->fault);
         count(bench ? &out->bench_all : &out->unit_all, u);
         if (u->severity >= matters(u->fault)) {
             count(bench ? &out->bench_mattering : &out->unit_mattering, u);

@@ -13,6 +13,7 @@
 struct small {
     struct es_detection d;
     struct es_detection_cause causes[4];
+    struct es_detection_plan plan;
     struct es_detection_type type;
     struct es_detection_line lines[4];
     uint32_t counts[4][4][ES_DETECTION_BANDS][ES_DETECTION_BINS];
@@ -53,8 +54,9 @@ static struct small *make(size_t causes, size_t lines)
     for (size_t i = 0; i < causes; i++) {
         s->causes[i] = (struct es_detection_cause){.name = (char *)names[i], .meaning = (char *)names[i]};
     }
-    s->d = (struct es_detection){
-        .plan = (char *)"p", .causes = s->causes, .cause_count = causes, .types = &s->type, .type_count = 1};
+    s->plan = (struct es_detection_plan){.name = (char *)"p", .types = &s->type, .type_count = 1};
+    s->d =
+        (struct es_detection){.causes = s->causes, .cause_count = causes, .plans = &s->plan, .plan_count = 1};
     return s;
 }
 
@@ -68,7 +70,7 @@ static struct es_causes rank(const struct small *s, const struct es_seen *seen, 
 {
     struct es_causes out;
     struct es_error err = {0};
-    cr_assert_eq(es_causes_rank(&s->d, "t", seen, count, NULL, &out, &err), ES_OK, "%s", err.text);
+    cr_assert_eq(es_causes_rank(&s->d, "p", "t", seen, count, NULL, &out, &err), ES_OK, "%s", err.text);
     return out;
 }
 
@@ -137,12 +139,12 @@ Test(study_bayes, confirmed_repairs_move_the_prior)
     }
     set_good(s, 0, 0.02);
     for (int i = 0; i < 10; i++)
-        es_confirmed_add(&confirmed, &s->d, "c");
+        es_confirmed_add(&confirmed, &s->d, "t", "t", "c");
     es_confirmed_rates(&s->d, &confirmed, moved);
     cr_expect_float_eq(moved[0], 0.08, 1e-12);
     cr_expect_float_eq(moved[1], 0.2 / 3, 1e-12);
     cr_expect_float_eq(moved[2], 0.46 / 3, 1e-12);
-    cr_assert_eq(es_causes_rank(&s->d, "t", &seen, 1, moved, &found, &err), ES_OK, "%s", err.text);
+    cr_assert_eq(es_causes_rank(&s->d, "p", "t", &seen, 1, moved, &found, &err), ES_OK, "%s", err.text);
     cr_expect_float_eq(found.no_fault, 0.014 / 0.1346667, 1e-6);
     cr_expect_eq(found.items[0].index, 0);
     cr_expect_float_eq(found.items[0].probability, 0.068 / 0.1346667, 1e-6);
@@ -164,7 +166,7 @@ Test(study_bayes, what_remains_after_a_pass)
         s->cells[0][band] = (struct es_detection_cell){100000000, 10000000, 90000000};
     }
     s->type.good = (struct es_detection_cell){100000000, 80000000, 20000000};
-    cr_assert_eq(es_causes_remaining(&s->d, "t", NULL, &r, &err), ES_OK, "%s", err.text);
+    cr_assert_eq(es_causes_remaining(&s->d, "p", "t", NULL, &r, &err), ES_OK, "%s", err.text);
     cr_expect_float_eq(r.probability, 0.0065359477, 1e-7, "%.10f", r.probability);
     cr_expect(r.upper > r.probability && r.upper < 1.01 * r.probability);
     cr_expect_float_eq(r.before, 0.05, 1e-12);

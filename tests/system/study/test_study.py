@@ -96,7 +96,9 @@ def table():
         file = os.path.join(folder, "detection.json")
         study("--units", "40", "--good", "20 %", "--seed", "73", "--learn", file, "--coverage", "0")
         with open(file, encoding="utf-8") as f:
-            schema("detection-1.schema.json", json.load(f))
+            document = json.load(f)
+        schema("detection-2.schema.json", document)
+        check([p["plan"] for p in document["plans"]] == ["after relay swap"], "one study, one plan")
         done = study("--units", "12", "--good", "0 %", "--seed", "74", "--table", file, "--json", "--coverage", "0",
                      "--fault", "connector off", "--fault", "outputs crossed")
         named = json.loads(done.stdout)["causes named"]
@@ -104,15 +106,48 @@ def table():
         shown = study("--seed", "74", "--table", file, "--unit", "0", "--good", "0 %", "--fault", "connector off").stdout
         check("connector off" in shown and "next check:" in shown, "one unit shows its causes and the next check")
         with open(file, "w", encoding="utf-8") as f:
-            f.write('{"endstop": "detection/1"}')
+            f.write('{"endstop": "detection/2"}')
         done = study("--units", "2", "--table", file, status=2)
         check("detection.json:1:1" in done.stderr, "a bad table is refused with file and place")
+
+
+def other_plans():
+    """A spare relay module and the self-proof block: studied like units, and kept in one table."""
+    relay = ["--bench", ROOT + "/rig/bench/examples/virtual-bench-relay.json", "--coverage", "0", "--seed", "77"]
+    module = ["--plan", ROOT + "/procedures/library/incoming-relay-module.plan.json", "--type",
+              ROOT + "/procedures/types/relay-module-double-acting.json"] + relay
+    block = ["--plan", ROOT + "/procedures/library/bench-self-proof.plan.json", "--type",
+             ROOT + "/procedures/types/self-proof-block.json"] + relay
+
+    def other(*options):
+        return subprocess.run([ENDSTOP, "study"] + list(options), capture_output=True, text=True)
+
+    with tempfile.TemporaryDirectory() as folder:
+        file = os.path.join(folder, "detection.json")
+        first = other(*block, "--units", "120", "--good", "20 %", "--mattering", "--learn", file)
+        second = other(*module, "--units", "40", "--good", "20 %", "--mattering", "--learn", file, "--keep", file)
+        check(first.returncode == 0 and second.returncode == 0, "two plans learned: %s" % (first.stderr + second.stderr)[-300:])
+        with open(file, encoding="utf-8") as f:
+            document = json.load(f)
+        schema("detection-2.schema.json", document)
+        check([p["plan"] for p in document["plans"]] == ["incoming spare relay module", "bench self-proof"],
+              "the table keeps what it knew of another plan")
+        check([p["types"][0]["kind"] for p in document["plans"]] == ["relay module", "self-proof block"], "kinds are told apart")
+        done = other(*block, "--units", "6", "--good", "0 %", "--from", "0.5", "--fault", "fitting leaks on output 2", "--table", file,
+                     "--json")
+        report = json.loads(done.stdout)
+        schema("study-1.schema.json", report)
+        named = report["causes named"]
+        check(report["faults"][0]["judged"] and report["unit and mounting faults"]["failed"] == 6, "the block judges the bench")
+        check(named["units"] == 6 and named["units of unknown types"] == 0, "the table knows the block: %s" % named)
+        refused = other(*block, "--units", "2", "--keep", file)
+        check(refused.returncode == 2 and "--keep goes with --learn" in refused.stderr, "--keep alone is refused")
 
 
 def shipped():
     with open(ROOT + "/procedures/judgement/detection.json", encoding="utf-8") as f:
         document = json.load(f)
-    schema("detection-1.schema.json", document)
+    schema("detection-%s.schema.json" % document["endstop"][-1], document)
     done = study("--units", "24", "--good", "0 %", "--from", "0.5", "--seed", "75", "--coverage", "0", "--json", "--table",
                  ROOT + "/procedures/judgement/detection.json", "--fault", "relay seat leaks to output 1",
                  "--fault", "outputs crossed", "--fault", "sensor track worn", "--fault", "lever not parallel")
@@ -145,6 +180,7 @@ def manners():
 
 bounds()
 table()
+other_plans()
 shipped()
 manners()
 if FAILED:

@@ -21,18 +21,16 @@ static struct es_detection_type type = {.name = "t",
                                         .line_count = 1,
                                         .good = {100, 100, 0},
                                         .causes = type_causes};
-static struct es_detection table = {.version = "1",
-                                    .seed = "7",
-                                    .plan = "p",
-                                    .plan_version = "2",
-                                    .plan_digest = "p2",
-                                    .units = 400,
-                                    .causes = causes,
-                                    .cause_count = 2,
-                                    .checks = checks,
-                                    .check_count = 1,
-                                    .types = &type,
-                                    .type_count = 1};
+static struct es_detection_plan plan = {.name = "p",
+                                        .version = "2",
+                                        .digest = "p2",
+                                        .program = "1",
+                                        .seed = "7",
+                                        .units = 400,
+                                        .types = &type,
+                                        .type_count = 1};
+static struct es_detection table = {
+    .causes = causes, .cause_count = 2, .checks = checks, .check_count = 1, .plans = &plan, .plan_count = 1};
 
 /* Good units near 1; leaks at 9 and failed, but one of a hundred near 1; the bench's leaks not tested. */
 static void learn(void)
@@ -126,9 +124,9 @@ Test(likely, confirmed_repairs_move_the_rates)
     struct es_confirmed c = {0};
     double rates[ES_CAUSES_MAX];
     for (int i = 0; i < 5; i++)
-        es_confirmed_add(&c, &table, "bench leak");
-    es_confirmed_add(&c, &table, "no fault found");
-    es_confirmed_add(&c, &table, "mice");
+        es_confirmed_add(&c, &table, "t", "t", "bench leak");
+    es_confirmed_add(&c, &table, "t", "t", "no fault found");
+    es_confirmed_add(&c, &table, "t", "t", "mice");
     cr_expect_eq(c.repairs, 5);
     cr_expect_eq(c.no_fault_found, 1);
     cr_expect_eq(c.others, 1);
@@ -149,6 +147,27 @@ Test(likely, confirmed_repairs_move_the_rates)
     cr_expect_float_eq(after->remaining, faulty / (faulty + passing), 1e-12);
     es_likely_free(before);
     es_likely_free(after);
+}
+
+/* What was found in a relay module says nothing of a complete unit; of a type that no plan knows it counts.
+ */
+Test(likely, repairs_of_another_kind_move_nothing)
+{
+    struct es_confirmed c = {0};
+    struct es_detection_type both[2] = {type, type};
+    struct es_detection_plan wide = plan;
+    struct es_detection d = table;
+    both[1].name = (char *)"module";
+    both[1].kind = ES_RELAY_MODULE;
+    wide.types = both;
+    wide.type_count = 2;
+    d.plans = &wide;
+    es_confirmed_add(&c, &d, "t", "module", "leak");
+    cr_expect_eq(c.repairs, 0);
+    es_confirmed_add(&c, &d, "module", "module", "leak");
+    es_confirmed_add(&c, &d, "module", "elsewhere", "leak");
+    es_confirmed_add(&c, &d, "module", NULL, "leak");
+    cr_expect_eq(c.counts[0], 3);
 }
 
 static void expect_unknown(const struct es_detection *t, const struct es_outcome *o, const char *why)
@@ -175,7 +194,7 @@ Test(likely, says_plainly_what_it_does_not_know)
     o.plan = "p";
     o.lines = &other;
     o.line_count = 1;
-    expect_unknown(&table, &o, "none of the lines");
+    expect_unknown(&table, &o, "any of the lines");
     o.completed = false;
     cr_expect_eq(es_likely_make(&table, NULL, &o, &l, &err), ES_BAD_INPUT);
 }

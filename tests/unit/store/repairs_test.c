@@ -14,7 +14,7 @@ TestSuite(repairs, .init = help_setup, .fini = help_teardown);
 static enum es_status add(struct es_store *store, char *number, char *found, char *person)
 {
     char when[] = "2026-03-01T08:00:00Z";
-    const struct es_repair r = {number, found, person, when, NULL};
+    const struct es_repair r = {number, found, person, when, NULL, NULL};
     return es_repairs_add(store, &r, &err);
 }
 

@@ -66,8 +66,8 @@ Test(study_detection, reads_what_it_writes)
     cr_assert_eq(es_detection_from_document(doc, &findings, &again, &err), ES_OK, "%s", err.text);
     cr_assert_eq(es_detection_write(again, &second, &err), ES_OK);
     cr_expect_str_eq(first.bytes, second.bytes);
-    cr_expect_eq(again->types[0].lines[0].causes[0][2][18], 1);
-    cr_expect_eq(again->types[0].causes[0][0].passed, 4);
+    cr_expect_eq(again->plans[0].types[0].lines[0].causes[0][2][18], 1);
+    cr_expect_eq(again->plans[0].types[0].causes[0][0].passed, 4);
     cr_expect_eq(again->checks[0].finds, 1);
     es_document_free(doc);
     es_text_free(&first);
@@ -76,14 +76,111 @@ Test(study_detection, reads_what_it_writes)
     es_detection_free(again);
 }
 
+static const char second[] =
+    "{\"endstop\":\"detection/2\",\"causes\":[{\"name\":\"leak\",\"meaning\":\"air "
+    "goes\",\"place\":\"unit\",\"rate\":0.1,\"matters from\":0.2}],\"checks\":[],\"plans\":["
+    "{\"plan\":\"p\",\"version\":\"1\",\"digest\":\"%s\",\"program\":\"1\",\"seed\":\"7\",\"units\":100,"
+    "\"types\":["
+    "{\"name\":\"t\",\"version\":\"1\",\"digest\":\"%s\",\"kind\":\"relay "
+    "module\",\"good\":[50,50,0],\"causes\":{\"leak\":"
+    "[[10,4,6],[10,0,10],[10,0,10]]},\"lines\":[{\"procedure\":\"a\",\"measurand\":\"flow\",\"middle\":1,"
+    "\"scatter\":0.5,\"reasons\":[],\"usual\":8,\"good\":[10,2],\"causes\":{\"leak\":[[11,6],[13,10],[]]}}]}]"
+    "}%s]}";
+
+/* A document of the format "detection/2", with one change, and with one more plan. */
+static struct es_detection *read_second(const char *change, const char *to, bool twice,
+                                        struct es_findings *findings)
+{
+    struct es_document *doc = NULL;
+    struct es_detection *d = NULL;
+    struct es_error err = {0};
+    char *text = NULL, *plan = NULL, *changed = NULL;
+    cr_assert(asprintf(&text, second, digest, digest, "") > 0);
+    cr_assert(asprintf(&plan, ",%s", strstr(text, "{\"plan\"")) > 0);
+    plan[strlen(plan) - 2] = '\0';
+    free(text);
+    cr_assert(asprintf(&text, second, digest, digest, twice ? plan : "") > 0);
+    const char *at = strstr(text, change);
+    cr_assert(at, "%s", change);
+    cr_assert(asprintf(&changed, "%.*s%s%s", (int)(at - text), text, to, at + strlen(change)) > 0);
+    cr_assert_eq(es_document_parse("table", changed, strlen(changed), findings, &doc, &err), ES_OK, "%s",
+                 err.text);
+    const enum es_status status = es_detection_from_document(doc, findings, &d, &err);
+    cr_expect_eq(status == ES_OK, d != NULL);
+    es_document_free(doc);
+    free(text);
+    free(plan);
+    free(changed);
+    return d;
+}
+
+/* What a list does not name fell into the usual bin. */
+Test(study_detection, the_usual_bin_is_filled_up)
+{
+    struct es_findings findings = {0};
+    struct es_detection *d = read_second("\"p\"", "\"q\"", true, &findings);
+    cr_assert(d);
+    cr_expect_eq(d->plan_count, 2);
+    const struct es_detection_type *type = es_detection_find_type(es_detection_find_plan(d, "q"), "t");
+    cr_assert(type);
+    cr_expect_eq(type->kind, ES_RELAY_MODULE);
+    cr_expect_eq(type->lines[0].good[8], 48);
+    cr_expect_eq(type->lines[0].causes[0][0][8], 4);
+    cr_expect_eq(type->lines[0].causes[0][1][8], 0);
+    cr_expect_eq(type->lines[0].causes[0][2][8], 10);
+    cr_expect_eq(strlen(d->digest), 64);
+    es_detection_free(d);
+}
+
+Test(study_detection, faults_of_the_second_format)
+{
+    static const char *const changes[][2] = {
+        {"[11,6]", "[11,11]"},
+        {"\"usual\":8,", ""},
+        {"\"usual\":8", "\"usual\":31"},
+        {"relay module", "relay"},
+        {"\"seed\":\"7\",", ""},
+        {"detection/2", "detection/3"},
+        {"\"good\":[10,2]", "\"good\":[10,51]"},
+    };
+    for (size_t i = 0; i < sizeof changes / sizeof changes[0]; i++) {
+        struct es_findings findings = {0};
+        cr_expect_null(read_second(changes[i][0], changes[i][1], false, &findings), "%s", changes[i][0]);
+        cr_expect_geq(findings.count, 1, "%s", changes[i][0]);
+        es_findings_free(&findings);
+    }
+    struct es_findings findings = {0};
+    cr_expect_null(read_second("[11,6]", "[11,6]", true, &findings), "a plan twice");
+    es_findings_free(&findings);
+}
+
+/* What another study learned of other plans is kept, of the same plan not. */
+Test(study_detection, other_plans_are_kept)
+{
+    struct es_findings findings = {0};
+    struct es_error err = {0};
+    struct es_detection *new = read_second("\"7\"", "\"8\"", false, &findings);
+    struct es_detection *old = read_second("\"p\"", "\"q\"", true, &findings);
+    struct es_detection *foreign = read_table(NULL, NULL, &findings);
+    cr_assert(new &&old &&foreign);
+    cr_assert_eq(es_detection_keep(new, old, &err), ES_OK, "%s", err.text);
+    cr_assert_eq(new->plan_count, 2);
+    cr_expect_str_eq(es_detection_find_plan(new, "p")->seed, "8");
+    cr_expect_str_eq(es_detection_find_plan(new, "q")->seed, "7");
+    cr_expect_eq(es_detection_keep(new, foreign, &err), ES_BAD_INPUT, "other causes");
+    es_detection_free(new);
+    es_detection_free(old);
+    es_detection_free(foreign);
+}
+
 Test(study_detection, bins)
 {
     struct es_findings findings = {0};
     struct es_detection *d = read_table(NULL, NULL, &findings);
-    const struct es_detection_line *line = es_detection_find_line(&d->types[0], "a", "flow");
+    const struct es_detection_line *line = es_detection_find_line(&d->plans[0].types[0], "a", "flow");
     struct es_seen seen = {"a", "flow", ES_PASS, true, 1, NULL};
     cr_assert(line);
-    cr_expect_null(es_detection_find_line(&d->types[0], "b", "flow"));
+    cr_expect_null(es_detection_find_line(&d->plans[0].types[0], "b", "flow"));
     cr_expect_eq(es_detection_bin(line, &seen), 8, "the middle");
     seen.value = 1 + 0.5 * 3;
     cr_expect_eq(es_detection_bin(line, &seen), 10);
@@ -142,7 +239,7 @@ Test(study_detection, ranks_and_says_why)
     struct es_detection *d = read_table(NULL, NULL, &findings);
     const struct es_seen seen[] = {{"z", "unknown", ES_FAIL, true, 1, NULL},
                                    {"a", "flow", ES_FAIL, true, 4, NULL}};
-    cr_assert_eq(es_causes_rank(d, "t", seen, 2, NULL, &causes, &err), ES_OK, "%s", err.text);
+    cr_assert_eq(es_causes_rank(d, "p", "t", seen, 2, NULL, &causes, &err), ES_OK, "%s", err.text);
     cr_assert_eq(causes.count, 1);
     cr_expect_str_eq(d->causes[causes.items[0].index].name, "leak");
     cr_expect_gt(causes.items[0].probability, 0.8);
@@ -153,10 +250,10 @@ Test(study_detection, ranks_and_says_why)
     double sum = causes.no_fault + causes.by_place[0] + causes.by_place[1] + causes.by_place[2];
     cr_expect_float_eq(sum, 1, 1e-9);
 
-    cr_expect_eq(es_causes_rank(d, "moon", seen, 2, NULL, &causes, &err), ES_NOT_FOUND);
-    cr_expect_eq(es_causes_rank(d, "t", seen, 1, NULL, &causes, &err), ES_NOT_FOUND, "no known line");
-    const double too_much[] = {0.7, 0.4};
-    cr_expect_eq(es_causes_rank(d, "t", seen, 2, too_much, &causes, &err), ES_RANGE);
+    cr_expect_eq(es_causes_rank(d, "p", "moon", seen, 2, NULL, &causes, &err), ES_NOT_FOUND);
+    cr_expect_eq(es_causes_rank(d, "p", "t", seen, 1, NULL, &causes, &err), ES_NOT_FOUND, "no known line");
+    const double too_much[] = {1.1, 0};
+    cr_expect_eq(es_causes_rank(d, "p", "t", seen, 2, too_much, &causes, &err), ES_RANGE);
     es_detection_free(d);
 }
 
@@ -166,7 +263,7 @@ Test(study_detection, what_remains)
     struct es_error err = {0};
     struct es_remaining r;
     struct es_detection *d = read_table(NULL, NULL, &findings);
-    cr_assert_eq(es_causes_remaining(d, "t", NULL, &r, &err), ES_OK, "%s", err.text);
+    cr_assert_eq(es_causes_remaining(d, "p", "t", NULL, &r, &err), ES_OK, "%s", err.text);
     /* Severities from 0.2 on: a quarter in the second band, three quarters in the third; none of 10 missed in
      * either, that is 0.5 in 11. The cause that was never tried does not count. */
     const double miss = 0.5 / 11, healthy = 0.9 * 50.5 / 51;
@@ -175,8 +272,9 @@ Test(study_detection, what_remains)
     const double most = 1 - pow(0.025, 0.1); /* none of 10, Clopper and Pearson */
     cr_expect_float_eq(r.upper, 0.1 * most / (0.1 * most + healthy), 1e-9);
     cr_expect_eq(r.leading_count, 1);
-    cr_expect_eq(es_causes_remaining(d, "moon", NULL, &r, &err), ES_NOT_FOUND);
+    cr_expect_eq(es_causes_remaining(d, "p", "moon", NULL, &r, &err), ES_NOT_FOUND);
     const double too_much[] = {1.1, 0};
-    cr_expect_eq(es_causes_remaining(d, "t", too_much, &r, &err), ES_RANGE, "faults more often than always");
+    cr_expect_eq(es_causes_remaining(d, "p", "t", too_much, &r, &err), ES_RANGE,
+                 "faults more often than always");
     es_detection_free(d);
 }

@@ -293,6 +293,10 @@ static enum es_status consumption(const struct settings *s, const struct es_trac
     if (status != ES_OK || !settled(s, &r, m))
         return status;
     struct es_budget b = {0};
+    /* what the unit draws by jerks belongs to the mean that is asked for: only what neighbours differ by is
+     * noise */
+    r.p.u_mean = r.p.neighbours / sqrt((double)r.p.n);
+    r.p.dof = (double)(r.p.n - 1);
     es_rest_noise(&b, &r, 1);
     es_channel_terms(&b, &r.series->u, 1, r.p.mean, 1);
     es_measured_set(m, r.p.mean, &b);

@@ -102,7 +102,7 @@ static double drive_at(const struct fitted *f, size_t i, const struct shift *d)
 static double drives(struct fitted *f, const struct shift *d)
 {
     double lag = f->lag + d->lag, age = f->age + d->age, seen = 0, was = 0, now = 0, most = 0;
-    for (size_t i = 0; i < f->n; i++, was = now) {
+    for (size_t i = 0; i < f->n; i++) {
         double before = seen, dt = i > 0 ? f->t[i] - f->t[i - 1] : 0;
         now = drive_at(f, i, d);
         seen = now;
@@ -112,6 +112,7 @@ static double drives(struct fitted *f, const struct shift *d)
         }
         f->drive[i] = i > 0 && dt > 0 ? seen - age * (seen - before) / dt : seen;
         most = fmax(most, f->drive[i]);
+        was = now;
     }
     return most;
 }
@@ -445,12 +446,12 @@ enum es_status es_conductance_of(const struct es_conductance_input *in, struct e
     }
     enum es_status status = gather(in, flow ? in->flow : in->output, &f, out->reason, err);
     if (status == ES_OK && f.n >= LEAST) {
-        if (flow)
+        if (flow) {
             stated_delay(&f);
-        if (flow)
             by_flow(&f, out);
-        else
+        } else {
             by_pressure(&f, out);
+        }
     } else if (status == ES_OK && out->reason[0] == '\0') {
         snprintf(out->reason, sizeof out->reason, "too few readings with pressures around them");
     }

@@ -72,14 +72,15 @@ static bool balance(struct es_emptying *e, bool steps, struct es_fit *fit)
 /* The best of some exchanges of one shape to begin with. */
 static double begin(struct es_emptying *e, double shape)
 {
+    static const double tried[] = {250, 750, 2250, 6750, 20250, 60750};
     double best = INFINITY, at = 0;
     struct es_fit fit;
     e->shape = shape;
-    for (double h = 250; h < 1e5; h *= 3) {
-        e->exchange = h;
+    for (size_t k = 0; k < sizeof tried / sizeof tried[0]; k++) {
+        e->exchange = tried[k];
         if (balance(e, false, &fit) && fit.rss < best) {
             best = fit.rss;
-            at = h;
+            at = tried[k];
         }
     }
     e->exchange = at;
@@ -91,12 +92,13 @@ static double step(struct es_emptying *e, const struct es_fit *fit, double rss)
 {
     const double exchange = e->exchange, shape = e->shape;
     double share = fmin(1, 1 / fmax(fabs(fit->b[3]), 2 * fabs(fit->b[4])));
-    for (int k = 0; k < 5; k++, share /= 2) {
+    for (int k = 0; k < 5; k++) {
         struct es_fit trial;
         e->exchange = exchange * exp(share * fit->b[3]);
         e->shape = fmax(-0.5, fmin(MOST_SHAPE, shape + share * fit->b[4]));
         if (balance(e, false, &trial) && trial.rss < rss)
             return trial.rss;
+        share /= 2;
     }
     e->exchange = exchange;
     e->shape = shape;

@@ -24,12 +24,13 @@ TYPES = ["linear-single-acting", "part-turn-double-acting", "linear-double-actin
          "part-turn-single-acting"]
 BENCHES = ["virtual-bench", "virtual-bench-part-turn", "virtual-bench-relay"]
 MODULES = ["relay-module-single-acting", "relay-module-double-acting"]
-# Each plan with the types that it is for, how many units teach it, and how many are reported of it.
+# Each plan with the types that it is for, how many units teach it, and how many are reported of it. More units make a larger
+# table: a document has 4 MB at most (rig/base/document.h).
 PLANS = {"after-relay-swap": (TYPES, 7000, 2000),
-         "incoming-complete-unit": (TYPES, 2000, 600),
-         "returned-unit-audit": (TYPES, 2000, 600),
+         "incoming-complete-unit": (TYPES, 1500, 600),
+         "returned-unit-audit": (TYPES, 1500, 600),
          "incoming-relay-module": (MODULES, 1500, 600),
-         "endurance-cycling": (TYPES, 600, 200),
+         "endurance-cycling": (TYPES, 400, 200),
          "bench-self-proof": (["self-proof-block"], 600, 300)}
 # Good units more, for coverage alone: with those of the study itself (160 of each type) some 1,500 intervals of every
 # measurand from two seeds, so that 95 % is known to 1.1 %. Output 2 is of double-acting types only.

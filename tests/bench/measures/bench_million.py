@@ -16,6 +16,7 @@ import time
 
 os.environ["OPENBLAS_NUM_THREADS"] = os.environ["OMP_NUM_THREADS"] = "1"
 import numpy as np  # noqa: E402
+from scipy.special import ndtr  # noqa: E402
 
 
 # ---- what the measures share ----
@@ -499,7 +500,9 @@ def without_odd(readings, starts, blocks, angle, course, marks):
     apart &= ~(every[:-2] & every[1:-1] & every[2:])
     single = np.flatnonzero(np.repeat(apart, np.diff(own)))
     single = single[off[single] <= max(0.01, 6 * noise)]
-    return ~(apart | every[1:-1]), np.interp(single + own[0], middle, angle), r[single], noise
+    runs = np.split(bad + own[0], np.flatnonzero(np.diff(bad) > 1) + 1) if len(bad) else []
+    lost = [np.sort(np.interp((run[0] - 0.5, run[-1] + 0.5), middle, angle)) for run in runs]
+    return ~(apart | every[1:-1]), np.interp(single + own[0], middle, angle), r[single], noise, lost
 
 
 def sensor_sweep(data):
@@ -524,8 +527,8 @@ def sensor_sweep(data):
         found = delay_of(sorted_, legs, speeds, low + inset, high - inset, 21)
         if _ < 2:
             total += found
-    keep, spread = [], 0.0
-    for a, b, _ in legs:
+    keep, spread, dropouts = [], 0.0, []
+    for (a, b, way), speed in zip(legs, speeds):
         x, y = angle[a: b + 1], ratio[a: b + 1]
         inside = (x >= low) & (x <= high)
         u = (x - 0.5 * (low + high)) / (0.5 * (high - low))
@@ -542,29 +545,155 @@ def sensor_sweep(data):
             cut, marks = after, now
             if same:
                 break
-        good, more_x, more_y, noise = without_odd(full[1][1], starts, slice(first + a, first + b + 1), x, course, marks)
+        good, more_x, more_y, noise, lost = without_odd(full[1][1], starts, slice(first + a, first + b + 1), x, course, marks)
         x, y = np.append(x[good], more_x), np.append(y[good], more_y)
         order = np.argsort(x, kind="stable")
         keep.append((x[order], y[order]))
         spread = max(spread, noise)
+        for place in lost:  # the same place in several legs is one dropout
+            near = [d for d in dropouts if abs(d[0][:2] - place).max() < 0.02]
+            (near[0] if near else dropouts.append([]) or dropouts[-1]).append(np.append(place, (way, speed ** -2)))
+    return figures_of_sweep(data[0], legs, t, keep, places(dropouts), low, high) | {"delay": total + found, "noise": spread}
+
+
+def places(dropouts):
+    """From where to where: the furthest of both directions' weighted means."""
+    ends = []
+    for seen in map(np.array, dropouts):
+        means = [np.average(seen[seen[:, 2] == way][:, :2], axis=0, weights=seen[seen[:, 2] == way][:, 3])
+                 for way in np.unique(seen[:, 2])]
+        ends.append((min(m[0] for m in means), max(m[1] for m in means)))
+    return sorted(ends)
+
+
+def unified(largest, u_of_it, u):
+    """Of the largest of len(u) deviations of either sign: the most likely size, and the uncertainty by the interval
+    after Feldman and Cousins (1998)."""
+    alone = u.max() * np.sqrt(2 * np.log(1000 * len(u)))
+    if largest > alone + 8 * u_of_it:
+        return largest, u_of_it
+    width = u_of_it / 16
+    before = int(np.ceil(largest / width))
+    after = int(np.ceil((max(largest, alone) + 6 * u_of_it - largest) / width))
+    edge = largest + (np.arange(before + after + 2) - before - 0.5) * width
+    theta = np.linspace(0, largest + 4 * u_of_it, 2 + int((largest + 4 * u_of_it) / u_of_it * 5))
+    noise, real = np.zeros(len(edge)), edge > 0
+    others = np.ones(np.count_nonzero(real))
+    for one, count in zip(*np.unique(u, return_counts=True)):
+        others *= (1 - 2 * ndtr(-edge[real] / one)) ** count
+    noise[real] = others / (1 - 2 * ndtr(-edge[real] / u_of_it))
+    below = noise * (1 - ndtr((theta[:, None] - edge) / u_of_it) - ndtr((-theta[:, None] - edge) / u_of_it))
+    share = np.maximum(0, np.diff(below, axis=1))
+    best = share.max(axis=0)
+    rank = share / np.where(best > 0, best, 1)
+    seen = rank[:, before:before + 1]
+    first = (share * np.where(rank > seen, 1, np.where(rank == seen, 0.5, 0)))[:, best > 0].sum(axis=1)
+    at = int(share[:, before].argmax())
+    likely = theta[at]
+    if 0 < at < len(theta) - 1:
+        y = np.log(share[at - 1: at + 2, before])
+        bend = y[0] - 2 * y[1] + y[2]
+        likely += theta[1] * 0.5 * (y[0] - y[2]) / bend if bend < 0 else 0
+    inside = first < 0.95
+    if not inside.any():
+        return likely, 0.0
+    a, b = int(inside.argmax()), len(theta) - 1 - int(inside[::-1].argmax())
+    low = theta[a] - theta[1] * (first[a] - 0.95) / (first[a] - first[a - 1]) if a else 0
+    high = theta[b] if b + 1 == len(theta) else theta[b + 1] - theta[1] * (first[b + 1] - 0.95) / (first[b + 1] - first[b])
+    return likely, max(high - likely, likely - low) / 1.959964
+
+
+def roughness(keep, legs, low, high, slope, noise):
+    """Departures of a hundred bins from the parabolas through their neighbours, and reversals."""
+    width, sums, offs, counts = (high - low) / 100, np.zeros((2, 100)), np.zeros((2, 100)), np.zeros((2, 100))
+    for (x, y), leg in zip(keep, legs):
+        inside = slice(*np.searchsorted(x, (low, high)))
+        x, y, d = x[inside], y[inside], int(leg[2] > 0)
+        j = np.minimum(((x - low) / width).astype(int), 99)
+        away = x - (low + (j + 0.5) * width)
+        sums[d] += np.bincount(j, y - slope * away, 100)
+        offs[d] += np.bincount(j, away / width, 100)
+        counts[d] += np.bincount(j, minlength=100)
+    known = (counts > 0).all(axis=0)  # a dropout may be wider than a bin
+    counts[counts == 0] = 1
+    mean, off = (sums / counts).mean(axis=0), (offs / counts).mean(axis=0)
+    u = 0.5 * noise * np.sqrt((1 / counts).sum(axis=0))
+    steps = np.diff(mean) * np.sign(slope) < -4 * np.hypot(u[1:], u[:-1])
+    steps &= known[1:] & known[:-1]
+    reversals = np.count_nonzero(steps[1:] & ~steps[:-1]) + steps[0]
+    middle = np.arange(3, 97)
+    near = middle[:, None] + np.array((-3, -2, -1, 1, 2, 3))
+    there = (known[near] & (near >= 3) & (near < 97)).astype(float)
+    used = known[middle] & (there.sum(axis=1) >= 5)
+    middle, near, there = middle[used], near[used], there[used]
+    x = (near - middle[:, None] + off[near] - off[middle][:, None]) / 3
+    y = mean[near] - slope * (near - middle[:, None]) * width
+    columns = np.stack((there, there * x, there * x * x), axis=2)
+    inverse = np.linalg.inv(columns.transpose(0, 2, 1) @ columns)
+    shares = (columns @ inverse[:, :, :1])[:, :, 0]
+    apart = abs(mean[middle] - (shares * y).sum(axis=1))
+    own = np.sqrt(u[middle] ** 2 + (shares ** 2 * u[near] ** 2).sum(axis=1))
+    most = int(apart.argmax())
+    return *unified(apart[most], own[most], own), reversals
+
+
+def turning_points(series, legs, t, noise):
+    """Of each turn: the mean of the readings that stand there."""
+    x, v, _ = series
+    ends = {1: [], -1: []}
+    for (a, _, way), side in zip(legs[1:], [-leg[2] for leg in legs[1:]]):
+        i = int(np.searchsorted(x, t[a]))
+        part = v[max(0, i - 60): i + 61]
+        furthest = side * (side * part).max()
+        ends[side].append(part[abs(part - furthest) <= 6 * noise].mean())
+    return ends
+
+
+def figures_of_sweep(series, legs, t, keep, dropouts, low, high):
     inset = 0.03 * (high - low)
     centres, half = np.linspace(low + inset, high - inset, 21), 0.5 * (high - low - 2 * inset) / 20
-    curve = np.zeros((2, 21))
-    for j, c in enumerate(centres):
-        for d in (0, 1):
-            part = [s for s, leg in zip(keep, legs) if (leg[2] > 0) == bool(d)]
-            cuts = [np.searchsorted(x, (c - half, c + half)) for x, _ in part]
-            curve[d, j] = np.mean([line(x[a:b], y[a:b], c)[0] for (x, y), (a, b) in zip(part, cuts)])
+    value, own, rss, dof = np.empty((len(legs), 21)), np.empty((len(legs), 21)), 0.0, 0
+    for k, (x, y) in enumerate(keep):
+        cuts = np.searchsorted(x, (centres - half, centres + half))
+        for j, (a, b) in enumerate(cuts.T):
+            u = x[a:b] - x[a:b].mean()
+            square = u @ u
+            mean, slope = y[a:b].mean(), (u @ y[a:b]) / square
+            r = y[a:b] - mean - slope * u
+            away = centres[j] - x[a:b].mean()
+            value[k, j], own[k, j] = mean + slope * away, 1 / (b - a) + away * away / square
+            rss, dof = rss + r @ r, dof + b - a - 2
+    noise = np.sqrt(rss / dof)
+    up = np.array([leg[2] > 0 for leg in legs])
+    curve = np.stack((value[~up].mean(axis=0), value[up].mean(axis=0)))
     mean = curve.mean(axis=0)
     span = abs(mean[-1] - mean[0])
     chord = mean[0] + (mean[-1] - mean[0]) * np.linspace(0, 1, 21)
-    for d in (0, 1):  # roughness and reversals: means of a hundred bins
-        for (x, y), leg in zip(keep, legs):
-            if (leg[2] > 0) == bool(d):
-                n, _ = np.histogram(x, 100, (low, high))
-                np.histogram(x, 100, (low, high), weights=y)
-    return {"linearity terminal-based": abs(mean - chord).max() / span, "hysteresis": abs(curve[0] - curve[1]).max() / span,
-            "delay": total + found, "noise": spread}
+    a, b = np.triu_indices(21, 1)
+    off = mean - ((mean[b] - mean[a]) / (b - a))[:, None] * np.arange(21)
+    apart, doubts = [], []  # legs of one direction
+    for way in (up, ~up):
+        some = np.flatnonzero(way)
+        i, k = (some[index] for index in np.triu_indices(len(some), 1))
+        apart.append(abs(value[i] - value[k]).ravel())
+        doubts.append(noise * np.sqrt(own[i] + own[k]).ravel())
+    apart, doubts = np.concatenate(apart), np.concatenate(doubts)
+    most = int(apart.argmax())
+    repeats = unified(apart[most], doubts[most], doubts)[0]
+    x, y = (np.concatenate([part[i] for part in keep]) for i in (0, 1))
+    judged = (x >= low + inset) & (x <= high - inset)
+    slope = line(x[judged], y[judged], 0)[1]
+    rough, _, _ = roughness(keep, legs, low, high, slope, noise)
+    ends = turning_points(series, legs, t, 1e-9)
+    outermost = min(ends[-1]), max(ends[1])
+    margins = [np.mean(y[near] - slope * (x[near] - e)) for e in outermost
+               for near in [abs(x - e) <= 0.003 * (outermost[1] - outermost[0])]]
+    return {"linearity terminal-based": abs(mean - chord).max() / span, "linearity independent": np.ptp(off, axis=1).min() / 2 / span,
+            "hysteresis": abs(curve[0] - curve[1]).max() / span, "repeatability": repeats / span,
+            "smoothness": rough / abs(slope * (high - low)), "margin low": min(margins), "margin high": 1 - max(margins),
+            "usable range": max(np.array([*(d[0] for d in dropouts), min(ends[1])])
+                                - np.array([max(ends[-1]), *(d[1] for d in dropouts)])),
+            "widest dropout": max((b - a for a, b in dropouts), default=0)}
 
 
 # ---- the run ----
@@ -572,7 +701,7 @@ def sensor_sweep(data):
 WORK = {"level": level, "extreme": extreme, "step response": step_response, "stroke": stroke, "sensor sweep": sensor_sweep,
         "relay leak": relay_leak, "staircase": staircase}
 # How far the two may differ, of the value: where the scalar steps that are left out here would still move it.
-NEAR = {"hysteresis": 0.06, "linearity terminal-based": 0.02, "noise": 0.6, "dead time": 0.01, "inaccuracy": 0.1,
+NEAR = {"usable range": 0.0001, "hysteresis": 0.06, "linearity terminal-based": 0.02, "noise": 0.6, "dead time": 0.01, "inaccuracy": 0.1,
         "delay": 0.01}
 AT_LEAST = {"level": 20, "extreme": 20, "step response": 20, "stroke": 14, "sensor sweep": 8, "relay leak": 14, "staircase": 20}
 

@@ -15,6 +15,7 @@
 
 #define SAMPLES 1000000
 #define REPEATS 15
+#define OUTPUTS 12 /* most of a measure that are compared */
 #define DEG     0.017453292519943295
 
 static double now(void)
@@ -28,7 +29,7 @@ struct task {
     const char *measure, *settings;
     struct es_trace *trace;
     size_t slot;
-    const char *outputs[4];
+    const char *outputs[OUTPUTS];
     const struct es_facts *facts;
 };
 
@@ -147,21 +148,21 @@ static double floor_of(const struct es_trace *t)
 static void run(const struct task *task)
 {
     const struct es_trace *traces[8] = {NULL};
-    double best = INFINITY, values[4] = {0};
+    double best = INFINITY, values[OUTPUTS] = {0};
     size_t samples = 0;
     traces[task->slot] = task->trace;
     for (int k = 0; k < REPEATS; k++) {
         double began = now();
         struct es_measured *m = syn_measure(task->measure, task->settings, traces, task->facts);
         best = fmin(best, now() - began);
-        for (int o = 0; o < 4 && task->outputs[o]; o++)
+        for (int o = 0; o < OUTPUTS && task->outputs[o]; o++)
             values[o] = syn_output(task->measure, m, task->outputs[o])->value;
         free(m);
     }
     for (size_t i = 0; i < task->trace->series_count; i++)
         samples += task->trace->series[i].count;
     printf("%s|%zu|%.6f|%.6f", task->measure, samples, best, floor_of(task->trace));
-    for (int o = 0; o < 4 && task->outputs[o]; o++)
+    for (int o = 0; o < OUTPUTS && task->outputs[o]; o++)
         printf("|%s=%.12g", task->outputs[o], values[o]);
     putchar('\n');
 }
@@ -186,7 +187,8 @@ int main(int argc, char **argv)
          NULL,
          sweep_trace(),
          0,
-         {"linearity terminal-based", "hysteresis", "delay", "noise"},
+         {"linearity terminal-based", "linearity independent", "hysteresis", "repeatability", "smoothness",
+          "usable range", "margin low", "margin high", "delay", "noise"},
          NULL},
         {"relay leak", "{\"tare\": \"none\"}", leak_trace(), 1, {"pressure rate"}, &of_air},
         {"staircase", NULL, stairs_trace(), 0, {"inaccuracy", "hysteresis"}, &syn_unit_facts}};

@@ -44,7 +44,8 @@ struct likelihood {
 static struct likelihood likelihood_at(const struct es_red_stretch *stretches, size_t count, double time,
                                        double dof)
 {
-    double d = -expm1(-1 / time), phi = 1 - d, c = d * (2 - d), left = 0, log_all = -1 / time - log(time);
+    double d = -expm1(-1 / time), phi = 1 - d, c = d * (2 - d), left = DBL_MIN,
+           log_all = -1 / time - log(time);
     for (size_t i = 0; i < count; i++) {
         const struct es_red_stretch *s = &stretches[i];
         struct forms f = forms_of(s, phi, d);
@@ -141,41 +142,81 @@ static double beyond(double x, double dof)
     return erfc(x * (1 - 0.25 / dof) / sqrt(1 + 0.5 * x * x / dof) / sqrt(2.0));
 }
 
-/* Half-width that holds all but `tail`, of the scales u[] as likely as weight[]. */
-static double half_width(const struct es_red_noise *noise, const double *u, double tail)
+struct rising {
+    double (*at)(const void *context, double x);
+    const void *context;
+};
+
+/* Where what rises, and is nearly straight, passes 0 between `low` and `high`: by secants, the half of what
+ * is left where one leads outside. */
+static double zero_of(const struct rising *f, double low, double high, double guess, double fine)
 {
-    double low = 0, high = 0;
-    for (int k = 0; k < ES_RED_GRID; k++)
-        high = fmax(high, 20 * u[k]);
-    for (int pass = 0; pass < 36; pass++) {
-        double middle = 0.5 * (low + high), out = 0;
-        for (int k = 0; k < ES_RED_GRID; k++)
-            if (u[k] > 0)
-                out += noise->weight[k] * beyond(middle / u[k], noise->dof);
-        if (out > tail)
-            low = middle;
-        else
-            high = middle;
+    double x = fmin(fmax(guess, low), high), before = NAN, there = NAN;
+    for (int pass = 0; pass < 60; pass++) {
+        double here = f->at(f->context, x);
+        *(here < 0 ? &low : &high) = x;
+        double next = x - here * (x - before) / (here - there);
+        if (pass == 0)
+            next = x + (here < 0 ? 0.02 : -0.02) * x;
+        if (!(next > low && next < high))
+            next = 0.5 * (low + high);
+        if (fabs(here) < fine || high - low < fine * high)
+            break;
+        before = x;
+        there = here;
+        x = next;
     }
-    return high;
+    return x;
+}
+
+struct tails {
+    const struct es_red_noise *noise;
+    const double *u; /* the scales, as likely as noise->weight[] */
+    double wanted;   /* normal deviate of the tail that is to be left on one side */
+};
+
+/* In normal deviates: of one scale a straight line. */
+static double held(const void *context, double width)
+{
+    const struct tails *t = context;
+    double out = 0;
+    for (int k = 0; k < ES_RED_GRID; k++)
+        if (t->u[k] > 0)
+            out += t->noise->weight[k] * beyond(width / t->u[k], t->noise->dof);
+    return -es_normal_quantile(fmax(0.5 * out, DBL_MIN)) - t->wanted;
+}
+
+/* Half-width that holds what `wanted` normal standard deviations hold. */
+static double half_width(const struct es_red_noise *noise, const double *u, double wanted)
+{
+    struct tails t = {noise, u, wanted};
+    struct rising f = {held, &t};
+    double high = 0, square = 0;
+    for (int k = 0; k < ES_RED_GRID; k++) {
+        high = fmax(high, 20 * u[k]);
+        square += noise->weight[k] * u[k] * u[k];
+    }
+    return zero_of(&f, 0, high, wanted * sqrt(square), 1e-10);
+}
+
+/* 95 % over 68 % of Student's t of 1 / x degrees of freedom, less what is wanted. */
+static double how_wide(const void *context, double x)
+{
+    const double *wanted = context;
+    return es_t_quantile(0.975, 1 / x) / es_t_quantile(es_normal_cumulative(1), 1 / x) - *wanted;
 }
 
 void es_red_mean(const struct es_red_noise *noise, size_t n, double *u, double *dof)
 {
-    double scale[ES_RED_GRID], one = 2 * es_normal_cumulative(-1);
+    double scale[ES_RED_GRID];
     for (int k = 0; k < ES_RED_GRID; k++)
         scale[k] = noise->sd[k] * sqrt(es_red_share(noise->time[k], n));
-    double wide = half_width(noise, scale, 0.05), narrow = half_width(noise, scale, one);
-    double low = 1 / MOST_DOF, high = 1 / LEAST_DOF; /* of 1 / dof */
-    for (int pass = 0; pass < 12; pass++) {
-        double middle = 0.5 * (low + high);
-        double ratio = es_t_quantile(0.975, 1 / middle) / es_t_quantile(1 - one / 2, 1 / middle);
-        if (ratio < wide / narrow)
-            low = middle;
-        else
-            high = middle;
-    }
-    *dof = 2 / (low + high);
+    double two = es_normal_quantile(0.975), wide = half_width(noise, scale, two);
+    double ratio = wide / half_width(noise, scale, 1);
+    struct rising f = {how_wide, &ratio};
+    /* by the first terms of Student's t in 1 / dof (Abramowitz, Stegun 26.7.5) */
+    double guess = (ratio - two) / (0.25 * (two * two * two + two) - 0.5 * two);
+    *dof = 1 / zero_of(&f, 1 / MOST_DOF, 1 / LEAST_DOF, guess, 1e-4);
     *u = wide / es_t_quantile(0.975, *dof);
 }
 

@@ -101,10 +101,9 @@ static double drive_at(const struct fitted *f, size_t i, const struct shift *d)
  * straight from reading to reading, and `age` late. */
 static double drives(struct fitted *f, const struct shift *d)
 {
-    double lag = f->lag + d->lag, age = f->age + d->age, seen = 0, was = 0, now = 0, most = 0;
+    double lag = f->lag + d->lag, age = f->age + d->age, seen = 0, was = 0, most = 0;
     for (size_t i = 0; i < f->n; i++) {
-        double before = seen, dt = i > 0 ? f->t[i] - f->t[i - 1] : 0;
-        now = drive_at(f, i, d);
+        double before = seen, dt = i > 0 ? f->t[i] - f->t[i - 1] : 0, now = drive_at(f, i, d);
         seen = now;
         if (i > 0 && lag > 0 && dt > 0) {
             double left = exp(-dt / lag);

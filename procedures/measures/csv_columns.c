@@ -24,7 +24,7 @@ static size_t mark_before_unit(const struct es_csv_cell *cell)
         size_t from = i + 1;
         while (from + 1 < cell->length && cell->text[from] == ' ')
             from++;
-        if (cell->length - from < 32 && unit_of(cell->text + from, cell->length - from))
+        if (unit_of(cell->text + from, cell->length - from))
             return i;
     }
     return 0;

@@ -703,7 +703,7 @@ WORK = {"level": level, "extreme": extreme, "step response": step_response, "str
 # How far the two may differ, of the value: where the scalar steps that are left out here would still move it.
 NEAR = {"usable range": 0.0001, "hysteresis": 0.06, "linearity terminal-based": 0.02, "noise": 0.6, "dead time": 0.01, "inaccuracy": 0.1,
         "delay": 0.01}
-AT_LEAST = {"level": 20, "extreme": 20, "step response": 20, "stroke": 14, "sensor sweep": 8, "relay leak": 14, "staircase": 20}
+AT_LEAST = {"level": 20, "extreme": 20, "step response": 20, "stroke": 14, "sensor sweep": 8, "relay leak": 14, "staircase": 15}
 
 
 def main():
